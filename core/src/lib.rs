@@ -1,0 +1,1 @@
+//! The computation behind Mendpost.

@@ -1,0 +1,1 @@
+//! Mendpost's web service.
