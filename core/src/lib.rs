@@ -1,1 +1,13 @@
-//! The computation behind Mendpost.
+//! The computation behind Mendpost: gas, powder, planning.
+//!
+//! Pure: no clock, file, network, database or thread of its own. What it needs comes in as
+//! values, `now`, a seed, a stopping rule; what it finds goes out as values, reasons included.
+#![warn(missing_docs)]
+
+pub mod catalogue;
+pub mod code;
+pub mod gas;
+pub mod powder;
+pub mod quantity;
+pub mod situation;
+pub mod word;

@@ -1,0 +1,62 @@
+//! What may be made here: parts with their flags, and recipes by numbered revision.
+
+mod authority;
+mod recipe;
+
+pub use authority::{Authority, Flag, Who, Yes, authority};
+pub use recipe::{Operation, OperationKind, Recipe, RecipeState, Spray};
+
+use crate::code::PartCode;
+use std::collections::BTreeSet;
+
+/// Length, width and height in millimetres.
+pub type Envelope = [i64; 3];
+
+/// A catalogue entry: one replacement part.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Part {
+    /// Its number.
+    pub code: PartCode,
+    /// Its name, without the machine's.
+    pub name: String,
+    /// What it measures as sprayed, in millimetres.
+    pub envelope_mm: Envelope,
+    /// What it weighs finished, in grams.
+    pub mass_g: i64,
+    /// What it is used for that someone may have to answer for.
+    pub flags: BTreeSet<Flag>,
+}
+
+impl Part {
+    /// Whether the part, turned in any way along the axes, goes into a space of this size.
+    ///
+    /// Sorting both triples compares longest with longest: of the six ways to turn a box, that one
+    /// fits if any does.
+    #[must_use]
+    pub fn fits(&self, space_mm: Envelope) -> bool {
+        let (mut part, mut space) = (self.envelope_mm, space_mm);
+        part.sort_unstable();
+        space.sort_unstable();
+        part.iter().zip(space).all(|(p, s)| *p <= s)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A part that is too long for the booth one way may lie the other way.
+    #[test]
+    fn a_part_may_be_turned_to_fit() {
+        let mut part = Part {
+            code: "P-1".parse().expect("a code"),
+            name: "shaft sleeve".to_owned(),
+            envelope_mm: [900, 200, 200],
+            mass_g: 4000,
+            flags: BTreeSet::new(),
+        };
+        assert!(part.fits([400, 400, 1000]));
+        part.envelope_mm = [900, 410, 200];
+        assert!(!part.fits([400, 400, 1000])); // 410 mm in second place, 400 mm there
+    }
+}

@@ -1,0 +1,153 @@
+//! Codes: the short human numbers by which the crew, the files and the plans name things.
+//!
+//! The database has ids of its own; the computation knows only codes, so that a problem, a plan
+//! and a reason can be read aloud as they stand.
+
+use serde::{Deserialize, Serialize};
+
+/// The longest code, in characters: what still fits on a label and in a column of the line-up.
+pub const CODE_MAX: usize = 40;
+
+/// Why a text is no code.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum InvalidCode {
+    /// Nothing was given.
+    #[error("a code is missing; give 1 to {CODE_MAX} characters")]
+    Empty,
+    /// More than [`CODE_MAX`] characters.
+    #[error("'{given}' has {length} characters; a code has at most {CODE_MAX}")]
+    TooLong {
+        /// The text as given.
+        given: String,
+        /// Its length in characters.
+        length: usize,
+    },
+    /// A character that cannot be read aloud or printed on a label.
+    #[error(
+        "'{given}' has the character {character:?}; use letters, figures, '-', '.', '/' and '+'"
+    )]
+    Character {
+        /// The text as given.
+        given: String,
+        /// The first character that is not allowed.
+        character: char,
+    },
+}
+
+fn checked(text: &str) -> Result<String, InvalidCode> {
+    let text = text.trim();
+    let length = text.chars().count();
+    if length == 0 {
+        return Err(InvalidCode::Empty);
+    }
+    if length > CODE_MAX {
+        return Err(InvalidCode::TooLong {
+            given: text.to_owned(),
+            length,
+        });
+    }
+    let bad = text
+        .chars()
+        .find(|c| !(c.is_ascii_alphanumeric() || "-./+".contains(*c)));
+    match bad {
+        Some(character) => Err(InvalidCode::Character {
+            given: text.to_owned(),
+            character,
+        }),
+        None => Ok(text.to_owned()),
+    }
+}
+
+macro_rules! codes {
+    ($($(#[$doc:meta])* $name:ident;)+) => {$(
+        $(#[$doc])*
+        #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+        #[serde(try_from = "String", into = "String")]
+        pub struct $name(String);
+
+        impl $name {
+            /// The code as written.
+            #[must_use]
+            pub fn as_str(&self) -> &str {
+                &self.0
+            }
+        }
+
+        impl std::str::FromStr for $name {
+            type Err = InvalidCode;
+            fn from_str(text: &str) -> Result<Self, InvalidCode> {
+                checked(text).map(Self)
+            }
+        }
+
+        impl TryFrom<String> for $name {
+            type Error = InvalidCode;
+            fn try_from(text: String) -> Result<Self, InvalidCode> {
+                text.parse()
+            }
+        }
+
+        impl From<$name> for String {
+            fn from(code: $name) -> String {
+                code.0
+            }
+        }
+
+        impl std::fmt::Display for $name {
+            fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                f.write_str(&self.0)
+            }
+        }
+    )+};
+}
+
+codes! {
+    /// A machine of the site.
+    AssetCode;
+    /// Something the site needs done.
+    CapabilityCode;
+    /// A delivery expected.
+    DeliveryCode;
+    /// A numbered lot of powder.
+    LotCode;
+    /// A catalogue entry.
+    PartCode;
+    /// A powder: one alloy in one size range.
+    PowderCode;
+    /// How a part is made; its revisions share the code.
+    RecipeCode;
+    /// One part damaged.
+    RequestCode;
+    /// A furnace, mill, bench.
+    StationCode;
+    /// A bank of gas bottles.
+    BankCode;
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A code says what is wrong with it, and what is allowed.
+    #[test]
+    fn a_code_is_short_and_can_be_read_aloud() {
+        assert_eq!(
+            " L0417 ".parse::<LotCode>().map(String::from),
+            Ok("L0417".to_owned())
+        );
+        assert_eq!("".parse::<LotCode>(), Err(InvalidCode::Empty));
+        let error = "L 0417".parse::<LotCode>().expect_err("has a space");
+        assert_eq!(
+            error.to_string(),
+            "'L 0417' has the character ' '; use letters, figures, '-', '.', '/' and '+'"
+        );
+        let long = "x".repeat(41);
+        assert_eq!(
+            long.parse::<LotCode>(),
+            Err(InvalidCode::TooLong {
+                given: long,
+                length: 41
+            })
+        );
+    }
+}

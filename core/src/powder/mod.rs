@@ -1,0 +1,72 @@
+//! Powder in numbered lots: states, and the reasons for which it moves.
+//!
+//! What is on hand is the sum of an append-only ledger; nothing here stores a balance.
+
+use crate::code::{LotCode, PowderCode};
+use crate::quantity::Milligrams;
+use crate::word_enum;
+use chrono::{DateTime, Utc};
+
+/// A powder: one alloy in one size range.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Powder {
+    /// Its code, as on labels.
+    pub code: PowderCode,
+    /// Its name as the crew says it.
+    pub name: String,
+}
+
+word_enum! {
+    /// Where a lot stands between arrival and empty.
+    LotState {
+        /// Received, not yet looked at.
+        Arrived = "arrived",
+        /// Waits for its certificate to be checked.
+        Quarantine = "quarantine",
+        /// May be drawn.
+        Released = "released",
+        /// Stopped for a stated reason; may be released again by two people.
+        Hold = "hold",
+        /// Never to be used.
+        Rejected = "rejected",
+        /// Used up.
+        Empty = "empty",
+    }
+}
+
+word_enum! {
+    /// Why powder moved.
+    MovementReason {
+        /// Came with a delivery.
+        Receipt = "receipt",
+        /// Taken for a build.
+        Draw = "draw",
+        /// Brought back unused from a build.
+        Return = "return",
+        /// A count found more or less than the book.
+        Count = "count",
+        /// Spilt, spoiled or swept up.
+        WriteOff = "write-off",
+        /// Takes back a movement entered wrongly.
+        Correction = "correction",
+    }
+}
+
+/// A lot: powder of one certificate, with what the ledger says is on hand.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Lot {
+    /// Its number, as on the label.
+    pub code: LotCode,
+    /// What it is.
+    pub powder: PowderCode,
+    /// Whether it may be drawn.
+    pub state: LotState,
+    /// Why it is in that state; empty if there is nothing to say.
+    pub state_note: String,
+    /// Sum of its movements.
+    pub on_hand: Milligrams,
+    /// The last moment at which it may be sprayed.
+    pub use_by: Option<DateTime<Utc>>,
+    /// Whether a container of it has been opened.
+    pub opened: bool,
+}

@@ -1,0 +1,139 @@
+//! The site as it stands at one moment: all that the line-up is worked out from.
+//!
+//! Nothing here is computed; the server reads it from the database, a test writes it by hand.
+
+mod cell;
+mod duty;
+mod need;
+mod request;
+mod supply;
+
+pub use cell::{Cell, Closed, Station};
+pub use duty::{DutyError, DutyHours, Shift, duty_shifts};
+pub use need::{Asset, Capability};
+pub use request::{Damage, Request, Way};
+pub use supply::{Bank, Brings, Compressor, Delivery, Fuel};
+
+use crate::catalogue::{Part, Recipe};
+use crate::code::{AssetCode, LotCode, PartCode, PowderCode, RequestCode, StationCode};
+use crate::powder::{Lot, Powder};
+use chrono::{DateTime, Utc};
+use chrono_tz::Tz;
+
+/// What holds for the whole site.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Site {
+    /// Its name.
+    pub name: String,
+    /// Its time zone, for display and for duty hours.
+    pub zone: Tz,
+    /// Metres above the sea.
+    pub altitude_m: i64,
+    /// The word for what the site loses: points, or a currency.
+    pub loss_word: String,
+    /// How many days are planned ahead.
+    pub plan_days: i64,
+    /// A build is planned at the powder that suffices so many times in a thousand.
+    pub need_permille: i64,
+    /// Minutes from a delivery's landing until what it brought may be used.
+    pub receiving_min: i64,
+}
+
+/// The site at one moment.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Situation {
+    /// The moment, on a whole minute.
+    pub now: DateTime<Utc>,
+    /// The site.
+    pub site: Site,
+    /// The spray cell.
+    pub cell: Cell,
+    /// What stands beside it.
+    pub stations: Vec<Station>,
+    /// Who is on duty when: sorted and disjoint.
+    pub shifts: Vec<Shift>,
+    /// The powders known.
+    pub powders: Vec<Powder>,
+    /// Every lot that is not empty.
+    pub lots: Vec<Lot>,
+    /// Gas in bottles.
+    pub banks: Vec<Bank>,
+    /// The air compressor, if there is one.
+    pub compressor: Option<Compressor>,
+    /// The set and its fuel.
+    pub fuel: Fuel,
+    /// What is on its way.
+    pub deliveries: Vec<Delivery>,
+    /// What the site needs done.
+    pub capabilities: Vec<Capability>,
+    /// Its machines.
+    pub assets: Vec<Asset>,
+    /// The catalogue: parts.
+    pub parts: Vec<Part>,
+    /// The catalogue: the newest revision of each recipe, and the approved one where it is older.
+    pub recipes: Vec<Recipe>,
+    /// Open requests, oldest first.
+    pub requests: Vec<Request>,
+}
+
+impl Situation {
+    /// Whole minutes from now to a moment, rounded down: when something ends.
+    #[must_use]
+    pub fn minute_until(&self, moment: DateTime<Utc>) -> i64 {
+        (moment - self.now).num_seconds().div_euclid(60)
+    }
+
+    /// Whole minutes from now to a moment, rounded up: when something may start.
+    #[must_use]
+    pub fn minute_from(&self, moment: DateTime<Utc>) -> i64 {
+        -((self.now - moment).num_seconds().div_euclid(60))
+    }
+
+    /// The moment so many minutes from now.
+    #[must_use]
+    pub fn moment(&self, minute: i64) -> DateTime<Utc> {
+        self.now + chrono::TimeDelta::minutes(minute)
+    }
+
+    /// The end of what is planned, in minutes from now.
+    #[must_use]
+    pub const fn horizon(&self) -> i64 {
+        self.site.plan_days * 1440
+    }
+
+    /// The asset of this code.
+    #[must_use]
+    pub fn asset(&self, code: &AssetCode) -> Option<&Asset> {
+        self.assets.iter().find(|a| a.code == *code)
+    }
+
+    /// The part of this code.
+    #[must_use]
+    pub fn part(&self, code: &PartCode) -> Option<&Part> {
+        self.parts.iter().find(|p| p.code == *code)
+    }
+
+    /// The powder of this code.
+    #[must_use]
+    pub fn powder(&self, code: &PowderCode) -> Option<&Powder> {
+        self.powders.iter().find(|p| p.code == *code)
+    }
+
+    /// The lot of this code.
+    #[must_use]
+    pub fn lot(&self, code: &LotCode) -> Option<&Lot> {
+        self.lots.iter().find(|l| l.code == *code)
+    }
+
+    /// The station of this code.
+    #[must_use]
+    pub fn station(&self, code: &StationCode) -> Option<&Station> {
+        self.stations.iter().find(|s| s.code == *code)
+    }
+
+    /// The request of this code.
+    #[must_use]
+    pub fn request(&self, code: &RequestCode) -> Option<&Request> {
+        self.requests.iter().find(|r| r.code == *code)
+    }
+}
