@@ -1,1 +1,4 @@
 //! The computation behind Mendpost.
+
+pub mod journal;
+pub mod people;
