@@ -1,0 +1,58 @@
+use super::DepositError;
+use crate::gas::range::{whole_up, within};
+use crate::gas::{KgPerHour, Stretch};
+
+/// The spraying of one stage: how long it takes and how much gas flows meanwhile.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Spraying {
+    minutes: f64,
+    stretch: Stretch,
+    handling_minutes: i64,
+}
+
+impl Spraying {
+    /// Takes the grams to feed, the feed rate (0.1 to 1000 g/min), how much longer it takes
+    /// because gas must be waited for, and the recipe's allowance for handling in minutes.
+    ///
+    /// # Errors
+    /// [`DepositError::OutOfRange`] outside these bounds, unless 0 to 1 000 000 g, or unless 0 to
+    /// 10 000 minutes of handling.
+    pub fn new(
+        fed_grams: i64,
+        feed_g_per_min: f64,
+        stretch: Stretch,
+        handling_minutes: i64,
+    ) -> Result<Spraying, DepositError> {
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "what loses precision is out of range"
+        )]
+        let (fed, handling) = (fed_grams as f64, handling_minutes as f64);
+        within("powder to feed", "g", fed, 0.0..=1e6)?;
+        within("feed rate", "g/min", feed_g_per_min, 0.1..=1000.0)?;
+        within("handling allowance", "min", handling, 0.0..=10_000.0)?;
+        Ok(Spraying {
+            minutes: fed / feed_g_per_min,
+            stretch,
+            handling_minutes,
+        })
+    }
+
+    /// Minutes during which powder and gas flow, rounded up.
+    #[must_use]
+    pub fn spray_minutes(&self) -> i64 {
+        whole_up(self.minutes)
+    }
+
+    /// Minutes that the stage holds the cell: spraying, stretched by waits for gas, and handling.
+    #[must_use]
+    pub fn cell_minutes(&self) -> i64 {
+        whole_up(self.minutes * self.stretch.get()) + self.handling_minutes
+    }
+
+    /// Grams of gas while powder flows, rounded up; none flows while gas is waited for.
+    #[must_use]
+    pub fn gas_grams(&self, flow: KgPerHour) -> i64 {
+        flow.grams_in(self.spray_minutes())
+    }
+}
