@@ -70,9 +70,16 @@ impl Efficiency {
         if self.sd < SMALLEST_SD {
             return self.mean;
         }
+        self.distribution()
+            .map_or(0.0, |beta| beta.inverse_cdf(share))
+    }
+
+    /// Moments of the beta distribution of shape a, b: mean a / (a + b), variance
+    /// mean (1 - mean) / (a + b + 1). None if the spread is the widest possible to within
+    /// rounding, where all builds either lose everything or nothing.
+    fn distribution(&self) -> Option<Beta> {
         let total = self.mean * (1.0 - self.mean) / self.sd.powi(2) - 1.0;
-        Beta::new(self.mean * total, (1.0 - self.mean) * total)
-            .map_or(f64::NAN, |beta| beta.inverse_cdf(share))
+        Beta::new(self.mean * total, (1.0 - self.mean) * total).ok()
     }
 }
 
@@ -111,3 +118,6 @@ impl Default for Quantile {
         Quantile(0.95)
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -71,3 +71,6 @@ pub fn deposited_grams(
         volume_cm3 * solid_kg_per_m3 / 1000.0 * (1.0 - porosity),
     ))
 }
+
+#[cfg(test)]
+mod tests;

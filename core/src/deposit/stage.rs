@@ -56,3 +56,43 @@ impl Spraying {
         flow.grams_in(self.spray_minutes())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 1044 g at 60 g/min is 17.4 min, so 18; at a stretch of 1.6 it is 27.84, so 28, and with
+    /// 12 min of handling the cell is taken for 40. Gas flows for 18 min: 90 kg/h x 18 / 60 =
+    /// 27 kg.
+    #[test]
+    fn waiting_for_gas_takes_time_but_no_gas() {
+        let stretch = Stretch::new(1.6).expect("stretch");
+        let spraying = Spraying::new(1044, 60.0, stretch, 12).expect("spraying");
+        assert_eq!(spraying.spray_minutes(), 18);
+        assert_eq!(spraying.cell_minutes(), 40);
+        assert_eq!(
+            spraying.gas_grams(KgPerHour::new(90.0).expect("flow")),
+            27_000
+        );
+    }
+
+    #[test]
+    fn a_whole_number_of_minutes_is_not_rounded_further() {
+        let spraying = Spraying::new(1200, 60.0, Stretch::NONE, 0).expect("spraying");
+        assert_eq!(
+            (spraying.spray_minutes(), spraying.cell_minutes()),
+            (20, 20)
+        );
+    }
+
+    #[test]
+    fn absurd_figures_are_refused() {
+        let given = |fed, feed, handling| Spraying::new(fed, feed, Stretch::NONE, handling);
+        assert!(given(-1, 60.0, 0).is_err());
+        assert!(given(i64::MAX, 60.0, 0).is_err());
+        assert!(given(1000, 0.0, 0).is_err());
+        assert!(given(1000, f64::NAN, 0).is_err());
+        assert!(given(1000, 60.0, i64::MIN).is_err());
+        assert!(Stretch::new(0.5).is_err());
+    }
+}

@@ -137,3 +137,6 @@ impl Bank {
         Ok(density(self.gas, bar, self.celsius)?.get() * self.water_volume_l)
     }
 }
+
+#[cfg(test)]
+mod tests;

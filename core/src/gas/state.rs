@@ -11,6 +11,8 @@ use super::{Bar, Celsius, Gas, GasError, KgPerM3};
 /// GERG-2008 (Kunz & Wagner 2012, J. Chem. Eng. Data 57:3032; ISO 20765-2) has a normal range
 /// of 90 to 450 K up to 350 bar and an extended one of 60 to 700 K up to 700 bar. Allowed here:
 /// 0.1 to 400 bar absolute and -100 to 425 C, where all four gases have one state only.
+/// Against the reference equations it is off by up to 0.01 % for nitrogen, 0.09 % for air, 0.17 %
+/// for helium and 0.23 % for argon, the last two at 350 bar only.
 ///
 /// # Errors
 /// [`GasError::OutOfRange`] above 425 C.
@@ -144,3 +146,6 @@ fn composition(gas: Gas) -> Composition {
         },
     }
 }
+
+#[cfg(test)]
+mod tests;

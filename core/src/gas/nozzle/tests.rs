@@ -19,7 +19,7 @@ fn assert_within(got: f64, expected: f64, share: f64) {
     );
 }
 
-/// Flow of usual throats in kg/h, computed with CoolProp's reference equations as the largest
+/// Flow of usual throats in kg/h, computed with `CoolProp`'s reference equations as the largest
 /// mass flux along the isentrope; tolerance 0.3 %.
 #[test]
 fn usual_throats_pass_what_the_reference_equations_say() {
