@@ -1,0 +1,142 @@
+use super::range::{whole_down, within};
+use super::state::{State, density};
+use super::{Bar, Celsius, Gas, GasError};
+
+/// Bottles on one manifold: what they hold, and what of it serves a recipe.
+///
+/// Masses are the real gas at the temperature as read, drawn so slowly that it keeps it
+/// (isothermal); a fast draw cools the rest and yields less.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Bank {
+    gas: Gas,
+    water_volume_l: f64,
+    bar: Bar,
+    celsius: Celsius,
+    content_g: f64,
+}
+
+impl Bank {
+    /// A bank of 0.1 to 100 000 l water volume in all, read at -60 to 80 C.
+    ///
+    /// # Errors
+    /// [`GasError::OutOfRange`] outside these bounds.
+    pub fn new(
+        gas: Gas,
+        water_volume_l: f64,
+        bar: Bar,
+        celsius: Celsius,
+    ) -> Result<Bank, GasError> {
+        within(
+            "water volume of the bank",
+            "l",
+            water_volume_l,
+            0.1..=100_000.0,
+        )?;
+        within("temperature of the bank", "C", celsius.get(), -60.0..=80.0)?;
+        // A litre at 1 kg/m3 holds a gram.
+        let content_g = density(gas, bar, celsius)?.get() * water_volume_l;
+        Ok(Bank {
+            gas,
+            water_volume_l,
+            bar,
+            celsius,
+            content_g,
+        })
+    }
+
+    /// What it holds.
+    #[must_use]
+    pub const fn gas(&self) -> Gas {
+        self.gas
+    }
+
+    /// Water volume of all its bottles, in litres.
+    #[must_use]
+    pub const fn water_volume_l(&self) -> f64 {
+        self.water_volume_l
+    }
+
+    /// Its pressure.
+    #[must_use]
+    pub const fn bar(&self) -> Bar {
+        self.bar
+    }
+
+    /// Its temperature.
+    #[must_use]
+    pub const fn celsius(&self) -> Celsius {
+        self.celsius
+    }
+
+    /// Grams in the bottles now, rounded down.
+    #[must_use]
+    pub fn content_grams(&self) -> i64 {
+        whole_down(self.content_g)
+    }
+
+    /// Grams that these bottles would hold at another pressure and the same temperature, rounded
+    /// down.
+    ///
+    /// # Errors
+    /// [`GasError::NoState`] if the equation of state fails, which no test has seen.
+    pub fn content_grams_at(&self, bar: Bar) -> Result<i64, GasError> {
+        Ok(whole_down(self.grams_at(bar)?))
+    }
+
+    /// Grams that can be drawn before the pressure falls to `floor`, rounded down; none below it.
+    ///
+    /// The floor is what the recipe needs at the nozzle plus the drop of regulator and hose.
+    ///
+    /// # Errors
+    /// As for [`Bank::content_grams_at`].
+    pub fn usable_grams(&self, floor: Bar) -> Result<i64, GasError> {
+        Ok(whole_down(
+            (self.content_g - self.grams_at(floor)?).max(0.0),
+        ))
+    }
+
+    /// The bank after so many grams were drawn and it has warmed to its temperature again.
+    ///
+    /// # Errors
+    /// [`GasError::MoreThanHeld`] if it does not hold that much; [`GasError::OutOfRange`] if the
+    /// rest is below 0.1 bar, or if `grams` is negative and the bank would pass 400 bar.
+    pub fn after_drawing(&self, grams: i64) -> Result<Bank, GasError> {
+        let held = self.content_grams();
+        if grams > held {
+            return Err(GasError::MoreThanHeld { asked: grams, held });
+        }
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "a bank holds far less than 2^53 grams"
+        )]
+        let left_g = self.content_g - grams as f64;
+        self.holding(left_g, self.celsius)
+    }
+
+    /// The same closed bottles at another temperature: the mass stays, the pressure follows.
+    ///
+    /// # Errors
+    /// [`GasError::OutOfRange`] outside -60 to 80 C or beyond 400 bar.
+    pub fn at_temperature(&self, celsius: Celsius) -> Result<Bank, GasError> {
+        within("temperature of the bank", "C", celsius.get(), -60.0..=80.0)?;
+        self.holding(self.content_g, celsius)
+    }
+
+    fn holding(&self, content_g: f64, celsius: Celsius) -> Result<Bank, GasError> {
+        let mut state = State::at(self.gas, self.bar, celsius)?;
+        state.move_to(celsius.kelvin(), content_g / self.water_volume_l);
+        Ok(Bank {
+            bar: Bar::new(state.bar())?,
+            celsius,
+            content_g,
+            ..*self
+        })
+    }
+
+    fn grams_at(&self, bar: Bar) -> Result<f64, GasError> {
+        Ok(density(self.gas, bar, self.celsius)?.get() * self.water_volume_l)
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,101 @@
+use super::range::within;
+use super::state::State;
+use super::{Bar, Celsius, Gas, GasError, KgPerHour, Kilowatts};
+
+/// Power to heat a gas stream at constant pressure: mass flow times the difference in enthalpy.
+///
+/// Heater losses are extra. Allowed: 1 to 100 bar absolute, -60 to 1200 C. GERG-2008 is stated
+/// to 427 C only; beyond that its ideal-gas heat capacity (Jaeschke & Schley 1995) carries the
+/// result, and the reference tests hold it against `CoolProp` up to 1000 C.
+///
+/// # Errors
+/// [`GasError::OutOfRange`] outside these bounds, [`GasError::Cooling`] if `to` is below `from`.
+pub fn heat_kw(
+    gas: Gas,
+    bar: Bar,
+    from: Celsius,
+    to: Celsius,
+    flow: KgPerHour,
+) -> Result<Kilowatts, GasError> {
+    within("heater pressure", "bar absolute", bar.get(), 1.0..=100.0)?;
+    within(
+        "gas temperature before the heater",
+        "C",
+        from.get(),
+        -60.0..=1200.0,
+    )?;
+    within(
+        "gas temperature after the heater",
+        "C",
+        to.get(),
+        -60.0..=1200.0,
+    )?;
+    if to < from {
+        return Err(GasError::Cooling {
+            from: from.get(),
+            to: to.get(),
+        });
+    }
+    let enthalpy =
+        |celsius| Ok::<_, GasError>(State::at(gas, bar, celsius)?.with_energy().enthalpy());
+    let joules_per_kg = enthalpy(to)? - enthalpy(from)?;
+    Ok(Kilowatts::new(joules_per_kg.max(0.0) * flow.get() / 3.6e6)?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn kw(gas: Gas, bar: f64, from: f64, to: f64) -> Result<f64, GasError> {
+        let flow = KgPerHour::new(100.0)?;
+        Ok(heat_kw(
+            gas,
+            Bar::new(bar)?,
+            Celsius::new(from)?,
+            Celsius::new(to)?,
+            flow,
+        )?
+        .get())
+    }
+
+    /// kW for 100 kg/h from 20 C, computed with the reference equations of `CoolProp`; tolerance
+    /// 0.5 %, also at 800 C, where GERG-2008 is past its stated range. By hand: nitrogen at
+    /// 50 bar to 500 C takes 525.38 kJ/kg x 100 kg/h / 3600 s/h = 14.59 kW; with a constant
+    /// 1.04 kJ/(kg K) it would be 13.87 kW, 5 % too little heater.
+    #[test]
+    fn heating_takes_what_the_reference_equations_say() {
+        let rows = [
+            (Gas::Nitrogen, 30.0, 500.0, 520.25),
+            (Gas::Nitrogen, 30.0, 800.0, 866.35),
+            (Gas::Nitrogen, 50.0, 500.0, 525.38),
+            (Gas::Nitrogen, 50.0, 800.0, 872.16),
+            (Gas::Air, 50.0, 500.0, 512.20),
+            (Gas::Air, 50.0, 800.0, 851.34),
+            (Gas::Helium, 50.0, 500.0, 2491.75),
+            (Gas::Helium, 50.0, 800.0, 4048.91),
+        ];
+        for (gas, bar, to, kj_per_kg) in rows {
+            let got = kw(gas, bar, 20.0, to).expect("within bounds");
+            let off = got / (kj_per_kg * 100.0 / 3600.0) - 1.0;
+            assert!(
+                off.abs() < 0.005,
+                "{gas} {bar} bar {to} C: {:+.3} %",
+                off * 100.0
+            );
+        }
+    }
+
+    #[test]
+    fn no_rise_takes_no_heat_and_a_fall_is_refused() {
+        assert_eq!(kw(Gas::Argon, 30.0, 20.0, 20.0), Ok(0.0));
+        assert_eq!(
+            kw(Gas::Argon, 30.0, 500.0, 20.0)
+                .expect_err("cooling")
+                .to_string(),
+            "heating from 500 C to 20 C is no heating; give an end temperature that is not below \
+             the start"
+        );
+        assert!(kw(Gas::Argon, 30.0, 20.0, 1250.0).is_err());
+        assert!(kw(Gas::Argon, 30.0, f64::NAN, 20.0).is_err());
+    }
+}

@@ -1,0 +1,50 @@
+"""Answers questions about gas with CoolProp's reference equations, and about beta with scipy.
+
+Reads one JSON list of questions from standard input, writes the list of answers.
+"""
+
+import json
+import sys
+from math import sqrt
+
+from CoolProp.CoolProp import AbstractState, PT_INPUTS, PSmass_INPUTS
+from scipy.optimize import minimize_scalar
+from scipy.stats import beta
+
+NAMES = {"nitrogen": "Nitrogen", "helium": "Helium", "argon": "Argon", "air": "Air"}
+
+
+def state(gas, bar, c):
+    fluid = AbstractState("HEOS", NAMES[gas])
+    fluid.update(PT_INPUTS, bar * 1e5, c + 273.15)
+    return fluid
+
+
+def density(gas, bar, c):
+    return state(gas, bar, c).rhomass()
+
+
+def enthalpy_rise(gas, bar, from_c, to_c):
+    return state(gas, bar, to_c).hmass() - state(gas, bar, from_c).hmass()
+
+
+def critical_flux(gas, bar, c):
+    """The largest rho v over all pressures on the isentrope from rest, in kg/(m2 s)."""
+    fluid = state(gas, bar, c)
+    h0, s0 = fluid.hmass(), fluid.smass()
+
+    def minus_flux(share):
+        fluid.update(PSmass_INPUTS, share * bar * 1e5, s0)
+        return -fluid.rhomass() * sqrt(2 * max(h0 - fluid.hmass(), 0.0))
+
+    best = minimize_scalar(minus_flux, bounds=(0.3, 0.8), method="bounded", options={"xatol": 1e-7})
+    return -best.fun
+
+
+def beta_quantile(mean, sd, share):
+    total = mean * (1 - mean) / sd**2 - 1
+    return beta.ppf(share, mean * total, (1 - mean) * total)
+
+
+ANSWERS = {f.__name__: f for f in (density, enthalpy_rise, critical_flux, beta_quantile)}
+json.dump([ANSWERS[name](*given) for name, *given in json.load(sys.stdin)], sys.stdout)

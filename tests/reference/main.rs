@@ -1,0 +1,3 @@
+//! Core against published values and against programs that know better.
+
+mod gas;
