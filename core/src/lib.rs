@@ -1,1 +1,3 @@
 //! The computation behind Mendpost.
+
+pub mod planner;
