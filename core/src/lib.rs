@@ -10,6 +10,7 @@ pub mod deposit;
 pub mod gas;
 pub mod journal;
 pub mod people;
+pub mod planner;
 pub mod powder;
 pub mod quantity;
 pub mod situation;

@@ -1,0 +1,259 @@
+use super::powder::{Need, Powder};
+use super::{Balance, Room, Toll};
+use crate::planner::rules::{CellRule, OperationRule, Rules, WorkRule};
+
+/// What the jobs placed so far have taken.
+#[derive(Debug, Clone)]
+pub(in crate::planner) struct State {
+    pub toll: Toll,
+    crew: Room,
+    stations: Vec<Room>,
+    stores: Vec<Balance>,
+    cells: Vec<CellNow>,
+    powder: Powder,
+}
+
+/// A cell after its last stage so far.
+#[derive(Debug, Clone, Copy)]
+pub(in crate::planner) struct CellNow {
+    free: i64,
+    /// The attended period of its last stage; none before the first.
+    period: Option<usize>,
+    powder: Option<usize>,
+}
+
+/// Where and when an operation is placed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::planner) struct Placed {
+    /// From when its crew is held: set-up included.
+    pub begin: i64,
+    pub start: i64,
+    /// The cell of a stage, with the attended period it lies in.
+    pub cell: Option<(usize, usize)>,
+    /// How many of the draws on lots are its own.
+    pub lots: usize,
+}
+
+/// The placed operations of one job, kept between jobs to spare allocations.
+#[derive(Debug, Default, Clone)]
+pub(in crate::planner) struct Trail {
+    pub placed: Vec<Placed>,
+    /// Draws `(lot, grams)` of its stages, in order.
+    pub lots: Vec<(usize, i64)>,
+    cells_before: Vec<CellNow>,
+}
+
+impl State {
+    pub fn new(rules: &Rules, earliest_finish: &[i64]) -> Self {
+        let cell = |rule: &CellRule| CellNow { free: rule.free_from, period: None, powder: rule.powder };
+        Self {
+            toll: Toll::new(rules, earliest_finish),
+            crew: rules.crew.clone(),
+            stations: rules.stations.clone(),
+            stores: rules.stores.clone(),
+            cells: rules.cells.iter().map(cell).collect(),
+            powder: Powder::new(rules),
+        }
+    }
+
+    pub fn copy_from(&mut self, other: &Self) {
+        self.toll.copy_from(&other.toll);
+        self.crew.copy_from(&other.crew);
+        for (mine, theirs) in self.stations.iter_mut().zip(&other.stations) {
+            mine.copy_from(theirs);
+        }
+        for (mine, theirs) in self.stores.iter_mut().zip(&other.stores) {
+            mine.copy_from(theirs);
+        }
+        self.cells.clone_from(&other.cells);
+        self.powder.copy_from(&other.powder);
+    }
+
+    /// Places operations in order, each as early as the rules allow from `ready` on, and returns the end
+    /// of the last; or leaves everything as it was if one of them cannot be placed.
+    pub fn place(&mut self, rules: &Rules, operations: &[OperationRule], ready: i64, trail: &mut Trail) -> Option<i64> {
+        trail.placed.clear();
+        trail.lots.clear();
+        trail.cells_before.clone_from(&self.cells);
+        let mut ready = ready;
+        for operation in operations {
+            let Some(placed) = self.earliest(rules, operation, ready + operation.after) else {
+                self.undo(operations, trail);
+                return None;
+            };
+            self.take(rules, operation, placed, trail);
+            ready = placed.start + operation.minutes;
+        }
+        Some(ready)
+    }
+
+    fn earliest(&self, rules: &Rules, operation: &OperationRule, ready: i64) -> Option<Placed> {
+        let placed = match &operation.work {
+            WorkRule::Step { station } => {
+                let start = self.earliest_step(rules, operation, *station, ready)?;
+                Placed { begin: start, start, cell: None, lots: 0 }
+            }
+            WorkRule::Stage { cells, .. } => {
+                let in_cells = cells.iter().filter_map(|cell| {
+                    self.earliest_stage(rules, operation, *cell, self.cells[*cell], ready)
+                });
+                in_cells.min_by_key(|placed| placed.start)?
+            }
+        };
+        (placed.start + operation.minutes <= rules.horizon).then_some(placed)
+    }
+
+    /// The first minute that suits duty, crew, station and stores: each moves it on until all agree.
+    fn earliest_step(&self, rules: &Rules, operation: &OperationRule, station: Option<usize>, ready: i64) -> Option<i64> {
+        let mut start = ready;
+        loop {
+            let mut next = rules.on_duty(start)?;
+            if operation.crew > 0 {
+                next = self.crew.earliest(next, operation.minutes, operation.crew)?;
+            }
+            if let Some(station) = station {
+                next = self.stations[station].earliest(next, operation.minutes, 1)?;
+            }
+            next = self.supplied(operation, next)?;
+            if next == start {
+                return Some(start);
+            }
+            if next + operation.minutes > rules.horizon {
+                return None;
+            }
+            start = next;
+        }
+    }
+
+    fn supplied(&self, operation: &OperationRule, mut start: i64) -> Option<i64> {
+        for draw in &operation.draws {
+            start = self.stores[draw.store].earliest(start, draw.amount, draw.floor)?;
+        }
+        Some(start)
+    }
+
+    /// The first place for a stage behind those already in the cell, period by period.
+    fn earliest_stage(
+        &self,
+        rules: &Rules,
+        operation: &OperationRule,
+        cell: usize,
+        now: CellNow,
+        ready: i64,
+    ) -> Option<Placed> {
+        let rule = &rules.cells[cell];
+        let WorkRule::Stage { powder, grams, one_lot, .. } = operation.work else { return None };
+        let need = Need { powder, grams, one_lot, minutes: operation.minutes };
+        let change = now.powder.map_or(rule.from_clean, |before| rule.set_up[before][powder]);
+        let mut period = rules.period_from(now.free.max(ready));
+        loop {
+            let (from, to) = *rules.periods.get(period)?;
+            let set_up = change + if now.period == Some(period) { 0 } else { rule.warm_up };
+            let mut start = ready.max(now.free.max(from) + set_up);
+            while start + operation.minutes <= to {
+                let next = self.stage_allowed(rules, operation, rule, need, (start, set_up))?;
+                if next == start {
+                    return Some(Placed { begin: start - set_up, start, cell: Some((cell, period)), lots: 0 });
+                }
+                start = next;
+            }
+            period = rules.period_from(start).max(period + 1);
+        }
+    }
+
+    fn stage_allowed(
+        &self,
+        rules: &Rules,
+        operation: &OperationRule,
+        cell: &CellRule,
+        need: Need,
+        (start, set_up): (i64, i64),
+    ) -> Option<i64> {
+        let mut begin = start - set_up;
+        let held = set_up + operation.minutes;
+        if operation.crew > 0 {
+            begin = self.crew.earliest(begin, held, operation.crew)?;
+        }
+        while let Some((_, to)) = cell.closed.iter().find(|(from, to)| begin < *to && *from < begin + held) {
+            begin = *to;
+        }
+        let start = self.powder.earliest(rules, need, begin + set_up)?;
+        self.supplied(operation, start)
+    }
+
+    fn take(&mut self, rules: &Rules, operation: &OperationRule, mut placed: Placed, trail: &mut Trail) {
+        let end = placed.start + operation.minutes;
+        self.crew.take(placed.begin, end, operation.crew);
+        for draw in &operation.draws {
+            self.stores[draw.store].take(placed.start, draw.amount, draw.floor);
+        }
+        match operation.work {
+            WorkRule::Step { station: Some(station) } => self.stations[station].take(placed.start, end, 1),
+            WorkRule::Step { station: None } => {}
+            WorkRule::Stage { powder, grams, one_lot, .. } => {
+                let need = Need { powder, grams, one_lot, minutes: operation.minutes };
+                let before = trail.lots.len();
+                self.powder.take(rules, need, placed.start, &mut trail.lots);
+                placed.lots = trail.lots.len() - before;
+                if let Some((cell, period)) = placed.cell {
+                    self.cells[cell] = CellNow { free: end, period: Some(period), powder: Some(powder) };
+                }
+            }
+        }
+        trail.placed.push(placed);
+    }
+
+    fn undo(&mut self, operations: &[OperationRule], trail: &mut Trail) {
+        for (operation, placed) in operations.iter().zip(&trail.placed) {
+            let end = placed.start + operation.minutes;
+            self.crew.take(placed.begin, end, -operation.crew);
+            if let WorkRule::Step { station: Some(station) } = operation.work {
+                self.stations[station].take(placed.start, end, -1);
+            }
+            for draw in &operation.draws {
+                self.stores[draw.store].give_back(placed.start, draw.amount, draw.floor);
+            }
+        }
+        for (lot, grams) in trail.lots.drain(..) {
+            self.powder.give_back(lot, grams);
+        }
+        self.cells.clone_from(&trail.cells_before);
+        trail.placed.clear();
+    }
+
+    /// The earliest end of operations that have everything to themselves: nothing else is placed, each
+    /// supply counts in full for each operation, and every set-up is the shortest there is.
+    ///
+    /// No plan ends them sooner. None if no plan places them at all.
+    pub fn alone(&self, rules: &Rules, operations: &[OperationRule], ready: i64) -> Option<i64> {
+        let mut ready = ready;
+        for operation in operations {
+            let from = ready + operation.after;
+            let start = match &operation.work {
+                WorkRule::Step { station } => self.earliest_step(rules, operation, *station, from)?,
+                WorkRule::Stage { cells, powder, .. } => {
+                    let starts = cells.iter().filter_map(|cell| self.alone_in(rules, operation, *cell, *powder, from));
+                    starts.min()?
+                }
+            };
+            ready = start + operation.minutes;
+            if ready > rules.horizon {
+                return None;
+            }
+        }
+        Some(ready)
+    }
+
+    fn alone_in(&self, rules: &Rules, operation: &OperationRule, cell: usize, powder: usize, from: i64) -> Option<i64> {
+        let rule = &rules.cells[cell];
+        let quickest = (0..rule.set_up.len()).min_by_key(|before| rule.set_up[*before][powder]);
+        let clean = rule.powder.is_none() && quickest.is_none_or(|p| rule.set_up[p][powder] > rule.from_clean);
+        let before = if clean { None } else { quickest };
+        // As if the cell were warm in every period: the first stage of each is tried in turn.
+        let tries = (0..rules.periods.len()).filter_map(|period| {
+            let now = CellNow { free: rule.free_from.max(rules.periods[period].0), period: Some(period), powder: before };
+            self.earliest_stage(rules, operation, cell, now, from)
+        });
+        tries.map(|placed| placed.start).min()
+    }
+}

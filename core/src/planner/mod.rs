@@ -1,0 +1,25 @@
+//! The planner: which part to rebuild first, by which way, from which lots, so that the site loses least.
+//!
+//! A [`Problem`] says what there is to do and with what; a [`Plan`] says what is done when. [`Search`] looks
+//! for a good plan, [`check()`] holds any plan against every rule, and [`crew_plan`] is what the crew would do
+//! without a planner.
+
+mod check;
+mod crew_order;
+mod decode;
+mod faults;
+mod loss;
+mod plan;
+mod problem;
+mod read;
+mod rules;
+
+pub use check::{Broken, Place, check};
+pub use crew_order::{CrewOrder, crew_plan};
+pub use decode::decode;
+pub use faults::{Fault, MAX_AMOUNT, MAX_COUNT, MAX_JOBS, MAX_MINUTES};
+pub use loss::{down_times, loss};
+pub use plan::{LotDraw, Plan, PlanSchema, PlannedJob, Spot};
+pub use problem::{
+    Asset, Capability, Cell, Draw, Job, JobOption, Lot, Operation, Problem, ProblemSchema, Station, Store, Window, Work,
+};

@@ -1,0 +1,283 @@
+use std::collections::BTreeMap;
+
+use super::decode::{Balance, Room};
+use super::problem::{Cell, Job, JobOption, Operation, Problem, Work};
+
+/// A problem made ready for the decoder: ids are positions, calendars and supplies are laid out in time.
+#[derive(Debug)]
+pub(super) struct Rules {
+    pub horizon: i64,
+    /// Stretches of touching windows, sorted.
+    pub periods: Vec<(i64, i64)>,
+    pub crew: Room,
+    pub cells: Vec<CellRule>,
+    pub stations: Vec<Room>,
+    pub stores: Vec<Balance>,
+    pub lots: Vec<LotRule>,
+    /// Lots of each powder.
+    pub lots_of: Vec<Vec<usize>>,
+    pub assets: Vec<AssetRule>,
+    pub capabilities: Vec<CapabilityRule>,
+    pub jobs: Vec<JobRule>,
+}
+
+#[derive(Debug)]
+pub(super) struct CellRule {
+    pub free_from: i64,
+    pub powder: Option<usize>,
+    pub warm_up: i64,
+    pub from_clean: i64,
+    /// Set-up minutes, by powder before and powder after.
+    pub set_up: Vec<Vec<i64>>,
+    pub closed: Vec<(i64, i64)>,
+}
+
+#[derive(Debug)]
+pub(super) struct LotRule {
+    pub grams: i64,
+    pub from: i64,
+    pub until: i64,
+}
+
+#[derive(Debug)]
+pub(super) struct AssetRule {
+    pub down_from: i64,
+    /// When it is back if it has no job.
+    pub back: i64,
+    pub jobs: Vec<usize>,
+    pub capabilities: Vec<usize>,
+}
+
+#[derive(Debug)]
+pub(super) struct CapabilityRule {
+    pub from: i64,
+    pub assets: Vec<usize>,
+    pub loss_per_hour: Vec<i64>,
+}
+
+#[derive(Debug)]
+pub(super) struct JobRule {
+    pub asset: usize,
+    pub options: Vec<OptionRule>,
+}
+
+#[derive(Debug)]
+pub(super) struct OptionRule {
+    /// When the job is ready by this option.
+    pub ready: i64,
+    pub operations: Vec<OperationRule>,
+}
+
+#[derive(Debug)]
+pub(super) struct OperationRule {
+    pub work: WorkRule,
+    pub minutes: i64,
+    pub crew: i64,
+    pub after: i64,
+    /// At most one for each store.
+    pub draws: Vec<DrawRule>,
+}
+
+#[derive(Debug)]
+pub(super) enum WorkRule {
+    Stage { cells: Vec<usize>, powder: usize, grams: i64, one_lot: bool },
+    Step { station: Option<usize> },
+}
+
+#[derive(Debug, Clone, Copy)]
+pub(super) struct DrawRule {
+    pub store: usize,
+    pub amount: i64,
+    pub floor: i64,
+}
+
+/// Positions of ids in their lists; a fault-free problem refers to nothing outside them.
+struct Places<'a> {
+    cells: BTreeMap<&'a str, usize>,
+    stations: BTreeMap<&'a str, usize>,
+    stores: BTreeMap<&'a str, usize>,
+    powders: BTreeMap<&'a str, usize>,
+    assets: BTreeMap<&'a str, usize>,
+}
+
+impl Rules {
+    /// Lays out a problem that is free of faults.
+    pub fn new(problem: &Problem) -> Self {
+        let places = Places::of(problem);
+        let mut lots_of = vec![Vec::new(); places.powders.len()];
+        for (n, lot) in problem.lots.iter().enumerate() {
+            lots_of[places.powders[lot.powder.as_str()]].push(n);
+        }
+        Self {
+            horizon: problem.horizon,
+            periods: attended_periods(problem),
+            crew: crew_on_duty(problem),
+            cells: problem.cells.iter().map(|cell| places.cell(cell)).collect(),
+            stations: problem.stations.iter().map(|s| station_room(s.slots, &s.closed)).collect(),
+            stores: problem.stores.iter().map(|s| Balance::new(s.level, &s.arrivals)).collect(),
+            lots: problem.lots.iter().map(|l| LotRule { grams: l.grams, from: l.from, until: l.until }).collect(),
+            lots_of,
+            assets: places.assets(problem),
+            capabilities: problem
+                .capabilities
+                .iter()
+                .map(|c| CapabilityRule {
+                    from: c.from.clamp(0, problem.horizon),
+                    assets: c.assets.iter().map(|a| places.assets[a.as_str()]).collect(),
+                    loss_per_hour: c.loss_per_hour.clone(),
+                })
+                .collect(),
+            jobs: problem.jobs.iter().map(|job| places.job(job)).collect(),
+        }
+    }
+
+    /// The first minute from `minute` on at which somebody is on duty.
+    pub fn on_duty(&self, minute: i64) -> Option<i64> {
+        let at = self.period_from(minute);
+        self.periods.get(at).map(|(from, _)| minute.max(*from))
+    }
+
+    /// The first attended period that ends after `minute`.
+    pub fn period_from(&self, minute: i64) -> usize {
+        self.periods.partition_point(|(_, to)| *to <= minute)
+    }
+}
+
+fn attended_periods(problem: &Problem) -> Vec<(i64, i64)> {
+    let mut periods: Vec<(i64, i64)> = Vec::new();
+    for window in &problem.windows {
+        match periods.last_mut() {
+            Some(last) if last.1 == window.from => last.1 = window.to,
+            _ => periods.push((window.from, window.to)),
+        }
+    }
+    periods
+}
+
+fn crew_on_duty(problem: &Problem) -> Room {
+    let mut crew = Room::constant(0);
+    for window in &problem.windows {
+        crew.take(window.from, window.to, -window.crew);
+    }
+    crew
+}
+
+fn station_room(slots: i64, closed: &[(i64, i64, i64)]) -> Room {
+    let mut room = Room::constant(slots);
+    for (from, to, fewer) in closed {
+        room.take(*from, *to, *fewer);
+    }
+    room
+}
+
+impl<'a> Places<'a> {
+    fn of(problem: &'a Problem) -> Self {
+        let stages = problem.jobs.iter().flat_map(|j| &j.options).flat_map(|o| &o.operations);
+        let sprayed = stages.filter_map(|operation| match &operation.work {
+            Work::Stage { powder, .. } => Some(powder),
+            Work::Step { .. } => None,
+        });
+        let in_feeders = problem.cells.iter().filter_map(|c| c.powder.as_ref());
+        let in_lots = problem.lots.iter().map(|l| &l.powder);
+        let of_jobs = problem.jobs.iter().map(|j| &j.asset);
+        let of_capabilities = problem.capabilities.iter().flat_map(|c| &c.assets);
+        Self {
+            cells: numbered(problem.cells.iter().map(|c| &c.id)),
+            stations: numbered(problem.stations.iter().map(|s| &s.id)),
+            stores: numbered(problem.stores.iter().map(|s| &s.id)),
+            powders: numbered(in_lots.chain(in_feeders).chain(sprayed)),
+            assets: numbered(of_capabilities.chain(of_jobs)),
+        }
+    }
+
+    fn cell(&self, cell: &Cell) -> CellRule {
+        let minutes = |before: &str, after: &str| {
+            if before == after {
+                return cell.same_powder;
+            }
+            let named = cell.changeover.get(before).and_then(|row| row.get(after));
+            named.copied().unwrap_or(cell.default_changeover)
+        };
+        let mut set_up = vec![vec![0; self.powders.len()]; self.powders.len()];
+        for (before, i) in &self.powders {
+            for (after, j) in &self.powders {
+                set_up[*i][*j] = minutes(before, after);
+            }
+        }
+        CellRule {
+            free_from: cell.free_from,
+            powder: cell.powder.as_ref().map(|p| self.powders[p.as_str()]),
+            warm_up: cell.warm_up,
+            from_clean: cell.same_powder,
+            set_up,
+            closed: cell.closed.clone(),
+        }
+    }
+
+    fn assets(&self, problem: &Problem) -> Vec<AssetRule> {
+        let mut rules: Vec<_> = (0..self.assets.len())
+            .map(|_| AssetRule { down_from: 0, back: problem.horizon, jobs: Vec::new(), capabilities: Vec::new() })
+            .collect();
+        for (id, asset) in &problem.assets {
+            let Some(at) = self.assets.get(id.as_str()) else { continue };
+            rules[*at].down_from = asset.down_from.unwrap_or(0);
+            rules[*at].back = asset.back.unwrap_or(problem.horizon).min(problem.horizon);
+        }
+        for (n, job) in problem.jobs.iter().enumerate() {
+            rules[self.assets[job.asset.as_str()]].jobs.push(n);
+        }
+        for (n, capability) in problem.capabilities.iter().enumerate() {
+            for asset in &capability.assets {
+                rules[self.assets[asset.as_str()]].capabilities.push(n);
+            }
+        }
+        rules
+    }
+
+    fn job(&self, job: &Job) -> JobRule {
+        let options = job.options.iter().map(|option| self.option(job, option)).collect();
+        JobRule { asset: self.assets[job.asset.as_str()], options }
+    }
+
+    fn option(&self, job: &Job, option: &JobOption) -> OptionRule {
+        let operations = option.operations.iter().map(|operation| self.operation(operation)).collect();
+        OptionRule { ready: job.release.max(option.earliest), operations }
+    }
+
+    fn operation(&self, operation: &Operation) -> OperationRule {
+        let work = match &operation.work {
+            Work::Stage { cells, powder, grams, one_lot } => WorkRule::Stage {
+                cells: cells.iter().map(|c| self.cells[c.as_str()]).collect(),
+                powder: self.powders[powder.as_str()],
+                grams: *grams,
+                one_lot: *one_lot,
+            },
+            Work::Step { station } => {
+                WorkRule::Step { station: station.as_ref().map(|s| self.stations[s.as_str()]) }
+            }
+        };
+        let mut draws: BTreeMap<usize, DrawRule> = BTreeMap::new();
+        for draw in &operation.draws {
+            let store = self.stores[draw.store.as_str()];
+            let sum = draws.entry(store).or_insert(DrawRule { store, amount: 0, floor: 0 });
+            sum.amount += draw.amount;
+            sum.floor = sum.floor.max(draw.floor);
+        }
+        OperationRule {
+            work,
+            minutes: operation.minutes,
+            crew: operation.crew,
+            after: operation.after,
+            draws: draws.into_values().collect(),
+        }
+    }
+}
+
+fn numbered<'a>(ids: impl Iterator<Item = &'a String>) -> BTreeMap<&'a str, usize> {
+    let mut places = BTreeMap::new();
+    for id in ids {
+        let next = places.len();
+        places.entry(id.as_str()).or_insert(next);
+    }
+    places
+}
