@@ -7,6 +7,8 @@
 pub mod catalogue;
 pub mod code;
 pub mod gas;
+pub mod journal;
+pub mod people;
 pub mod powder;
 pub mod quantity;
 pub mod situation;

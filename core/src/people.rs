@@ -1,0 +1,173 @@
+//! Who may do what: roles, acts, and the one table that joins them.
+
+use std::fmt;
+use std::str::FromStr;
+
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+/// Whether a person of this role may do this act.
+///
+/// Common practice, no source: the person who lays metal down is not the one who lets it go, the lead
+/// sets the order of work, the storekeeper answers for the powder, and anybody on the crew may say
+/// that a machine is broken.
+pub fn may(role: Role, act: Act) -> bool {
+    use Role::{Checker, Crew, Lead, Storekeeper, Viewer};
+    let roles: &[Role] = match act {
+        Act::Look => &[Crew, Checker, Lead, Storekeeper, Viewer],
+        Act::FileRequest => &[Crew, Checker, Lead, Storekeeper],
+        Act::Plan => &[Crew, Checker, Lead, Storekeeper],
+        Act::AcceptLineUp => &[Lead],
+        Act::BookPowder => &[Crew, Lead, Storekeeper],
+        Act::ReadGauges => &[Crew, Checker, Lead, Storekeeper],
+        Act::SetUpSite => &[Lead],
+    };
+    roles.contains(&role)
+}
+
+/// What a person answers for on the crew.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Role {
+    /// Sprays, feeds the furnace, fits parts.
+    Crew,
+    /// Cuts, measures and checks what the crew has built.
+    Checker,
+    /// Decides the order of work.
+    Lead,
+    /// Answers for lots, counts and the load list.
+    Storekeeper,
+    /// Reads everything, changes nothing.
+    Viewer,
+}
+
+impl Role {
+    /// All roles, in the order in which they are shown.
+    pub const ALL: [Role; 5] = [
+        Role::Lead,
+        Role::Crew,
+        Role::Checker,
+        Role::Storekeeper,
+        Role::Viewer,
+    ];
+
+    /// The word by which the role is stored and shown.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Role::Crew => "crew",
+            Role::Checker => "checker",
+            Role::Lead => "lead",
+            Role::Storekeeper => "storekeeper",
+            Role::Viewer => "viewer",
+        }
+    }
+}
+
+impl fmt::Display for Role {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.as_str())
+    }
+}
+
+/// A word that names no role.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+#[error("'{given}' is no role; choose lead, crew, checker, storekeeper or viewer")]
+pub struct UnknownRole {
+    /// What was given.
+    pub given: String,
+}
+
+impl FromStr for Role {
+    type Err = UnknownRole;
+
+    fn from_str(word: &str) -> Result<Self, UnknownRole> {
+        Role::ALL
+            .into_iter()
+            .find(|role| role.as_str() == word)
+            .ok_or_else(|| UnknownRole {
+                given: word.to_owned(),
+            })
+    }
+}
+
+/// Something that a role may or may not do; every route of the service names the act it needs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Act {
+    /// Read any page.
+    Look,
+    /// Report a damaged, worn or interim part, and change that report.
+    FileRequest,
+    /// Have the line-up computed again.
+    Plan,
+    /// Make a line-up the one that the crew works to.
+    AcceptLineUp,
+    /// Enter a movement of powder.
+    BookPowder,
+    /// Enter what a gauge or a tank shows.
+    ReadGauges,
+    /// Change the site, its people and its stations.
+    SetUpSite,
+}
+
+impl Act {
+    /// All acts, in the order in which they are shown.
+    pub const ALL: [Act; 7] = [
+        Act::Look,
+        Act::FileRequest,
+        Act::Plan,
+        Act::AcceptLineUp,
+        Act::BookPowder,
+        Act::ReadGauges,
+        Act::SetUpSite,
+    ];
+}
+
+impl fmt::Display for Act {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Act::Look => "read the pages",
+            Act::FileRequest => "file a request",
+            Act::Plan => "plan again",
+            Act::AcceptLineUp => "say which line-up the crew works to",
+            Act::BookPowder => "book powder",
+            Act::ReadGauges => "enter a reading",
+            Act::SetUpSite => "set up the site",
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A viewer reads and does nothing else; the lead may do everything.
+    #[test]
+    fn viewer_only_looks_and_lead_does_all() {
+        for act in Act::ALL {
+            assert_eq!(may(Role::Viewer, act), act == Act::Look, "viewer: {act}");
+            assert!(may(Role::Lead, act), "lead: {act}");
+        }
+    }
+
+    /// The order of work is the lead's alone.
+    #[test]
+    fn only_the_lead_accepts_a_line_up() {
+        let allowed: Vec<Role> = Role::ALL
+            .into_iter()
+            .filter(|role| may(*role, Act::AcceptLineUp))
+            .collect();
+        assert_eq!(allowed, [Role::Lead]);
+    }
+
+    #[test]
+    fn role_words_round_trip_and_others_are_refused() {
+        for role in Role::ALL {
+            assert_eq!(role.as_str().parse(), Ok(role));
+        }
+        let error = "boss".parse::<Role>().expect_err("no such role");
+        assert_eq!(
+            error.to_string(),
+            "'boss' is no role; choose lead, crew, checker, storekeeper or viewer"
+        );
+    }
+}
