@@ -12,7 +12,9 @@ create table site (
     -- IANA name, as 'Pacific/Port_Moresby'; only what is shown is local, what is stored is UTC.
     zone text not null check (length(zone) between 1 and 64),
     -- Metres above the sea: thinner air means less from compressor and generator.
-    altitude_m integer not null default 0 check (altitude_m between -500 and 6000)
+    altitude_m integer not null default 0 check (altitude_m between -500 and 6000),
+    -- 1 for the invented site, on which anybody signs in as anybody: never to be mixed with a real one.
+    demonstration integer not null default 0 check (demonstration in (0, 1))
 ) strict;
 
 create table person (

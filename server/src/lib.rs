@@ -1,1 +1,125 @@
-//! Mendpost's web service.
+//! Mendpost's web service and command line.
+
+pub mod assets;
+pub mod change;
+pub mod clock;
+pub mod command;
+pub mod config;
+pub mod db;
+pub mod error;
+pub mod form;
+pub mod page;
+pub mod people;
+pub mod request_id;
+pub mod routes;
+pub mod security;
+pub mod site;
+pub mod skin;
+
+use std::any::Any;
+use std::sync::Arc;
+use std::time::Duration;
+
+use axum::Router;
+use axum::extract::DefaultBodyLimit;
+use axum::http::StatusCode;
+use axum::middleware::{from_fn, from_fn_with_state};
+use axum::response::{IntoResponse, Response};
+use tower::ServiceBuilder;
+use tower_http::catch_panic::CatchPanicLayer;
+use tower_http::csrf::CsrfLayer;
+use tower_http::timeout::TimeoutLayer;
+use tower_http::trace::TraceLayer;
+
+use clock::Clock;
+use config::Config;
+use db::Db;
+use error::AppError;
+use people::{Passphrases, SlowDown};
+use routes::Routes;
+
+/// What every request may use.
+#[derive(Debug, Clone)]
+pub struct AppState {
+    pub db: Db,
+    pub clock: Clock,
+    pub config: Arc<Config>,
+    pub passphrases: Passphrases,
+    pub slow_down: SlowDown,
+}
+
+impl AppState {
+    pub fn new(db: Db, clock: Clock, config: Config) -> Self {
+        AppState {
+            db,
+            clock,
+            config: Arc::new(config),
+            passphrases: Passphrases::default(),
+            slow_down: SlowDown::default(),
+        }
+    }
+}
+
+/// Every page and act of the service.
+pub fn routes() -> Routes {
+    Routes::default()
+        .merge(people::routes())
+        .merge(site::routes())
+        .merge(skin::routes())
+}
+
+/// The service: routes, static files, and the layers that every request passes, outermost first.
+pub fn app(state: AppState) -> Router {
+    with_routes(state, routes())
+}
+
+/// The same with other routes, for tests of the layers.
+pub fn with_routes(state: AppState, routes: Routes) -> Router {
+    let sessions = ServiceBuilder::new()
+        .layer(people::session_layer(&state))
+        .layer(from_fn_with_state(state.clone(), people::identify))
+        .layer(from_fn(people::check_token));
+    let layers = ServiceBuilder::new()
+        .layer(from_fn(request_id::assign))
+        .layer(
+            TraceLayer::new_for_http()
+                .make_span_with(request_id::span)
+                .on_failure(()),
+        )
+        .layer(from_fn(security::headers))
+        .layer(from_fn_with_state(state.clone(), error::render))
+        .layer(CatchPanicLayer::custom(panicked))
+        .layer(TimeoutLayer::with_status_code(
+            StatusCode::SERVICE_UNAVAILABLE,
+            TIME_LIMIT,
+        ))
+        .layer(from_fn_with_state(state.clone(), security::check_host))
+        .layer(CsrfLayer::new())
+        .layer(DefaultBodyLimit::max(BODY_LIMIT));
+    routes
+        .router
+        .fallback(async || StatusCode::NOT_FOUND)
+        .layer(sessions)
+        .merge(assets::routes())
+        .layer(layers)
+        .with_state(state)
+}
+
+/// The most that a request may send, in bytes.
+pub const BODY_LIMIT: usize = 1024 * 1024;
+
+/// How long a request may take.
+const TIME_LIMIT: Duration = Duration::from_secs(30);
+
+#[expect(
+    clippy::needless_pass_by_value,
+    reason = "the shape that the layer asks for"
+)]
+fn panicked(panic: Box<dyn Any + Send>) -> Response {
+    let cause = panic
+        .downcast_ref::<String>()
+        .map(String::as_str)
+        .or_else(|| panic.downcast_ref::<&str>().copied())
+        .unwrap_or("no text");
+    AppError::internal(format!("panic: {cause}")).into_response()
+}

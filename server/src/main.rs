@@ -1,2 +1,58 @@
 //! The binary `mendpost`.
-fn main() {}
+
+use std::process::ExitCode;
+
+use clap::error::ErrorKind;
+use clap::{Parser, Subcommand};
+use mendpost_server::command::{self, demo, init, serve};
+
+/// Plans and records the repairs of a cold-spray cell.
+#[derive(Parser)]
+#[command(name = "mendpost", version)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {
+    Demo(demo::Arguments),
+    Init(init::Arguments),
+    Serve(serve::Arguments),
+}
+
+fn main() -> ExitCode {
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => return usage(&error),
+    };
+    match arguments.command {
+        Command::Demo(arguments) => command::run(demo::demo(arguments)),
+        Command::Init(arguments) => command::run(init::init(arguments)),
+        Command::Serve(arguments) => command::run(serve::serve(arguments)),
+    }
+}
+
+/// What was asked for goes to standard output; what was wrong becomes one line and exit code 2.
+fn usage(error: &clap::Error) -> ExitCode {
+    let text = error.to_string();
+    if !error.use_stderr() {
+        print!("{text}");
+        return ExitCode::SUCCESS;
+    }
+    if error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
+        eprintln!("mendpost: say what to do: demo, init or serve; see mendpost --help");
+        return ExitCode::from(2);
+    }
+    let fault: Vec<&str> = text
+        .lines()
+        .take_while(|line| !line.is_empty())
+        .map(str::trim)
+        .collect();
+    let fault = fault.join(" ");
+    eprintln!(
+        "mendpost: {}; see mendpost --help",
+        fault.trim_start_matches("error: ")
+    );
+    ExitCode::from(2)
+}

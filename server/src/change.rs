@@ -1,0 +1,180 @@
+//! The one way to change anything: a transaction that cannot be committed without a journal entry.
+
+use std::fmt;
+
+use mendpost_core::journal::{self, Entry, Hash, SealedEntry, Subject};
+use serde::Serialize;
+use sqlx::{Sqlite, SqliteConnection, SqlitePool, Transaction};
+use uuid::Uuid;
+
+use crate::AppState;
+use crate::db::decoded;
+use crate::error::AppError;
+
+/// One change in the making: checks, writes and journal entries in one immediate transaction.
+///
+/// Dropped without [`Change::commit`] it never happened. While it lives it holds the only writing
+/// connection: do nothing slow, and do not touch the session.
+pub struct Change {
+    transaction: Transaction<'static, Sqlite>,
+    actor: String,
+    now: i64,
+    entries: u32,
+}
+
+impl Change {
+    /// Takes the writing connection and begins.
+    pub async fn begin(state: &AppState, actor: impl Into<Actor>) -> Result<Change, AppError> {
+        Ok(Change {
+            transaction: state.db.write.begin_with("begin immediate").await?,
+            actor: actor.into().to_string(),
+            now: state.clock.now(),
+            entries: 0,
+        })
+    }
+
+    /// The connection on which to check and write.
+    pub fn connection(&mut self) -> &mut SqliteConnection {
+        &mut self.transaction
+    }
+
+    /// The time of the change, the same in each row and entry that it writes.
+    pub fn now(&self) -> i64 {
+        self.now
+    }
+
+    /// Writes what happened to the journal, sealed to the entry before it.
+    pub async fn journal(
+        &mut self,
+        kind: &str,
+        subject: Subject,
+        content: impl Serialize,
+    ) -> Result<(), AppError> {
+        let content = serde_json::to_value(content).map_err(AppError::internal)?;
+        let (last, previous) = head(&mut self.transaction).await?;
+        let entry = Entry {
+            sequence: last + 1,
+            time: self.now,
+            actor: self.actor.clone(),
+            kind: kind.to_owned(),
+            subject,
+            content,
+        };
+        let hash = journal::chain(previous, &entry).map_err(AppError::internal)?;
+        append(
+            &mut self.transaction,
+            &SealedEntry {
+                entry,
+                previous,
+                hash,
+            },
+        )
+        .await?;
+        self.entries += 1;
+        Ok(())
+    }
+
+    /// Makes the change last.
+    ///
+    /// # Errors
+    /// When nothing was written to the journal: a change that leaves no trace is a fault in the program.
+    pub async fn commit(self) -> Result<(), AppError> {
+        if self.entries == 0 {
+            return Err(AppError::internal(
+                "a change without a journal entry was not committed",
+            ));
+        }
+        Ok(self.transaction.commit().await?)
+    }
+}
+
+/// Who makes a change.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Actor {
+    /// A person, by id.
+    Person(Uuid),
+    /// The program itself.
+    Mendpost,
+}
+
+impl fmt::Display for Actor {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Actor::Person(id) => id.fmt(f),
+            Actor::Mendpost => f.write_str("mendpost"),
+        }
+    }
+}
+
+/// Checks the whole stored journal and returns its head, or the first place at which it is broken.
+pub async fn verify_journal(
+    read: &SqlitePool,
+) -> Result<Result<Hash, journal::BrokenAt>, sqlx::Error> {
+    let entries = sqlx::query!(
+        "select sequence, time, actor, kind, subject_kind, subject_id, content, previous_hash, hash
+         from journal
+         order by sequence"
+    )
+    .try_map(|row| {
+        Ok(SealedEntry {
+            entry: Entry {
+                sequence: row.sequence,
+                time: row.time,
+                actor: row.actor,
+                kind: row.kind,
+                subject: Subject {
+                    kind: row.subject_kind,
+                    id: row.subject_id,
+                },
+                content: decoded(serde_json::from_str(&row.content))?,
+            },
+            previous: hash(row.previous_hash)?,
+            hash: hash(row.hash)?,
+        })
+    })
+    .fetch_all(read)
+    .await?;
+    Ok(journal::verify(entries))
+}
+
+/// Sequence number and hash of the last entry.
+async fn head(connection: &mut SqliteConnection) -> Result<(i64, Hash), sqlx::Error> {
+    let last = sqlx::query!("select sequence, hash from journal order by sequence desc limit 1")
+        .try_map(|row| Ok((row.sequence, hash(row.hash)?)))
+        .fetch_optional(connection)
+        .await?;
+    Ok(last.unwrap_or((0, Hash::START)))
+}
+
+async fn append(connection: &mut SqliteConnection, sealed: &SealedEntry) -> Result<(), AppError> {
+    let SealedEntry {
+        entry,
+        previous,
+        hash,
+    } = sealed;
+    let content = journal::canonical(&entry.content).map_err(AppError::internal)?;
+    let (previous, hash) = (previous.0.as_slice(), hash.0.as_slice());
+    sqlx::query!(
+        "insert into journal
+           (sequence, time, actor, kind, subject_kind, subject_id, content, previous_hash, hash)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        entry.sequence,
+        entry.time,
+        entry.actor,
+        entry.kind,
+        entry.subject.kind,
+        entry.subject.id,
+        content,
+        previous,
+        hash,
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+fn hash(stored: Vec<u8>) -> Result<Hash, sqlx::Error> {
+    stored.try_into().map(Hash).map_err(|bytes: Vec<u8>| {
+        sqlx::Error::Decode(format!("a hash of {} bytes", bytes.len()).into())
+    })
+}

@@ -1,0 +1,132 @@
+//! `mendpost serve`: the web service of a site.
+
+use std::io;
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::time::Duration;
+
+use anyhow::{Context, bail, ensure};
+use clap::Args;
+use tokio::net::TcpListener;
+use tokio::sync::watch;
+
+use crate::clock::Clock;
+use crate::config::Config;
+use crate::db::{Db, OpenError, holds_database};
+use crate::{AppState, app, site};
+
+/// Serve a site's pages to browsers
+#[derive(Debug, Args)]
+pub struct Arguments {
+    /// Folder that holds the site's data
+    #[arg(long, value_name = "DIR")]
+    data: PathBuf,
+    /// Address and port to listen on; others on the network reach only what is not loopback
+    #[arg(long, value_name = "ADDRESS", default_value_t = Config::default().listen)]
+    listen: SocketAddr,
+    /// A name under which browsers may ask for the service; may be given several times
+    #[arg(long = "host-name", value_name = "NAME")]
+    host_names: Vec<String>,
+    /// Browsers reach the service over https, through a proxy: mark cookies as secure
+    #[arg(long)]
+    behind_https: bool,
+}
+
+/// Serves until it is told to stop.
+pub async fn serve(arguments: Arguments) -> anyhow::Result<()> {
+    let Arguments {
+        data,
+        listen,
+        host_names,
+        behind_https,
+    } = arguments;
+    if !holds_database(&data) {
+        bail!(OpenError::NoDatabase { folder: data });
+    }
+    let db = Db::open(&data).await?;
+    let site = site::queries::site(&db.read).await?;
+    let site = site.ok_or_else(|| OpenError::NoDatabase {
+        folder: data.clone(),
+    })?;
+    ensure!(
+        !site.demonstration,
+        "{} holds the demonstration site; start it with: mendpost demo --data {}",
+        data.display(),
+        data.display()
+    );
+    let config = Config {
+        listen,
+        host_names,
+        behind_https,
+        demonstration: false,
+    };
+    until_stopped(AppState::new(db, Clock::System, config)).await
+}
+
+/// Listens, says where, answers until SIGINT or SIGTERM, lets running requests end, and closes the
+/// database.
+pub async fn until_stopped(state: AppState) -> anyhow::Result<()> {
+    let outcome = answer(&state).await;
+    state.db.close().await;
+    outcome
+}
+
+/// How long running requests may take to end after the signal to stop.
+const GRACE: Duration = Duration::from_secs(10);
+
+async fn answer(state: &AppState) -> anyhow::Result<()> {
+    let stop = stop_signal()?;
+    let listen = state.config.listen;
+    let listener = TcpListener::bind(listen)
+        .await
+        .map_err(|cause| match cause.kind() {
+            io::ErrorKind::AddrInUse => {
+                anyhow::anyhow!(
+                    "{listen} is in use by another program; choose another with --listen"
+                )
+            }
+            _ => anyhow::Error::new(cause).context(format!("cannot listen on {listen}")),
+        })?;
+    let address = listener
+        .local_addr()
+        .context("cannot tell which port was given")?;
+    println!("Mendpost is running: open http://{address}/ in a browser. Ctrl-C stops it.");
+
+    let serving = axum::serve(listener, app(state.clone()))
+        .with_graceful_shutdown(stopped(stop.clone()))
+        .into_future();
+    tokio::select! {
+        outcome = serving => outcome.context("the service failed")?,
+        () = async { stopped(stop).await; tokio::time::sleep(GRACE).await } => {
+            tracing::warn!("some requests did not end in time and were cut off");
+        }
+    }
+    tracing::info!("stopped");
+    Ok(())
+}
+
+async fn stopped(mut stop: watch::Receiver<bool>) {
+    // An error means that the sender is gone, and nobody can stop the service any other way.
+    let _ = stop.wait_for(|stop| *stop).await;
+}
+
+/// Turns true at SIGINT (Ctrl-C) or SIGTERM.
+fn stop_signal() -> anyhow::Result<watch::Receiver<bool>> {
+    let (sender, receiver) = watch::channel(false);
+    #[cfg(unix)]
+    let mut terminate = {
+        use tokio::signal::unix::{SignalKind, signal};
+        signal(SignalKind::terminate()).context("cannot wait for the signal to stop")?
+    };
+    tokio::spawn(async move {
+        #[cfg(unix)]
+        tokio::select! {
+            _ = tokio::signal::ctrl_c() => (),
+            _ = terminate.recv() => (),
+        }
+        #[cfg(not(unix))]
+        let _ = tokio::signal::ctrl_c().await;
+        let _ = sender.send(true);
+    });
+    Ok(receiver)
+}

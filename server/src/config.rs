@@ -1,0 +1,30 @@
+//! What the service is told at its start.
+
+use std::net::{Ipv4Addr, SocketAddr};
+
+/// Every setting of the web service.
+#[derive(Debug, Clone)]
+pub struct Config {
+    /// Address to listen on. Loopback unless the crew chooses otherwise: a service that others on the
+    /// network can reach must be a decision.
+    pub listen: SocketAddr,
+    /// Names, besides its own addresses, under which browsers may ask for the service.
+    pub host_names: Vec<String>,
+    /// Browsers reach the service over https, through a proxy: cookies are marked `Secure`.
+    pub behind_https: bool,
+    /// The demonstration site: anybody signs in as any of its people by one button.
+    pub demonstration: bool,
+}
+
+impl Default for Config {
+    fn default() -> Self {
+        Config {
+            listen: SocketAddr::from((Ipv4Addr::LOCALHOST, PORT)),
+            host_names: Vec::new(),
+            behind_https: false,
+            demonstration: false,
+        }
+    }
+}
+
+const PORT: u16 = 8750;

@@ -1,0 +1,97 @@
+use mendpost_core::people::Role;
+use sqlx::{SqliteConnection, SqliteExecutor};
+use uuid::Uuid;
+
+use super::Person;
+use crate::db::decoded;
+
+/// Everybody, in the order in which they came.
+pub async fn everybody(executor: impl SqliteExecutor<'_>) -> Result<Vec<Person>, sqlx::Error> {
+    sqlx::query!(
+        r#"select id as "id: Uuid", number, name, role, active as "active: bool"
+           from person
+           order by number"#
+    )
+    .try_map(|row| person(row.id, row.number, row.name, &row.role, row.active))
+    .fetch_all(executor)
+    .await
+}
+
+/// The person of this id, if still active.
+pub(super) async fn active_person(
+    executor: impl SqliteExecutor<'_>,
+    id: Uuid,
+) -> Result<Option<Person>, sqlx::Error> {
+    sqlx::query!(
+        r#"select id as "id: Uuid", number, name, role, active as "active: bool"
+           from person
+           where id = ? and active = 1"#,
+        id
+    )
+    .try_map(|row| person(row.id, row.number, row.name, &row.role, row.active))
+    .fetch_optional(executor)
+    .await
+}
+
+/// The active person of this name, and the hash of the passphrase if there is one.
+pub(super) async fn person_to_sign_in(
+    executor: impl SqliteExecutor<'_>,
+    name: &str,
+) -> Result<Option<(Person, Option<String>)>, sqlx::Error> {
+    sqlx::query!(
+        r#"select id as "id: Uuid", number, name, role, active as "active: bool", passphrase_hash
+           from person
+           where name = ? and active = 1"#,
+        name
+    )
+    .try_map(|row| {
+        let person = person(row.id, row.number, row.name, &row.role, row.active)?;
+        Ok((person, row.passphrase_hash))
+    })
+    .fetch_optional(executor)
+    .await
+}
+
+pub(super) async fn next_number(connection: &mut SqliteConnection) -> Result<i64, sqlx::Error> {
+    sqlx::query_scalar!(r#"select coalesce(max(number), 0) + 1 as "number!: i64" from person"#)
+        .fetch_one(connection)
+        .await
+}
+
+pub(super) async fn insert(
+    connection: &mut SqliteConnection,
+    person: &Person,
+    passphrase_hash: Option<&str>,
+) -> Result<(), sqlx::Error> {
+    let role = person.role.as_str();
+    sqlx::query!(
+        "insert into person (id, number, name, role, passphrase_hash, active)
+         values (?, ?, ?, ?, ?, ?)",
+        person.id,
+        person.number,
+        person.name,
+        role,
+        passphrase_hash,
+        person.active,
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+fn person(
+    id: Uuid,
+    number: i64,
+    name: String,
+    role: &str,
+    active: bool,
+) -> Result<Person, sqlx::Error> {
+    let role: Role = decoded(role.parse())?;
+    Ok(Person {
+        id,
+        number,
+        name,
+        role,
+        active,
+    })
+}

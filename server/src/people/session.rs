@@ -1,0 +1,244 @@
+//! Sessions in the database: who is signed in, the anti-forgery token, and what is left to say.
+
+use std::collections::HashMap;
+use std::fmt;
+
+use async_trait::async_trait;
+use serde_json::Value;
+use sha2::{Digest, Sha256};
+use tower_sessions::cookie::SameSite;
+use tower_sessions::cookie::time::OffsetDateTime;
+use tower_sessions::session::{Id, Record};
+use tower_sessions::session_store::{Error, Result as StoreResult};
+use tower_sessions::{Session, SessionManagerLayer, SessionStore};
+use uuid::Uuid;
+
+use super::{Person, token};
+use crate::AppState;
+use crate::clock::Clock;
+use crate::config::Config;
+use crate::db::Db;
+use crate::error::AppError;
+
+/// The layer that gives each request its session. With https the cookie's name makes browsers refuse
+/// one that another host or an unencrypted page has set.
+pub fn layer(state: &AppState) -> SessionManagerLayer<Sessions> {
+    let Config { behind_https, .. } = *state.config;
+    SessionManagerLayer::new(Sessions {
+        db: state.db.clone(),
+        clock: state.clock.clone(),
+    })
+    .with_name(if behind_https {
+        "__Host-session"
+    } else {
+        "session"
+    })
+    .with_secure(behind_https)
+    .with_http_only(true)
+    .with_same_site(SameSite::Lax)
+}
+
+/// Signs a person in. Session id and token are new, so that what was known before is worth nothing.
+pub async fn open(session: &Session, person: &Person) -> Result<(), AppError> {
+    session.cycle_id().await?;
+    session.insert(PERSON, person.id).await?;
+    Ok(session.insert(TOKEN, token::new()).await?)
+}
+
+pub async fn person(session: &Session) -> Result<Option<Uuid>, AppError> {
+    Ok(session.get(PERSON).await?)
+}
+
+pub async fn token(session: &Session) -> Result<Option<String>, AppError> {
+    Ok(session.get(TOKEN).await?)
+}
+
+pub async fn keep_token(session: &Session, token: &str) -> Result<(), AppError> {
+    Ok(session.insert(TOKEN, token).await?)
+}
+
+pub async fn add_notice(session: &Session, text: String) -> Result<(), AppError> {
+    let mut notices: Vec<String> = session.get(NOTICES).await?.unwrap_or_default();
+    notices.push(text);
+    Ok(session.insert(NOTICES, notices).await?)
+}
+
+/// Writes the session only when there was something to take.
+pub async fn take_notices(session: &Session) -> Result<Vec<String>, AppError> {
+    match session.get(NOTICES).await? {
+        None => Ok(Vec::new()),
+        Some(notices) => {
+            session.remove_value(NOTICES).await?;
+            Ok(notices)
+        }
+    }
+}
+
+const PERSON: &str = "person";
+const TOKEN: &str = "token";
+const NOTICES: &str = "notices";
+
+const MINUTE: i64 = 60_000;
+
+/// A session ends when nothing was asked for a whole watch.
+const IDLE_LIMIT: i64 = 12 * 60 * MINUTE;
+
+/// However much it is used, a session ends after a day: two watches.
+const TOTAL_LIMIT: i64 = 24 * 60 * MINUTE;
+
+/// Somebody who has not signed in has this long to fill in the form.
+const VISITOR_LIMIT: i64 = 60 * MINUTE;
+
+/// Reading pages renews a session at most this often, so that reading seldom writes.
+const RENEW_AFTER: i64 = 5 * MINUTE;
+
+/// The sessions of one site. Times follow the service's clock; what the session layer proposes as a
+/// session's end is not used.
+#[derive(Clone)]
+pub struct Sessions {
+    db: Db,
+    clock: Clock,
+}
+
+impl fmt::Debug for Sessions {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("Sessions")
+    }
+}
+
+#[async_trait]
+impl SessionStore for Sessions {
+    async fn create(&self, record: &mut Record) -> StoreResult<()> {
+        let now = self.clock.now();
+        let row = Row::of(record)?;
+        let expires = now
+            + if row.person.is_some() {
+                IDLE_LIMIT
+            } else {
+                VISITOR_LIMIT
+            };
+        sqlx::query!("delete from session where expires_at <= ?", now)
+            .execute(&self.db.write)
+            .await
+            .map_err(backend)?;
+        // An id has 128 random bits: one that exists already is an error, not a case.
+        sqlx::query!(
+            "insert into session (token_hash, person_id, data, created_at, seen_at, expires_at)
+             values (?, ?, ?, ?, ?, ?)",
+            row.token_hash,
+            row.person,
+            row.data,
+            now,
+            now,
+            expires,
+        )
+        .execute(&self.db.write)
+        .await
+        .map_err(backend)?;
+        Ok(())
+    }
+
+    /// A session that has ended meanwhile stays ended.
+    async fn save(&self, record: &Record) -> StoreResult<()> {
+        let row = Row::of(record)?;
+        sqlx::query!(
+            "update session set person_id = ?, data = ? where token_hash = ?",
+            row.person,
+            row.data,
+            row.token_hash,
+        )
+        .execute(&self.db.write)
+        .await
+        .map_err(backend)?;
+        Ok(())
+    }
+
+    async fn load(&self, id: &Id) -> StoreResult<Option<Record>> {
+        let now = self.clock.now();
+        let token_hash = hash(id);
+        let found = sqlx::query!(
+            "select person_id, data, created_at, seen_at, expires_at
+             from session
+             where token_hash = ? and expires_at > ?",
+            token_hash,
+            now,
+        )
+        .fetch_optional(&self.db.read)
+        .await
+        .map_err(backend)?;
+        let Some(row) = found else { return Ok(None) };
+        if row.person_id.is_some() && now - row.seen_at >= RENEW_AFTER {
+            let expires = (now + IDLE_LIMIT).min(row.created_at + TOTAL_LIMIT);
+            self.renew(&token_hash, now, expires).await;
+        }
+        let data: HashMap<String, Value> =
+            serde_json::from_str(&row.data).map_err(|error| Error::Decode(error.to_string()))?;
+        let expiry_date = OffsetDateTime::from_unix_timestamp(row.expires_at / 1000)
+            .map_err(|error| Error::Decode(error.to_string()))?;
+        Ok(Some(Record {
+            id: *id,
+            data,
+            expiry_date,
+        }))
+    }
+
+    async fn delete(&self, id: &Id) -> StoreResult<()> {
+        let token_hash = hash(id);
+        sqlx::query!("delete from session where token_hash = ?", token_hash)
+            .execute(&self.db.write)
+            .await
+            .map_err(backend)?;
+        Ok(())
+    }
+}
+
+impl Sessions {
+    /// A database that cannot be written must still show its pages.
+    async fn renew(&self, token_hash: &[u8], now: i64, expires: i64) {
+        let renewed = sqlx::query!(
+            "update session set seen_at = ?, expires_at = ? where token_hash = ?",
+            now,
+            expires,
+            token_hash,
+        )
+        .execute(&self.db.write)
+        .await;
+        if let Err(error) = renewed {
+            tracing::warn!(cause = %error, "a session was not renewed");
+        }
+    }
+}
+
+/// A session as stored.
+struct Row {
+    token_hash: Vec<u8>,
+    person: Option<Uuid>,
+    data: String,
+}
+
+impl Row {
+    fn of(record: &Record) -> StoreResult<Row> {
+        let encode = |error: serde_json::Error| Error::Encode(error.to_string());
+        let person = record.data.get(PERSON).cloned();
+        Ok(Row {
+            token_hash: hash(&record.id),
+            person: person
+                .map(serde_json::from_value)
+                .transpose()
+                .map_err(encode)?,
+            data: serde_json::to_string(&record.data).map_err(encode)?,
+        })
+    }
+}
+
+fn hash(id: &Id) -> Vec<u8> {
+    Sha256::digest(id.0.to_le_bytes()).to_vec()
+}
+
+#[expect(
+    clippy::needless_pass_by_value,
+    reason = "the shape that map_err asks for"
+)]
+fn backend(error: sqlx::Error) -> Error {
+    Error::Backend(error.to_string())
+}
