@@ -12,6 +12,8 @@ create table lineup (
     -- As planning-problem/1 and planning-solution/1.
     problem text not null check (json_valid(problem)),
     plan text not null check (json_valid(plan)),
+    -- What was worked out from them: places, gates, losses. Names are looked up when shown.
+    line_up text not null check (json_valid(line_up)),
     -- Sequence of the last change that the plan knew of: any later one makes it stale.
     journal_sequence integer not null references journal (sequence)
 ) strict;

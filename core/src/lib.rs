@@ -9,6 +9,7 @@ pub mod code;
 pub mod deposit;
 pub mod gas;
 pub mod journal;
+pub mod lineup;
 pub mod people;
 pub mod planner;
 pub mod powder;

@@ -1,9 +1,11 @@
 //! What may be made here: parts with their flags, and recipes by numbered revision.
 
 mod authority;
+mod complete;
 mod recipe;
 
 pub use authority::{Authority, Flag, Who, Yes, authority};
+pub use complete::RecipeFault;
 pub use recipe::{Operation, OperationKind, Recipe, RecipeState, Spray};
 
 use crate::code::PartCode;

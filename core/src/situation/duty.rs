@@ -91,7 +91,12 @@ pub fn duty_shifts(
     Ok(shifts)
 }
 
-fn instant(zone: Tz, local: chrono::NaiveDateTime) -> DateTime<Utc> {
+/// The moment at which the site's clock shows this time.
+///
+/// A time that the clock skips in spring counts an hour later; one that it shows twice in autumn is
+/// the first of the two.
+#[must_use]
+pub fn instant(zone: Tz, local: chrono::NaiveDateTime) -> DateTime<Utc> {
     let an_hour = TimeDelta::hours(1);
     zone.from_local_datetime(&local)
         .earliest()

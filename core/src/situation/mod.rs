@@ -9,8 +9,8 @@ mod request;
 mod supply;
 
 pub use cell::{Cell, Closed, Station};
-pub use duty::{DutyError, DutyHours, Shift, duty_shifts};
-pub use need::{Asset, Capability};
+pub use duty::{DutyError, DutyHours, Shift, duty_shifts, instant};
+pub use need::{Asset, Capability, LossFault};
 pub use request::{Damage, Request, Way};
 pub use supply::{Bank, Brings, Compressor, Delivery, Fuel};
 

@@ -17,7 +17,13 @@ struct Event {
 impl Balance {
     /// A store without draws; `arrivals` as `(minute, amount)` in any order.
     pub fn new(level: i64, arrivals: &[(i64, i64)]) -> Self {
-        let mut balance = Self { events: vec![Event { at: 0, level, floor: i64::MIN / 2 }] };
+        let mut balance = Self {
+            events: vec![Event {
+                at: 0,
+                level,
+                floor: i64::MIN / 2,
+            }],
+        };
         for (minute, amount) in arrivals {
             balance.insert(*minute, -amount, i64::MIN / 2);
         }
@@ -52,7 +58,10 @@ impl Balance {
     /// Undoes a draw that was taken.
     pub fn give_back(&mut self, minute: i64, amount: i64, floor: i64) {
         let from = self.events.partition_point(|event| event.at < minute);
-        if let Some(at) = self.events[from..].iter().position(|event| event.floor == floor) {
+        if let Some(at) = self.events[from..]
+            .iter()
+            .position(|event| event.floor == floor)
+        {
             self.events.remove(from + at);
         }
         for event in &mut self.events[from..] {
@@ -62,9 +71,24 @@ impl Balance {
 
     fn insert(&mut self, minute: i64, amount: i64, floor: i64) {
         let first = self.events.partition_point(|event| event.at < minute);
-        let after = first + self.events[first..].iter().take_while(|event| event.at == minute).count();
-        let level = if after == 0 { 0 } else { self.events[after - 1].level };
-        self.events.insert(after, Event { at: minute, level, floor });
+        let after = first
+            + self.events[first..]
+                .iter()
+                .take_while(|event| event.at == minute)
+                .count();
+        let level = if after == 0 {
+            0
+        } else {
+            self.events[after - 1].level
+        };
+        self.events.insert(
+            after,
+            Event {
+                at: minute,
+                level,
+                floor,
+            },
+        );
         for event in &mut self.events[first..] {
             event.level -= amount;
         }

@@ -28,7 +28,11 @@ pub fn decode(problem: &Problem, order: &[(usize, usize)]) -> Plan {
     let earliest = earliest_finishes(&rules);
     let chunks = order.iter().filter_map(|(job, option)| {
         let operations = &rules.jobs.get(*job)?.options.get(*option)?.operations;
-        Some(Chunk { job: *job, option: *option, upto: operations.len() })
+        Some(Chunk {
+            job: *job,
+            option: *option,
+            upto: operations.len(),
+        })
     });
     plan_of(problem, &rules, &State::new(&rules, &earliest), chunks)
 }
@@ -45,14 +49,22 @@ pub(super) struct Chunk {
 pub(super) fn earliest_finishes(rules: &Rules) -> Vec<i64> {
     let empty = State::new(rules, &vec![0; rules.jobs.len()]);
     let of_job = |job: &super::rules::JobRule| {
-        let ends = job.options.iter().filter_map(|option| empty.alone(rules, &option.operations, option.ready));
+        let ends = job
+            .options
+            .iter()
+            .filter_map(|option| empty.alone(rules, &option.operations, option.ready));
         ends.min().unwrap_or(rules.horizon)
     };
     rules.jobs.iter().map(of_job).collect()
 }
 
 /// Decodes chunks from the beginning and writes the plan down.
-pub(super) fn plan_of(problem: &Problem, rules: &Rules, empty: &State, chunks: impl Iterator<Item = Chunk>) -> Plan {
+pub(super) fn plan_of(
+    problem: &Problem,
+    rules: &Rules,
+    empty: &State,
+    chunks: impl Iterator<Item = Chunk>,
+) -> Plan {
     let mut state = empty.clone();
     let mut trail = Trail::default();
     let mut open: Vec<Option<(i64, PlannedJob)>> = vec![None; rules.jobs.len()];
@@ -67,13 +79,27 @@ pub(super) fn plan_of(problem: &Problem, rules: &Rules, empty: &State, chunks: i
         }
         let (ready, mut planned) = begun.unwrap_or_else(|| {
             let id = job.options[chunk.option].id.clone();
-            (option.ready, PlannedJob { id: job.id.clone(), option: id, operations: Vec::new() })
+            (
+                option.ready,
+                PlannedJob {
+                    id: job.id.clone(),
+                    option: id,
+                    operations: Vec::new(),
+                },
+            )
         });
         let from = planned.operations.len();
         if ready > rules.horizon {
             continue;
         }
-        let Some(end) = state.place(rules, &option.operations[from..chunk.upto], ready, &mut trail) else { continue };
+        let Some(end) = state.place(
+            rules,
+            &option.operations[from..chunk.upto],
+            ready,
+            &mut trail,
+        ) else {
+            continue;
+        };
         planned.operations.extend(spots(problem, &trail));
         if chunk.upto == option.operations.len() {
             state.toll.finish(rules, rules.jobs[chunk.job].asset, end);
@@ -87,7 +113,8 @@ pub(super) fn plan_of(problem: &Problem, rules: &Rules, empty: &State, chunks: i
 }
 
 fn leave_out(problem: &Problem, rules: &Rules, state: &mut State, plan: &mut Plan) {
-    let planned: std::collections::BTreeSet<_> = plan.jobs.iter().map(|job| job.id.clone()).collect();
+    let planned: std::collections::BTreeSet<_> =
+        plan.jobs.iter().map(|job| job.id.clone()).collect();
     for (job, rule) in problem.jobs.iter().zip(&rules.jobs) {
         if !planned.contains(&job.id) {
             state.toll.finish(rules, rule.asset, rules.horizon);
@@ -108,7 +135,10 @@ fn spots<'a>(problem: &'a Problem, trail: &'a Trail) -> impl Iterator<Item = Spo
             start: placed.start,
             lots: lots
                 .iter()
-                .map(|(lot, grams)| LotDraw { lot: problem.lots[*lot].id.clone(), grams: *grams })
+                .map(|(lot, grams)| LotDraw {
+                    lot: problem.lots[*lot].id.clone(),
+                    grams: *grams,
+                })
                 .collect(),
         }
     })

@@ -1,0 +1,224 @@
+//! Whether a recipe says all that must be said before it can be planned with.
+
+use super::{Operation, OperationKind, Recipe};
+
+/// What a recipe lacks or contradicts.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum RecipeFault {
+    /// An operation that every recipe has.
+    #[error(
+        "no operation '{kind}'; give one with its minutes, they are part of the time to the machine's return"
+    )]
+    Missing {
+        /// Its kind.
+        kind: OperationKind,
+    },
+    /// An operation that stands before one that must come first.
+    #[error("operation {position}, {later}, stands before the last {earlier}; put it after")]
+    Order {
+        /// Its place, from 1.
+        position: usize,
+        /// Its kind.
+        later: OperationKind,
+        /// The kind that comes first.
+        earlier: OperationKind,
+    },
+    /// A step without minutes, which would be planned as taking none.
+    #[error("operation {position}, {kind}, takes {minutes} minutes; give 1 or more")]
+    Minutes {
+        /// Its place, from 1.
+        position: usize,
+        /// Its kind.
+        kind: OperationKind,
+        /// What was given.
+        minutes: i64,
+    },
+    /// A stage without what it sprays, or a step with it.
+    #[error("operation {position}, {kind}, {}", spray_text(*.given))]
+    Spray {
+        /// Its place, from 1.
+        position: usize,
+        /// Its kind.
+        kind: OperationKind,
+        /// Whether it says what it sprays.
+        given: bool,
+    },
+}
+
+const fn spray_text(given: bool) -> &'static str {
+    if given {
+        "says what it sprays; only the kind 'spray' does"
+    } else {
+        "does not say what it sprays"
+    }
+}
+
+/// What every recipe ends with, in this order.
+const TO_THE_MACHINE: [OperationKind; 4] = [
+    OperationKind::Release,
+    OperationKind::Carry,
+    OperationKind::Fit,
+    OperationKind::FirstRun,
+];
+
+impl Recipe {
+    /// Everything that it lacks or contradicts; empty if it can be planned with.
+    ///
+    /// Release, carry, fit and first run are asked for, because a machine is back when its part has
+    /// run in it, and what nobody gave minutes for would count as done at once.
+    #[must_use]
+    pub fn faults(&self) -> Vec<RecipeFault> {
+        let mut faults = Vec::new();
+        if !self.has(OperationKind::Spray) {
+            faults.push(RecipeFault::Missing {
+                kind: OperationKind::Spray,
+            });
+        }
+        for kind in TO_THE_MACHINE {
+            if !self.has(kind) {
+                faults.push(RecipeFault::Missing { kind });
+            }
+        }
+        for (position, operation) in (1..).zip(&self.operations) {
+            faults.extend(operation_fault(position, operation));
+        }
+        faults.extend(self.order_faults());
+        faults
+    }
+
+    fn has(&self, kind: OperationKind) -> bool {
+        self.operations.iter().any(|o| o.kind == kind)
+    }
+
+    fn order_faults(&self) -> Vec<RecipeFault> {
+        let last = |kind| self.operations.iter().rposition(|o| o.kind == kind);
+        let first = |kind| self.operations.iter().position(|o| o.kind == kind);
+        let chain = [OperationKind::Spray].into_iter().chain(TO_THE_MACHINE);
+        chain
+            .zip(TO_THE_MACHINE)
+            .filter_map(|(earlier, later)| {
+                let (before, after) = (last(earlier)?, first(later)?);
+                (after < before).then_some(RecipeFault::Order {
+                    position: after + 1,
+                    later,
+                    earlier,
+                })
+            })
+            .collect()
+    }
+}
+
+fn operation_fault(position: usize, operation: &Operation) -> Option<RecipeFault> {
+    let kind = operation.kind;
+    let sprays = kind == OperationKind::Spray;
+    if sprays != operation.spray.is_some() {
+        return Some(RecipeFault::Spray {
+            position,
+            kind,
+            given: !sprays,
+        });
+    }
+    (!sprays && operation.minutes < 1).then_some(RecipeFault::Minutes {
+        position,
+        kind,
+        minutes: operation.minutes,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::catalogue::{RecipeState, Spray};
+    use crate::gas::Gas;
+    use OperationKind::{Carry, Cut, FirstRun, Fit, Release, Spray as SprayKind};
+
+    fn spray() -> Spray {
+        Spray {
+            powder: "CUAL10".parse().expect("a code"),
+            deposited_g: 500,
+            one_lot: true,
+            gas: Gas::Air,
+            pressure_mbar: 35_000,
+            temperature_c: 500,
+            feed_g_per_min: 45,
+            efficiency_permille: 600,
+            efficiency_sd_permille: 40,
+            start_stop_loss_g: 60,
+            coupon_g: 40,
+            handling_min: 20,
+            gas_only_min: 4,
+        }
+    }
+
+    fn recipe(kinds: &[OperationKind]) -> Recipe {
+        let operation = |kind: &OperationKind| Operation {
+            kind: *kind,
+            name: kind.to_string(),
+            station: None,
+            minutes: if *kind == SprayKind { 0 } else { 30 },
+            crew: 1,
+            after_min: 0,
+            spray: (*kind == SprayKind).then(spray),
+        };
+        Recipe {
+            code: "B-1".parse().expect("a code"),
+            part: "P-1".parse().expect("a code"),
+            revision: 1,
+            state: RecipeState::Draft,
+            approved_by: String::new(),
+            operations: kinds.iter().map(operation).collect(),
+        }
+    }
+
+    /// A recipe that ends at the mill does not say when the machine is back.
+    #[test]
+    fn the_way_to_the_machine_is_asked_for() {
+        assert_eq!(
+            recipe(&[SprayKind, Cut, Release, Carry, Fit, FirstRun]).faults(),
+            []
+        );
+        assert_eq!(
+            recipe(&[SprayKind, Cut, Release, Fit]).faults(),
+            [
+                RecipeFault::Missing { kind: Carry },
+                RecipeFault::Missing { kind: FirstRun }
+            ]
+        );
+    }
+
+    /// A part released before its second layer, and one fitted before it is carried, are mistakes.
+    #[test]
+    fn what_comes_last_stands_last() {
+        assert_eq!(
+            recipe(&[SprayKind, Release, SprayKind, Fit, Carry, FirstRun]).faults(),
+            [
+                RecipeFault::Order {
+                    position: 2,
+                    later: Release,
+                    earlier: SprayKind
+                },
+                RecipeFault::Order {
+                    position: 4,
+                    later: Fit,
+                    earlier: Carry
+                }
+            ]
+        );
+    }
+
+    /// Minutes that nobody gave are told, never planned as none.
+    #[test]
+    fn a_step_takes_time_and_a_stage_says_what_it_sprays() {
+        let mut recipe = recipe(&[SprayKind, Release, Carry, Fit, FirstRun]);
+        recipe.operations[0].spray = None;
+        recipe.operations[1].minutes = 0;
+        let told: Vec<_> = recipe.faults().iter().map(ToString::to_string).collect();
+        assert_eq!(
+            told,
+            [
+                "operation 1, spray, does not say what it sprays",
+                "operation 2, release, takes 0 minutes; give 1 or more"
+            ]
+        );
+    }
+}

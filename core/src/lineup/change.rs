@@ -1,0 +1,93 @@
+//! What a new line-up does otherwise than the one the crew works to.
+
+use super::line_up::LineUp;
+use super::places::Place;
+use crate::code::RequestCode;
+use chrono::{DateTime, TimeDelta, Utc};
+use serde::Serialize;
+use std::collections::BTreeSet;
+
+/// A start that moves by less than this is no change worth telling.
+const SAME_START: TimeDelta = TimeDelta::minutes(15);
+
+/// One request that is planned otherwise.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Change {
+    /// Planned now, and was not before.
+    In {
+        /// Which.
+        request: RequestCode,
+        /// Its place.
+        place: usize,
+    },
+    /// Was planned and is not now: it waits, or is closed.
+    Out {
+        /// Which.
+        request: RequestCode,
+    },
+    /// By another recipe, or by the true part instead.
+    OtherWay {
+        /// Which.
+        request: RequestCode,
+    },
+    /// Sooner or later than before.
+    Moved {
+        /// Which.
+        request: RequestCode,
+        /// When work on it was to start.
+        from: DateTime<Utc>,
+        /// When it starts now.
+        to: DateTime<Utc>,
+    },
+    /// At the same time, from other lots.
+    OtherLots {
+        /// Which.
+        request: RequestCode,
+    },
+}
+
+/// What the new line-up does otherwise than the old one, in the new one's order, what fell out
+/// last.
+#[must_use]
+pub fn changes(old: &LineUp, new: &LineUp) -> Vec<Change> {
+    let mut changes: Vec<Change> = new
+        .places
+        .iter()
+        .filter_map(|place| change(old, place))
+        .collect();
+    let stays: BTreeSet<&RequestCode> = new.places.iter().map(|p| &p.request).collect();
+    changes.extend(
+        old.places
+            .iter()
+            .filter(|p| !stays.contains(&p.request) && p.done > new.now)
+            .map(|p| Change::Out {
+                request: p.request.clone(),
+            }),
+    );
+    changes
+}
+
+fn change(old: &LineUp, place: &Place) -> Option<Change> {
+    let request = place.request.clone();
+    let Some(before) = old.places.iter().find(|p| p.request == request) else {
+        return Some(Change::In {
+            request,
+            place: place.number,
+        });
+    };
+    if before.recipe != place.recipe {
+        return Some(Change::OtherWay { request });
+    }
+    let (from, to) = (before.starts(), place.starts());
+    if (to - from).abs() >= SAME_START {
+        return Some(Change::Moved { request, from, to });
+    }
+    let lots = |p: &Place| {
+        p.stages()
+            .flat_map(|(_, s)| s.lots.clone())
+            .map(|l| l.lot)
+            .collect::<BTreeSet<_>>()
+    };
+    (lots(before) != lots(place)).then_some(Change::OtherLots { request })
+}

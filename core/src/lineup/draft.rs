@@ -1,0 +1,459 @@
+//! From the site's situation to a planning problem.
+//!
+//! Every open request becomes a job, so that its asset's loss counts; of its ways only those
+//! whose gates are open become options. What is shut stays here beside them, to be explained.
+
+use super::gate::{Gate, Opens, Shut};
+use super::need::{GasSource, StageNeed, stage_need, step_fuel_ml};
+use super::supply::{FUEL, SERVICE, bank_floor_g, bank_store, lots, stores};
+use crate::catalogue::{Authority, Part, Recipe, RecipeState, authority};
+use crate::code::{RecipeCode, RequestCode};
+use crate::planner::{self, Draw, Job, JobOption, Problem, Work};
+use crate::situation::{Request, Situation, Way};
+use std::collections::BTreeMap;
+
+/// The option of a job that stands for the true part on order.
+pub const TRUE_PART: &str = "true-part";
+
+/// One way to serve a request, as the planner sees it, with the gates that keep it out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Candidate {
+    /// The recipe and its revision; none for the true part.
+    pub recipe: Option<(RecipeCode, i64)>,
+    /// The option; none where no figure can be given for it.
+    pub option: Option<JobOption>,
+    /// What each of its stages takes, in the order of its stages.
+    pub needs: Vec<StageNeed>,
+    /// Gates that do not depend on what other requests take.
+    pub shut: Vec<Shut>,
+}
+
+impl Candidate {
+    fn shut(recipe: Option<(RecipeCode, i64)>, shut: Vec<Shut>) -> Self {
+        Self {
+            recipe,
+            option: None,
+            needs: Vec::new(),
+            shut,
+        }
+    }
+}
+
+/// A planning problem, with what lies behind it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Draft {
+    /// The problem: jobs by the number of their request, lots and stores by their codes.
+    pub problem: Problem,
+    /// All ways of every open request, open and shut.
+    pub candidates: BTreeMap<RequestCode, Vec<Candidate>>,
+}
+
+/// The planning problem of a situation.
+#[must_use]
+pub fn draft(situation: &Situation) -> Draft {
+    let mut candidates = BTreeMap::new();
+    let mut jobs = Vec::new();
+    for request in &situation.requests {
+        let ways = ways(situation, request);
+        jobs.push(Job {
+            id: request.code.to_string(),
+            asset: request.asset.to_string(),
+            release: request
+                .at_cell_from
+                .map_or(0, |t| situation.minute_from(t).max(0)),
+            options: ways
+                .iter()
+                .filter(|c| c.shut.is_empty())
+                .filter_map(|c| c.option.clone())
+                .collect(),
+        });
+        candidates.insert(request.code.clone(), ways);
+    }
+    let horizon = situation.horizon();
+    let problem = Problem {
+        schema: planner::ProblemSchema::V1,
+        name: Some(situation.site.name.clone()),
+        known: None,
+        horizon,
+        windows: windows(situation, horizon),
+        cells: vec![cell(situation)],
+        stations: situation
+            .stations
+            .iter()
+            .map(|s| station(situation, s))
+            .collect(),
+        stores: stores(situation, &candidates),
+        lots: lots(situation),
+        capabilities: capabilities(situation),
+        assets: assets(situation),
+        jobs,
+    };
+    Draft {
+        problem,
+        candidates,
+    }
+}
+
+fn ways(situation: &Situation, request: &Request) -> Vec<Candidate> {
+    let mut ways: Vec<Candidate> = request
+        .ways
+        .iter()
+        .map(|way| match way {
+            Way::Recipe(code) => by_recipe(situation, request, code),
+            Way::TruePart {
+                expected,
+                fit_min,
+                crew,
+                ..
+            } => Candidate {
+                recipe: None,
+                option: Some(JobOption {
+                    id: TRUE_PART.to_owned(),
+                    earliest: situation.minute_from(*expected).max(0),
+                    operations: vec![step(None, *fit_min, *crew, 0, Vec::new())],
+                }),
+                needs: Vec::new(),
+                shut: Vec::new(),
+            },
+        })
+        .collect();
+    if !request.ways.iter().any(|w| matches!(w, Way::Recipe(_))) {
+        ways.insert(0, Candidate::shut(None, without_recipe(situation, request)));
+    }
+    ways
+}
+
+/// Why a request without a recipe has none.
+fn without_recipe(situation: &Situation, request: &Request) -> Vec<Shut> {
+    let Some(part) = request.part.as_ref().and_then(|p| situation.part(p)) else {
+        return vec![Shut::new(Gate::NotListed, Opens::ListPart)];
+    };
+    let mut shut = part_gates(situation, request, part);
+    if !shut
+        .iter()
+        .any(|s| matches!(s.opens, Opens::Shut { .. } | Opens::TruePart))
+    {
+        shut.push(Shut::new(Gate::NoRecipe, Opens::WriteRecipe));
+    }
+    shut
+}
+
+fn by_recipe(situation: &Situation, request: &Request, code: &RecipeCode) -> Candidate {
+    let mut shut = Vec::new();
+    match request.part.as_ref().and_then(|p| situation.part(p)) {
+        Some(part) => shut.extend(part_gates(situation, request, part)),
+        None => shut.push(Shut::new(Gate::NotListed, Opens::ListPart)),
+    }
+    let Some(recipe) = usable_revision(situation, code) else {
+        shut.push(Shut::new(Gate::NoRecipe, Opens::WriteRecipe));
+        return Candidate::shut(None, shut);
+    };
+    if recipe.state != RecipeState::Approved {
+        let opens = match recipe.state {
+            RecipeState::Draft | RecipeState::Proposed => Opens::Approve {
+                recipe: code.clone(),
+                revision: recipe.revision,
+            },
+            RecipeState::Approved | RecipeState::Superseded | RecipeState::Withdrawn => {
+                Opens::WriteRecipe
+            }
+        };
+        let gate = Gate::NotApproved {
+            recipe: code.clone(),
+            revision: recipe.revision,
+            state: recipe.state,
+        };
+        shut.push(Shut::new(gate, opens));
+    }
+    let named = Some((code.clone(), recipe.revision));
+    match operations(situation, recipe) {
+        Ok((operations, needs)) => {
+            let option = JobOption {
+                id: format!("{code}.r{}", recipe.revision),
+                earliest: 0,
+                operations,
+            };
+            Candidate {
+                recipe: named,
+                option: Some(option),
+                needs,
+                shut,
+            }
+        }
+        Err(gate) => {
+            shut.push(gate);
+            Candidate::shut(named, shut)
+        }
+    }
+}
+
+/// The approved revision; where there is none, the newest.
+fn usable_revision<'a>(situation: &'a Situation, code: &RecipeCode) -> Option<&'a Recipe> {
+    let revisions = || situation.recipes.iter().filter(|r| r.code == *code);
+    revisions()
+        .find(|r| r.state == RecipeState::Approved)
+        .or_else(|| revisions().max_by_key(|r| r.revision))
+}
+
+/// Gates of the part itself: authority, size and mass.
+fn part_gates(situation: &Situation, request: &Request, part: &Part) -> Vec<Shut> {
+    let mut shut = Vec::new();
+    let given = |who| {
+        request
+            .yeses
+            .iter()
+            .any(|y| y.who == who && y.until.is_none_or(|until| until > situation.now))
+    };
+    match authority(&part.flags) {
+        Authority::AskFirst(who) if !given(who) => {
+            shut.push(Shut::new(Gate::YesMissing { who }, Opens::Yes { who }));
+        }
+        Authority::Refused(who) if !given(who) => {
+            shut.push(Shut::new(Gate::Refused { who }, Opens::Shut { who }));
+        }
+        _ => {}
+    }
+    let cell = &situation.cell;
+    if !part.fits(cell.booth_mm) {
+        let gate = Gate::TooLarge {
+            part_mm: part.envelope_mm,
+            booth_mm: cell.booth_mm,
+        };
+        shut.push(Shut::new(gate, Opens::TruePart));
+    }
+    if part.mass_g > cell.max_part_g {
+        let gate = Gate::TooHeavy {
+            part_g: part.mass_g,
+            most_g: cell.max_part_g,
+        };
+        shut.push(Shut::new(gate, Opens::TruePart));
+    }
+    shut
+}
+
+type Operations = (Vec<planner::Operation>, Vec<StageNeed>);
+
+fn operations(situation: &Situation, recipe: &Recipe) -> Result<Operations, Shut> {
+    let mut needs = Vec::new();
+    let mut operations = Vec::new();
+    for operation in &recipe.operations {
+        let Some(spray) = &operation.spray else {
+            let power_w = match &operation.station {
+                Some(code) => {
+                    situation
+                        .station(code)
+                        .ok_or_else(|| {
+                            let gate = Gate::NoStation {
+                                station: code.clone(),
+                            };
+                            Shut::new(
+                                gate,
+                                Opens::StationBack {
+                                    station: code.clone(),
+                                },
+                            )
+                        })?
+                        .power_w
+                }
+                None => 0,
+            };
+            let fuel_ml = step_fuel_ml(situation, power_w, operation.minutes);
+            let station = operation.station.as_ref().map(ToString::to_string);
+            operations.push(step(
+                station,
+                operation.minutes,
+                operation.crew,
+                operation.after_min,
+                fuel(fuel_ml),
+            ));
+            continue;
+        };
+        let need = stage_need(situation, spray)?;
+        operations.push(planner::Operation {
+            work: Work::Stage {
+                cells: vec![situation.cell.name.clone()],
+                powder: spray.powder.to_string(),
+                grams: need.powder_g,
+                one_lot: spray.one_lot,
+            },
+            minutes: need.minutes,
+            crew: operation.crew,
+            after: operation.after_min,
+            draws: stage_draws(situation, &need),
+        });
+        needs.push(need);
+    }
+    Ok((operations, needs))
+}
+
+fn stage_draws(situation: &Situation, need: &StageNeed) -> Vec<Draw> {
+    let mut draws = fuel(need.fuel_ml);
+    match &need.source {
+        GasSource::Bank(code) => {
+            if let Some(bank) = situation.banks.iter().find(|b| b.code == *code) {
+                let floor = bank_floor_g(bank, need.source_mbar);
+                draws.push(Draw {
+                    store: bank_store(code),
+                    amount: need.gas_g,
+                    floor,
+                });
+            }
+        }
+        GasSource::Compressor => {
+            if situation
+                .compressor
+                .as_ref()
+                .is_some_and(|c| c.service_in_min.is_some())
+            {
+                draws.push(Draw {
+                    store: SERVICE.to_owned(),
+                    amount: need.minutes,
+                    floor: 0,
+                });
+            }
+        }
+    }
+    draws
+}
+
+fn fuel(ml: i64) -> Vec<Draw> {
+    if ml == 0 {
+        Vec::new()
+    } else {
+        vec![Draw {
+            store: FUEL.to_owned(),
+            amount: ml,
+            floor: 0,
+        }]
+    }
+}
+
+const fn step(
+    station: Option<String>,
+    minutes: i64,
+    crew: i64,
+    after: i64,
+    draws: Vec<Draw>,
+) -> planner::Operation {
+    planner::Operation {
+        work: Work::Step { station },
+        minutes,
+        crew,
+        after,
+        draws,
+    }
+}
+
+fn windows(situation: &Situation, horizon: i64) -> Vec<planner::Window> {
+    situation
+        .shifts
+        .iter()
+        .map(|s| planner::Window {
+            from: situation.minute_from(s.from).max(0),
+            to: situation.minute_until(s.to).min(horizon),
+            crew: s.crew,
+        })
+        .filter(|w| w.from < w.to)
+        .collect()
+}
+
+fn cell(situation: &Situation) -> planner::Cell {
+    let cell = &situation.cell;
+    let mut changeover: BTreeMap<String, BTreeMap<String, i64>> = BTreeMap::new();
+    for ((from, to), minutes) in &cell.changeover_min {
+        changeover
+            .entry(from.to_string())
+            .or_default()
+            .insert(to.to_string(), *minutes);
+    }
+    planner::Cell {
+        id: cell.name.clone(),
+        free_from: cell
+            .free_from
+            .map_or(0, |t| situation.minute_from(t).max(0)),
+        powder: cell.feeder.as_ref().map(ToString::to_string),
+        warm_up: cell.warm_up_min,
+        same_powder: cell.same_powder_min,
+        default_changeover: cell.default_changeover_min,
+        changeover,
+        closed: cell
+            .closed
+            .iter()
+            .filter_map(|c| span(situation, c))
+            .map(|(a, b, _)| (a, b))
+            .collect(),
+    }
+}
+
+fn station(situation: &Situation, station: &crate::situation::Station) -> planner::Station {
+    planner::Station {
+        id: station.code.to_string(),
+        slots: station.slots,
+        closed: station
+            .closed
+            .iter()
+            .filter_map(|c| span(situation, c))
+            .collect(),
+    }
+}
+
+fn span(situation: &Situation, closed: &crate::situation::Closed) -> Option<(i64, i64, i64)> {
+    let from = situation.minute_until(closed.from).max(0);
+    let to = situation.minute_from(closed.to).min(situation.horizon());
+    (from < to).then_some((from, to, closed.slots))
+}
+
+/// The assets of each capability that are or will be down within the plan, with the first rows of
+/// its loss table: so many of them may be down together.
+fn capabilities(situation: &Situation) -> Vec<planner::Capability> {
+    situation
+        .capabilities
+        .iter()
+        .map(|capability| {
+            let assets: Vec<String> = capability
+                .assets
+                .iter()
+                .filter(|code| {
+                    situation
+                        .asset(code)
+                        .is_some_and(|a| goes_down(situation, a))
+                })
+                .map(ToString::to_string)
+                .collect();
+            let loss_per_hour = capability
+                .loss_per_hour
+                .iter()
+                .copied()
+                .take(assets.len() + 1)
+                .collect();
+            planner::Capability {
+                id: capability.code.to_string(),
+                from: 0,
+                assets,
+                loss_per_hour,
+            }
+        })
+        .filter(|c| !c.assets.is_empty())
+        .collect()
+}
+
+fn goes_down(situation: &Situation, asset: &crate::situation::Asset) -> bool {
+    asset
+        .down_from
+        .is_some_and(|t| situation.minute_from(t) < situation.horizon())
+}
+
+fn assets(situation: &Situation) -> BTreeMap<String, planner::Asset> {
+    let mut known = BTreeMap::new();
+    for asset in situation.assets.iter().filter(|a| goes_down(situation, a)) {
+        let down_from = asset
+            .down_from
+            .map(|t| situation.minute_from(t))
+            .filter(|m| *m > 0);
+        let back = asset.back.map(|t| situation.minute_from(t).max(0));
+        if down_from.is_some() || back.is_some() {
+            known.insert(asset.code.to_string(), planner::Asset { down_from, back });
+        }
+    }
+    known
+}

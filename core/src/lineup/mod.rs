@@ -1,0 +1,27 @@
+//! From the site's situation to a planning problem, and from a plan to the line-up.
+//!
+//! The line-up is what the crew works to: what goes first and why, from which lots, when each
+//! machine is back, what that saves, and for every request that waits its gates with the smallest
+//! change that opens them.
+
+mod change;
+mod draft;
+mod gate;
+mod line_up;
+mod need;
+mod places;
+mod relax;
+mod supply;
+mod unlock;
+
+pub use change::{Change, changes};
+pub use draft::{Candidate, Draft, TRUE_PART, draft};
+pub use gate::{Gate, Opens, Shut};
+pub use line_up::{Comparison, LineUp, Verified, line_up};
+pub use need::{GasSource, StageNeed, bank, stage_need, steady_fuel_ml_per_h};
+pub use places::{LotShare, Place, Readiness, StagePlan, StepPlan, Work};
+pub use supply::{FUEL, SERVICE, bank_store};
+pub use unlock::{Waiting, WaitingWay, complete};
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,274 @@
+//! What a stage takes here, with this nozzle, this gas and this set.
+
+use super::gate::{Gate, Opens, Shut};
+use crate::catalogue::Spray;
+use crate::code::BankCode;
+use crate::deposit::{Efficiency, PowderNeed, Quantile, Spraying};
+use crate::gas::range::whole_up;
+use crate::gas::{
+    self, Bar, Celsius, Compressor, Gas, GeneratorSet, KgPerHour, Nozzle, Stretch, heat_kw,
+};
+use crate::situation::{self, Situation};
+use serde::{Deserialize, Serialize};
+
+/// Where the gas of a stage comes from.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum GasSource {
+    /// The compressor, while it runs.
+    Compressor,
+    /// Bottles.
+    Bank(BankCode),
+}
+
+/// What a stage takes here.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct StageNeed {
+    /// Powder to load, in grams: fed at the site's quantile, lost at starts and stops, coupon.
+    pub powder_g: i64,
+    /// Minutes that it holds the cell, handling included.
+    pub minutes: i64,
+    /// Minutes during which gas flows.
+    pub gas_min: i64,
+    /// Where the gas comes from.
+    pub source: GasSource,
+    /// Gas, in grams.
+    pub gas_g: i64,
+    /// Pressure that the source must hold, absolute, in millibar.
+    pub source_mbar: i64,
+    /// Fuel, in millilitres.
+    pub fuel_ml: i64,
+    /// Power while it sprays, in watts, without the camp.
+    pub power_w: i64,
+}
+
+/// What a stage takes here, or the gate that no figure can be given for.
+///
+/// # Errors
+/// The gate: no such gas, beyond the cell, too little power, or figures that give no answer.
+pub fn stage_need(situation: &Situation, spray: &Spray) -> Result<StageNeed, Shut> {
+    within_cell(situation, spray)?;
+    let supply = Supply::of(situation, spray)?;
+    let figures = Figures::of(situation, spray, &supply).map_err(no_figure)?;
+    let need = figures.need(situation, spray, &supply).map_err(no_figure)?;
+    let (taken, most) = (need.power_w + situation.fuel.camp_w, situation.fuel.rated_w);
+    if taken > most {
+        let gate = Gate::Power {
+            need_w: taken,
+            most_w: most,
+        };
+        return Err(Shut::new(
+            gate,
+            Opens::LessPower {
+                watts: taken - most,
+            },
+        ));
+    }
+    Ok(need)
+}
+
+fn within_cell(situation: &Situation, spray: &Spray) -> Result<(), Shut> {
+    let cell = &situation.cell;
+    if spray.pressure_mbar <= cell.max_mbar && spray.temperature_c <= cell.max_c {
+        return Ok(());
+    }
+    Err(Shut::new(
+        Gate::BeyondCell {
+            need_mbar: spray.pressure_mbar,
+            most_mbar: cell.max_mbar,
+            need_c: spray.temperature_c,
+            most_c: cell.max_c,
+        },
+        Opens::OtherFigures,
+    ))
+}
+
+type Reckoning<T> = Result<T, String>;
+
+fn no_figure(why: String) -> Shut {
+    Shut::new(Gate::NoFigure { why }, Opens::OtherFigures)
+}
+
+fn told<T, E: std::fmt::Display>(result: Result<T, E>) -> Reckoning<T> {
+    result.map_err(|e| e.to_string())
+}
+
+/// Where the gas of a spray comes from: air from the compressor where that reaches the pressure,
+/// everything else from the bank that holds most of it.
+enum Supply<'a> {
+    Compressor(&'a situation::Compressor),
+    Bank(&'a situation::Bank),
+}
+
+impl<'a> Supply<'a> {
+    fn of(situation: &'a Situation, spray: &Spray) -> Result<Self, Shut> {
+        let compressor = situation
+            .compressor
+            .as_ref()
+            .filter(|_| spray.gas == Gas::Air);
+        if let Some(c) = compressor.filter(|c| c.max_mbar >= spray.pressure_mbar) {
+            return Ok(Self::Compressor(c));
+        }
+        let bank = situation
+            .banks
+            .iter()
+            .filter(|b| b.gas == spray.gas)
+            .max_by_key(|b| b.pressure_mbar);
+        match (bank, compressor) {
+            (Some(bank), _) => Ok(Self::Bank(bank)),
+            (None, Some(c)) => Err(Shut::new(
+                Gate::BeyondCell {
+                    need_mbar: spray.pressure_mbar,
+                    most_mbar: c.max_mbar,
+                    need_c: spray.temperature_c,
+                    most_c: situation.cell.max_c,
+                },
+                Opens::OtherFigures,
+            )),
+            (None, None) => Err(Shut::new(
+                Gate::NoGas { gas: spray.gas },
+                Opens::GetGas { gas: spray.gas },
+            )),
+        }
+    }
+
+    const fn inlet_c(&self) -> f64 {
+        match self {
+            Self::Compressor(c) => c.inlet_c as f64,
+            Self::Bank(b) => b.temperature_mc as f64 / 1000.0,
+        }
+    }
+}
+
+struct Figures {
+    powder_g: i64,
+    spraying: Spraying,
+    flow: KgPerHour,
+    heater_kw: f64,
+}
+
+impl Figures {
+    fn of(situation: &Situation, spray: &Spray, supply: &Supply) -> Reckoning<Self> {
+        let efficiency = told(Efficiency::new(
+            thousandths(spray.efficiency_permille),
+            thousandths(spray.efficiency_sd_permille),
+        ))?;
+        let quantile = told(Quantile::new(thousandths(situation.site.need_permille)))?;
+        let powder = told(PowderNeed::new(
+            spray.deposited_g as f64,
+            efficiency,
+            quantile,
+            spray.start_stop_loss_g as f64,
+            spray.coupon_g as f64,
+        ))?;
+        let cell = &situation.cell;
+        let nozzle = told(Nozzle::new(
+            thousandths(cell.throat_um),
+            thousandths(cell.discharge_permille),
+        ))?;
+        let bar = told(Bar::new(thousandths(spray.pressure_mbar)))?;
+        let hot = told(Celsius::new(spray.temperature_c as f64))?;
+        let main = told(nozzle.flow_kg_per_h(spray.gas, bar, hot))?;
+        let flow = told(KgPerHour::new(
+            main.get() * (1.0 + thousandths(cell.carrier_permille)),
+        ))?;
+        let stretch = match supply {
+            Supply::Bank(_) => Stretch::NONE,
+            Supply::Compressor(c) => told(compressor(situation, c)?.duty(flow))?,
+        };
+        let powder_g = powder.load_grams();
+        let spraying = told(Spraying::new(
+            powder_g,
+            spray.feed_g_per_min as f64,
+            stretch,
+            spray.handling_min,
+        ))?;
+        let inlet = told(Celsius::new(supply.inlet_c()))?;
+        let heat = told(heat_kw(spray.gas, bar, inlet, hot, main))?;
+        let heater_kw = heat.get() / thousandths(cell.heater_permille);
+        Ok(Self {
+            powder_g,
+            spraying,
+            flow,
+            heater_kw,
+        })
+    }
+
+    fn need(&self, situation: &Situation, spray: &Spray, supply: &Supply) -> Reckoning<StageNeed> {
+        let minutes = self.spraying.cell_minutes().max(1);
+        let gas_min = self.spraying.spray_minutes() + spray.gas_only_min;
+        let (source, source_mbar, compressor_w) = match supply {
+            Supply::Compressor(c) => (GasSource::Compressor, spray.pressure_mbar, c.power_w),
+            Supply::Bank(b) => (
+                GasSource::Bank(b.code.clone()),
+                spray.pressure_mbar + b.drop_mbar,
+                0,
+            ),
+        };
+        let steady_kw = (compressor_w + situation.cell.extraction_w) as f64 / 1000.0;
+        let kwh = (steady_kw * minutes as f64 + self.heater_kw * gas_min as f64) / 60.0;
+        Ok(StageNeed {
+            powder_g: self.powder_g,
+            minutes,
+            gas_min,
+            source,
+            gas_g: self.flow.grams_in(gas_min),
+            source_mbar,
+            fuel_ml: told(told(generator(situation))?.marginal_millilitres(kwh))?,
+            power_w: whole_up((steady_kw + self.heater_kw) * 1000.0),
+        })
+    }
+}
+
+/// Fuel of a step, in millilitres: its station's power for its minutes.
+pub(super) fn step_fuel_ml(situation: &Situation, power_w: i64, minutes: i64) -> i64 {
+    let kwh = power_w as f64 / 1000.0 * minutes as f64 / 60.0;
+    generator(situation)
+        .and_then(|set| set.marginal_millilitres(kwh))
+        .unwrap_or(0)
+}
+
+/// What the camp takes from the fuel each hour, in millilitres, whatever the cell does.
+#[must_use]
+pub fn steady_fuel_ml_per_h(situation: &Situation) -> i64 {
+    let fuel = &situation.fuel;
+    let idle = fuel.idle_ml_per_h_kw.saturating_mul(fuel.rated_w);
+    let camp = fuel.ml_per_kwh.saturating_mul(fuel.camp_w);
+    (idle.saturating_add(camp) + 999).div_euclid(1000)
+}
+
+/// The set as the reckoning of fuel sees it.
+pub(super) fn generator(situation: &Situation) -> Result<GeneratorSet, gas::GasError> {
+    let fuel = &situation.fuel;
+    GeneratorSet::new(
+        thousandths(fuel.rated_w),
+        thousandths(fuel.ml_per_kwh),
+        thousandths(fuel.idle_ml_per_h_kw),
+    )
+}
+
+fn compressor(situation: &Situation, c: &situation::Compressor) -> Reckoning<Compressor> {
+    told(Compressor::new(
+        thousandths(c.free_air_l_per_min),
+        told(Bar::new(thousandths(c.max_mbar)))?,
+        situation.site.altitude_m as f64,
+        c.inlet_c as f64,
+    ))
+}
+
+/// The bank as the reckoning of gas sees it.
+///
+/// # Errors
+/// If a reading lies outside what the equation of state holds for.
+pub fn bank(bank: &situation::Bank) -> Result<gas::Bank, gas::GasError> {
+    gas::Bank::new(
+        bank.gas,
+        thousandths(bank.bottle_ml) * bank.bottles as f64,
+        Bar::new(thousandths(bank.pressure_mbar))?,
+        Celsius::new(thousandths(bank.temperature_mc))?,
+    )
+}
+
+const fn thousandths(value: i64) -> f64 {
+    value as f64 / 1000.0
+}

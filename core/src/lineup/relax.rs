@@ -1,0 +1,180 @@
+//! Plenty: a problem in which some of what a request could lack is there in any amount.
+
+use crate::planner::{JobOption, Lot, Problem, Window, Work};
+use std::collections::BTreeMap;
+
+/// So many more people make any crew large enough.
+pub(super) const MANY_PEOPLE: i64 = 20;
+
+/// Far more than any request takes, and far from what integers hold.
+const MANY: i64 = 1_000_000_000;
+
+/// How far beyond its end a line-up may reach when time is plenty, in weeks.
+const WEEKS: i64 = 3;
+
+const WEEK: i64 = 7 * 1440;
+
+/// Something that a request could lack.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Relax {
+    /// Minutes on duty behind each attended period.
+    Duty,
+    /// Days after the line-up's end.
+    Time,
+    /// People on duty.
+    People,
+    /// A station without outages and with a slot more.
+    Station(String),
+    /// Gas, fuel, hours.
+    Store(String),
+    /// Powder.
+    Powder(String),
+}
+
+impl Relax {
+    /// All that an option could lack, in the order in which it is taken away again: what is
+    /// spared first is blamed last.
+    pub(super) fn all(option: &JobOption) -> Vec<Self> {
+        let mut all = vec![Self::Duty, Self::Time, Self::People];
+        for operation in &option.operations {
+            match &operation.work {
+                Work::Stage { powder, .. } => all.push(Self::Powder(powder.clone())),
+                Work::Step {
+                    station: Some(station),
+                } => all.push(Self::Station(station.clone())),
+                Work::Step { station: None } => {}
+            }
+            all.extend(operation.draws.iter().map(|d| Self::Store(d.store.clone())));
+        }
+        all.sort();
+        all.dedup();
+        all
+    }
+}
+
+/// What is given beyond what is there.
+#[derive(Debug, Clone)]
+pub(super) struct Plenty {
+    amounts: BTreeMap<Relax, i64>,
+    lot: Option<(i64, String, i64)>,
+}
+
+impl Plenty {
+    /// Any amount of each.
+    pub(super) fn of(relaxed: &[Relax]) -> Self {
+        let amount = |r: &Relax| {
+            if *r == Relax::People {
+                MANY_PEOPLE
+            } else {
+                MANY
+            }
+        };
+        Self {
+            amounts: relaxed.iter().map(|r| (r.clone(), amount(r))).collect(),
+            lot: None,
+        }
+    }
+
+    /// Of this only so much.
+    pub(super) fn with(mut self, relax: &Relax, amount: i64) -> Self {
+        self.amounts.insert(relax.clone(), amount);
+        self
+    }
+
+    /// A lot more: grams, powder, the minute until which it may be used.
+    pub(super) fn and_lot(mut self, grams: i64, powder: &str, until: i64) -> Self {
+        self.lot = Some((grams, powder.to_owned(), until));
+        self
+    }
+
+    /// The problem with all this given.
+    pub(super) fn give(&self, problem: &Problem) -> Problem {
+        let mut given = problem.clone();
+        if self.amounts.contains_key(&Relax::Time) {
+            reach_further(&mut given);
+        }
+        for (n, (relax, amount)) in self.amounts.iter().enumerate() {
+            match relax {
+                Relax::Time => {}
+                Relax::Duty => stay_longer(&mut given, *amount),
+                Relax::People => given.windows.iter_mut().for_each(|w| w.crew += amount),
+                Relax::Station(id) => {
+                    given
+                        .stations
+                        .iter_mut()
+                        .filter(|s| s.id == *id)
+                        .for_each(|s| {
+                            s.closed.clear();
+                            s.slots += 1;
+                        })
+                }
+                Relax::Store(id) => given
+                    .stores
+                    .iter_mut()
+                    .filter(|s| s.id == *id)
+                    .for_each(|s| s.level += amount),
+                Relax::Powder(powder) => add_lot(&mut given, n, *amount, powder, i64::MAX),
+            }
+        }
+        if let Some((grams, powder, until)) = &self.lot {
+            add_lot(&mut given, self.amounts.len(), *grams, powder, *until);
+        }
+        given
+    }
+}
+
+fn add_lot(problem: &mut Problem, n: usize, grams: i64, powder: &str, until: i64) {
+    let until = until.min(problem.horizon);
+    problem.lots.push(Lot {
+        id: format!("more/{n}"),
+        powder: powder.to_owned(),
+        grams,
+        from: 0,
+        until,
+    });
+}
+
+/// Keeps the last crew of each attended period so many minutes longer, at most until the next one.
+fn stay_longer(problem: &mut Problem, minutes: i64) {
+    let starts: Vec<i64> = problem
+        .windows
+        .iter()
+        .skip(1)
+        .map(|w| w.from)
+        .chain([problem.horizon])
+        .collect();
+    for (window, next) in problem.windows.iter_mut().zip(starts) {
+        window.to = next.min(window.to + minutes).max(window.to);
+    }
+}
+
+/// Puts more weeks behind the end, each with the duty hours of the last one.
+fn reach_further(problem: &mut Problem) {
+    let end = problem.horizon;
+    problem.horizon = end + WEEKS * WEEK;
+    problem
+        .lots
+        .iter_mut()
+        .filter(|l| l.until == end)
+        .for_each(|l| l.until = problem.horizon);
+    let last: Vec<Window> = problem
+        .windows
+        .iter()
+        .filter(|w| w.from >= end - WEEK)
+        .cloned()
+        .collect();
+    let Some(ends) = last.last().map(|w| w.to) else {
+        return;
+    };
+    for week in 1..=WEEKS {
+        problem.windows.extend(
+            last.iter()
+                .map(|w| Window {
+                    from: w.from + week * WEEK,
+                    to: w.to + week * WEEK,
+                    crew: w.crew,
+                })
+                .filter(|w| w.from >= ends),
+        );
+    }
+}

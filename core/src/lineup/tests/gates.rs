@@ -1,0 +1,435 @@
+//! Every gate with the smallest change that opens it: that change lets the request in, one unit
+//! less does not.
+
+use super::site::{at, code, lot, part, request, site};
+use super::{gates, is_planned, opens};
+use crate::catalogue::{Flag, RecipeState, Who, Yes};
+use crate::gas::Gas;
+use crate::lineup::{Gate, Opens};
+use crate::powder::LotState;
+use crate::situation::{Closed, Compressor, Situation};
+
+/// The small site with figures changed, and R1's one gate there.
+fn shut(change: impl Fn(&mut Situation)) -> (Situation, Gate, Opens) {
+    let mut situation = site();
+    change(&mut situation);
+    let mut gates = gates(&situation, "R1");
+    assert_eq!(gates.len(), 1, "one gate: {gates:?}");
+    let shut = gates.remove(0);
+    (situation, shut.gate, shut.opens)
+}
+
+#[test]
+fn a_part_that_is_not_listed() {
+    let (_, gate, opens) = shut(|s| {
+        s.requests[0].part = None;
+        s.requests[0].ways.clear();
+    });
+    assert_eq!((gate, opens), (Gate::NotListed, Opens::ListPart));
+}
+
+#[test]
+fn a_part_without_a_recipe() {
+    let (_, gate, opens) = shut(|s| s.requests[0].ways.clear());
+    assert_eq!((gate, opens), (Gate::NoRecipe, Opens::WriteRecipe));
+}
+
+#[test]
+fn a_recipe_that_is_not_approved() {
+    let (mut situation, _, opens) = shut(|s| s.recipes[0].state = RecipeState::Proposed);
+    assert_eq!(
+        opens,
+        Opens::Approve {
+            recipe: code("P-1-316L"),
+            revision: 1
+        }
+    );
+    situation.recipes[0].state = RecipeState::Approved;
+    assert!(is_planned(&situation, "R1"));
+}
+
+/// The owner's engineer must say yes first; a yes that has run out is none.
+#[test]
+fn a_yes_that_is_missing() {
+    let (mut situation, gate, opens) = shut(|s| s.parts[0] = part("P-1", &[Flag::CanInjure]));
+    let who = Who::OwnersEngineer;
+    assert_eq!(
+        (gate, opens),
+        (Gate::YesMissing { who }, Opens::Yes { who })
+    );
+    let yes = |until| Yes {
+        who,
+        name: "engineer".to_owned(),
+        words: "build one".to_owned(),
+        until,
+    };
+    situation.requests[0].yeses = vec![yes(Some(at(-1)))];
+    assert!(!is_planned(&situation, "R1"));
+    situation.requests[0].yeses = vec![yes(None)];
+    assert!(is_planned(&situation, "R1"));
+}
+
+#[test]
+fn a_part_that_holds_pressure_is_refused() {
+    let (_, gate, opens) = shut(|s| s.parts[0] = part("P-1", &[Flag::HoldsPressure]));
+    let who = Who::PressureInspector;
+    assert_eq!((gate, opens), (Gate::Refused { who }, Opens::Shut { who }));
+}
+
+#[test]
+fn a_part_too_large_or_too_heavy() {
+    let (_, gate, _) = shut(|s| s.parts[0].envelope_mm = [1001, 100, 100]);
+    assert_eq!(
+        gate,
+        Gate::TooLarge {
+            part_mm: [1001, 100, 100],
+            booth_mm: [1000, 800, 800]
+        }
+    );
+    let (_, gate, _) = shut(|s| s.parts[0].mass_g = 60_001);
+    assert_eq!(
+        gate,
+        Gate::TooHeavy {
+            part_g: 60_001,
+            most_g: 60_000
+        }
+    );
+}
+
+/// Two lots of 4 000 g are more than the 5 200 needed, and no use: one lot must hold it all.
+#[test]
+fn powder_in_one_lot() {
+    let (mut situation, gate, opens) =
+        shut(|s| s.lots = vec![lot("L0001", 4000), lot("L0002", 4000)]);
+    let Gate::Powder {
+        need_g: 5200,
+        one_lot: true,
+        largest_g: 4000,
+        total_g: 8000,
+        taken: false,
+        ..
+    } = gate
+    else {
+        panic!("{gate:?}")
+    };
+    assert_eq!(
+        opens,
+        Opens::MorePowder {
+            powder: code("316L"),
+            grams: 5200,
+            one_lot: true
+        }
+    );
+    situation.lots.push(lot("L0003", 5199));
+    assert!(!is_planned(&situation, "R1"));
+    situation.lots[2] = lot("L0003", 5200);
+    assert!(is_planned(&situation, "R1"));
+}
+
+/// Where any mix will do, the same two lots suffice, and of 3 000 g 2 200 are missing.
+#[test]
+fn powder_in_any_lots() {
+    let mixed = |s: &mut Situation| {
+        if let Some(spray) = &mut s.recipes[0].operations[0].spray {
+            spray.one_lot = false;
+        }
+    };
+    let (mut situation, _, opens) = shut(|s| {
+        mixed(s);
+        s.lots = vec![lot("L0001", 1000), lot("L0002", 2000)];
+    });
+    assert_eq!(
+        opens,
+        Opens::MorePowder {
+            powder: code("316L"),
+            grams: 2200,
+            one_lot: false
+        }
+    );
+    situation.lots.push(lot("L0003", 2199));
+    assert!(!is_planned(&situation, "R1"));
+    situation.lots[2] = lot("L0003", 2200);
+    assert!(is_planned(&situation, "R1"));
+}
+
+/// A lot on hold that would suffice is named rather than powder from elsewhere.
+#[test]
+fn a_lot_on_hold() {
+    let (mut situation, _, opens) = shut(|s| s.lots[0].state = LotState::Hold);
+    assert_eq!(opens, Opens::Release { lot: code("L0001") });
+    situation.lots[0].state = LotState::Released;
+    assert!(is_planned(&situation, "R1"));
+}
+
+/// The lot may be used until 07:00, and spraying ends at 08:19.
+#[test]
+fn a_lot_that_expires_first() {
+    let (_, gate, _) = shut(|s| s.lots[0].use_by = Some(at(420)));
+    assert!(
+        matches!(
+            gate,
+            Gate::Powder {
+                largest_g: 9000,
+                ..
+            }
+        ),
+        "{gate:?}"
+    );
+}
+
+/// Two requests want the same lot; it would hold either of them.
+#[test]
+fn powder_that_the_line_up_takes_for_another() {
+    let mut situation = site();
+    situation
+        .requests
+        .push(request("R2", "crane", "P-1", "P-1-316L"));
+    let gates = gates(&situation, "R2");
+    let Gate::Powder {
+        largest_g: 3800,
+        taken: true,
+        ..
+    } = gates[0].gate
+    else {
+        panic!("{gates:?}")
+    };
+}
+
+fn on_nitrogen(situation: &mut Situation, mbar: i64) {
+    for spray in situation.recipes[0]
+        .operations
+        .iter_mut()
+        .filter_map(|o| o.spray.as_mut())
+    {
+        spray.gas = Gas::Nitrogen;
+        spray.pressure_mbar = mbar;
+        spray.deposited_g = 1500;
+    }
+}
+
+/// 50 bar and 5 of drop are more than the 40 bar read: full bottles open it, and exactly the mass
+/// said, put in as a higher reading would, does.
+#[test]
+fn gas_pressure() {
+    let (mut situation, gate, opens) = shut(|s| {
+        on_nitrogen(s, 50_000);
+        s.banks[0].pressure_mbar = 40_000;
+    });
+    assert_eq!(
+        gate,
+        Gate::GasPressure {
+            bank: code("A"),
+            need_mbar: 55_000,
+            have_mbar: 40_000
+        }
+    );
+    let Opens::MoreGas { grams, bottles, .. } = opens else {
+        panic!("{opens:?}")
+    };
+    let one = bottles_of(&situation, 1);
+    assert_eq!(
+        bottles,
+        (grams + one - 1) / one,
+        "{grams} g at {one} g a bottle"
+    );
+    situation.banks[0].pressure_mbar = 200_000;
+    assert!(is_planned(&situation, "R1"));
+}
+
+/// What so many bottles at 201 bar absolute give above 55 bar, reckoned here from the density.
+fn bottles_of(situation: &Situation, bottles: i64) -> i64 {
+    use crate::gas::range::whole_down;
+    use crate::gas::{Bar, Celsius, density};
+    let bank = &situation.banks[0];
+    let of = |bar: f64| {
+        let celsius = Celsius::new(bank.temperature_mc as f64 / 1000.0).expect("a temperature");
+        density(bank.gas, Bar::new(bar).expect("a pressure"), celsius)
+            .expect("in range")
+            .get()
+    };
+    let litres = bank.bottle_ml as f64 / 1000.0 * bottles as f64;
+    whole_down((of(201.0) - of(55.0)) * litres)
+}
+
+/// At 70 bar the bank holds the pressure but not the mass.
+#[test]
+fn gas_mass() {
+    let (_, gate, _) = shut(|s| {
+        on_nitrogen(s, 50_000);
+        s.banks[0].pressure_mbar = 70_000;
+    });
+    assert!(
+        matches!(gate, Gate::Gas { need_g, have_g, taken: false, .. } if have_g < need_g),
+        "{gate:?}"
+    );
+}
+
+#[test]
+fn a_gas_that_is_not_here() {
+    let (_, gate, opens) = shut(|s| {
+        if let Some(spray) = &mut s.recipes[0].operations[0].spray {
+            spray.gas = Gas::Helium;
+        }
+    });
+    assert_eq!(
+        (gate, opens),
+        (
+            Gate::NoGas { gas: Gas::Helium },
+            Opens::GetGas { gas: Gas::Helium }
+        )
+    );
+}
+
+/// 2 l fewer than the camp takes; exactly what is said lets the request in, a millilitre less not.
+#[test]
+fn fuel() {
+    let steady = |s: &Situation| crate::lineup::steady_fuel_ml_per_h(s) * 7 * 24;
+    let (mut situation, gate, opens) = shut(|s| s.fuel.on_hand_ml = steady(s) + 2_000);
+    assert!(
+        matches!(gate, Gate::Fuel { have_ml: 2_000, .. }),
+        "{gate:?}"
+    );
+    let Opens::MoreFuel { ml } = opens else {
+        panic!("{opens:?}")
+    };
+    situation.fuel.on_hand_ml += ml - 1;
+    assert!(!is_planned(&situation, "R1"));
+    situation.fuel.on_hand_ml += 1;
+    assert!(is_planned(&situation, "R1"));
+}
+
+/// Spraying takes 139 min of the compressor, and 100 are left to its service.
+#[test]
+fn hours_of_the_compressor() {
+    let (_, gate, opens) = shut(|s| {
+        s.compressor = s.compressor.take().map(|c| Compressor {
+            service_in_min: Some(100),
+            ..c
+        });
+    });
+    assert_eq!(
+        (gate, opens),
+        (
+            Gate::Compressor {
+                need_min: 124,
+                have_min: 100
+            },
+            Opens::Service
+        )
+    );
+}
+
+#[test]
+fn more_power_than_the_set_gives() {
+    let (_, gate, opens) = shut(|s| s.fuel.camp_w = 50_000);
+    let Gate::Power {
+        need_w,
+        most_w: 60_000,
+    } = gate
+    else {
+        panic!("{gate:?}")
+    };
+    assert_eq!(
+        opens,
+        Opens::LessPower {
+            watts: need_w - 60_000
+        }
+    );
+}
+
+/// The mill is out for the whole plan.
+#[test]
+fn a_station_that_is_out() {
+    let (mut situation, _, opens) = shut(|s| {
+        s.stations[0].closed = vec![Closed {
+            from: at(0),
+            to: at(7 * 1440),
+            slots: 1,
+            reason: "bearing".to_owned(),
+        }];
+    });
+    assert_eq!(
+        opens,
+        Opens::StationBack {
+            station: code("mill")
+        }
+    );
+    situation.stations[0].closed.clear();
+    assert!(is_planned(&situation, "R1"));
+}
+
+#[test]
+fn more_people_than_are_ever_on_duty() {
+    let (mut situation, gate, opens) = shut(|s| s.recipes[0].operations[2].crew = 3);
+    assert_eq!(
+        (gate, opens),
+        (
+            Gate::Crew { need: 3, most: 2 },
+            Opens::MorePeople { people: 1 }
+        )
+    );
+    situation.shifts.iter_mut().for_each(|s| s.crew = 3);
+    assert!(is_planned(&situation, "R1"));
+}
+
+/// 139 min with set-up and warm-up; the duty is cut to 138.
+#[test]
+fn spraying_that_fits_in_no_attended_period() {
+    let (mut situation, gate, opens) = shut(|s| {
+        s.shifts
+            .iter_mut()
+            .for_each(|x| x.to = x.from + chrono::TimeDelta::minutes(138))
+    });
+    assert_eq!(
+        gate,
+        Gate::DutyTooShort {
+            need_min: 139,
+            longest_min: 138
+        }
+    );
+    assert_eq!(opens, Opens::LongerDuty { minutes: 1 });
+    situation
+        .shifts
+        .iter_mut()
+        .for_each(|x| x.to = x.from + chrono::TimeDelta::minutes(139));
+    assert!(is_planned(&situation, "R1"));
+}
+
+/// The broken part comes on the seventh day at 16:00: two hours of spraying are left of it, and
+/// the mill would have its turn on the eighth.
+#[test]
+fn nothing_missing_but_days() {
+    let (mut situation, gate, opens) =
+        shut(|s| s.requests[0].at_cell_from = Some(at(6 * 1440 + 960)));
+    assert_eq!((gate, opens), (Gate::Time, Opens::FurtherAhead { days: 1 }));
+    situation.site.plan_days = 8;
+    situation.shifts.push(crate::situation::Shift {
+        from: at(7 * 1440 + 360),
+        to: at(7 * 1440 + 1080),
+        crew: 2,
+    });
+    assert!(is_planned(&situation, "R1"));
+}
+
+/// No yes and no powder: both are told, and both must be opened.
+#[test]
+fn two_gates_are_both_told() {
+    let mut situation = site();
+    situation.parts[0] = part("P-1", &[Flag::CanInjure]);
+    situation.lots[0] = lot("L0001", 100);
+    let said = opens(&situation, "R1");
+    assert_eq!(
+        said[0],
+        Opens::Yes {
+            who: Who::OwnersEngineer
+        }
+    );
+    assert_eq!(
+        said[1],
+        Opens::MorePowder {
+            powder: code("316L"),
+            grams: 5200,
+            one_lot: true
+        }
+    );
+}
