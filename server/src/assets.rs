@@ -39,7 +39,7 @@ async fn serve(
     headers: HeaderMap,
 ) -> Result<Response, AppError> {
     let file = Static::get(&name).ok_or(AppError::NotFound {
-        what: format!("the file {name}"),
+        what: format!("file {name}"),
     })?;
     let version = version(&file);
     let tag = format!("\"{version}\"");

@@ -1,1 +1,240 @@
-//! What the tests of the whole share.
+//! What the tests of the whole share: the service in memory, and a browser's memory in front of it.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicI64, Ordering};
+
+use axum::Router;
+use axum::body::Body;
+use axum::http::header::{CONTENT_TYPE, COOKIE, HOST, LOCATION, SET_COOKIE};
+use axum::http::request::Builder;
+use axum::http::{HeaderMap, Method, Request, StatusCode};
+use http_body_util::BodyExt;
+use mendpost_core::people::Role;
+use mendpost_server::change::verify_journal;
+use mendpost_server::clock::Clock;
+use mendpost_server::command::demo;
+use mendpost_server::config::Config;
+use mendpost_server::db::Db;
+use mendpost_server::routes::Routes;
+use mendpost_server::{AppState, people, routes, with_routes};
+use tempfile::TempDir;
+use tower::ServiceExt;
+
+/// When the clock of a test stands at its start: Wednesday, 25 November 2026, 14:40 at the
+/// demonstration site.
+pub const START: i64 = 1_795_581_600_000;
+
+/// The demonstration site, served in memory from a folder of its own to one browser.
+pub struct App {
+    pub state: AppState,
+    time: Arc<AtomicI64>,
+    router: Router,
+    folder: Arc<TempDir>,
+    cookies: BTreeMap<String, String>,
+    /// The anti-forgery token of the page last seen.
+    pub token: String,
+}
+
+impl App {
+    /// The demonstration, with its buttons to sign in.
+    pub async fn new() -> App {
+        App::with(
+            Config {
+                demonstration: true,
+                ..Config::default()
+            },
+            Routes::default(),
+        )
+        .await
+    }
+
+    /// The same site, served by another configuration and with more routes.
+    pub async fn with(config: Config, more: Routes) -> App {
+        let folder = TempDir::new().expect("a temporary folder");
+        let db = Db::open(folder.path()).await.expect("a new database opens");
+        let time = Arc::new(AtomicI64::new(START));
+        let state = AppState::new(db, Clock::Fixed(Arc::clone(&time)), config);
+        demo::load(&state)
+            .await
+            .expect("the demonstration site loads");
+        let router = with_routes(state.clone(), routes().merge(more));
+        App {
+            state,
+            time,
+            router,
+            folder: Arc::new(folder),
+            cookies: BTreeMap::new(),
+            token: String::new(),
+        }
+    }
+
+    /// Another browser in front of the same service.
+    pub fn other_browser(&self) -> App {
+        App {
+            state: self.state.clone(),
+            time: Arc::clone(&self.time),
+            router: self.router.clone(),
+            folder: Arc::clone(&self.folder),
+            cookies: BTreeMap::new(),
+            token: String::new(),
+        }
+    }
+
+    /// Lets time pass.
+    pub fn wait_minutes(&self, minutes: i64) {
+        self.time.fetch_add(minutes * 60_000, Ordering::SeqCst);
+    }
+
+    pub fn cookie(&self, name: &str) -> Option<&str> {
+        self.cookies.get(name).map(String::as_str)
+    }
+
+    pub fn set_cookie(&mut self, name: &str, value: &str) {
+        self.cookies.insert(name.to_owned(), value.to_owned());
+    }
+
+    /// Signs in as the demonstration's person of this role.
+    pub async fn sign_in(&mut self, role: Role) {
+        let everybody = people::queries::everybody(&self.state.db.read)
+            .await
+            .expect("people");
+        let person = everybody
+            .iter()
+            .find(|person| person.role == role)
+            .expect("the demonstration has somebody of each role");
+        self.get("/sign-in").await;
+        let number = person.number.to_string();
+        let answer = self
+            .post(
+                "/sign-in/demonstration",
+                &[("person", &number), ("next", "/site")],
+            )
+            .await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+        self.get("/site").await;
+    }
+
+    pub async fn get(&mut self, path: &str) -> Answer {
+        self.send(request(Method::GET, path), "").await
+    }
+
+    /// Posts a form as the page last seen would: with its token.
+    pub async fn post(&mut self, path: &str, fields: &[(&str, &str)]) -> Answer {
+        let token = self.token.clone();
+        let mut fields = fields.to_vec();
+        fields.push(("token", &token));
+        self.post_without_token(path, &fields).await
+    }
+
+    /// Posts a form with just these fields.
+    pub async fn post_without_token(&mut self, path: &str, fields: &[(&str, &str)]) -> Answer {
+        let body = form(fields);
+        let request = request(Method::POST, path).header(CONTENT_TYPE, FORM);
+        self.send(request, &body).await
+    }
+
+    /// Sends any request, with this browser's cookies. Whatever it did, the journal must hold.
+    pub async fn send(&mut self, request: Builder, body: &str) -> Answer {
+        let cookies: Vec<String> = self
+            .cookies
+            .iter()
+            .map(|(name, value)| format!("{name}={value}"))
+            .collect();
+        let request = request
+            .header(COOKIE, cookies.join("; "))
+            .body(Body::from(body.to_owned()))
+            .expect("a well-formed request");
+        let response = self
+            .router
+            .clone()
+            .oneshot(request)
+            .await
+            .expect("no request fails outright");
+        let (parts, body) = response.into_parts();
+        let body = body.collect().await.expect("a whole body").to_bytes();
+        self.keep_cookies(&parts.headers);
+        let answer = Answer {
+            status: parts.status,
+            headers: parts.headers,
+            body: String::from_utf8_lossy(&body).into_owned(),
+        };
+        if let Some(token) = answer.token() {
+            self.token = token;
+        }
+        verify_journal(&self.state.db.read)
+            .await
+            .expect("a readable journal")
+            .expect("a whole chain");
+        answer
+    }
+
+    fn keep_cookies(&mut self, headers: &HeaderMap) {
+        for cookie in headers.get_all(SET_COOKIE) {
+            let cookie = cookie.to_str().expect("a cookie in ASCII");
+            let (pair, attributes) = cookie.split_once(';').unwrap_or((cookie, ""));
+            let (name, value) = pair.split_once('=').expect("a cookie with a name");
+            if attributes.contains("Max-Age=0") {
+                self.cookies.remove(name);
+            } else {
+                self.set_cookie(name, value);
+            }
+        }
+    }
+}
+
+/// A request as a browser on this machine makes it.
+pub fn request(method: Method, path: &str) -> Builder {
+    Request::builder()
+        .method(method)
+        .uri(path)
+        .header(HOST, "localhost:8750")
+}
+
+/// Fields as a form sends them.
+pub fn form(fields: &[(&str, &str)]) -> String {
+    form_urlencoded::Serializer::new(String::new())
+        .extend_pairs(fields)
+        .finish()
+}
+
+/// The media type of forms.
+pub const FORM: &str = "application/x-www-form-urlencoded";
+
+/// What came back.
+#[derive(Debug)]
+pub struct Answer {
+    pub status: StatusCode,
+    pub headers: HeaderMap,
+    pub body: String,
+}
+
+impl Answer {
+    pub fn header(&self, name: &str) -> Option<&str> {
+        self.headers.get(name).and_then(|value| value.to_str().ok())
+    }
+
+    /// Where a redirect leads.
+    pub fn location(&self) -> &str {
+        self.header(LOCATION.as_str()).unwrap_or("")
+    }
+
+    pub fn contains(&self, text: &str) -> bool {
+        self.body.contains(text)
+    }
+
+    /// The fault shown beside a field.
+    pub fn field_error(&self, field: &str) -> Option<&str> {
+        between(&self.body, &format!("id=\"{field}-fault\">"), "<")
+    }
+
+    fn token(&self) -> Option<String> {
+        between(&self.body, "name=\"token\" value=\"", "\"").map(str::to_owned)
+    }
+}
+
+/// What stands between the first `start` and the `end` after it.
+pub fn between<'a>(text: &'a str, start: &str, end: &str) -> Option<&'a str> {
+    let (_, rest) = text.split_once(start)?;
+    rest.split_once(end).map(|(found, _)| found)
+}

@@ -110,23 +110,33 @@ async fn stopped(mut stop: watch::Receiver<bool>) {
     let _ = stop.wait_for(|stop| *stop).await;
 }
 
-/// Turns true at SIGINT (Ctrl-C) or SIGTERM.
+/// Turns true at SIGINT (Ctrl-C) or SIGTERM. Listens from now on, so that no signal is missed.
+#[cfg(unix)]
 fn stop_signal() -> anyhow::Result<watch::Receiver<bool>> {
+    use tokio::signal::unix::{SignalKind, signal};
     let (sender, receiver) = watch::channel(false);
-    #[cfg(unix)]
-    let mut terminate = {
-        use tokio::signal::unix::{SignalKind, signal};
-        signal(SignalKind::terminate()).context("cannot wait for the signal to stop")?
-    };
+    let mut interrupt = signal(SignalKind::interrupt()).context(NO_SIGNALS)?;
+    let mut terminate = signal(SignalKind::terminate()).context(NO_SIGNALS)?;
     tokio::spawn(async move {
-        #[cfg(unix)]
         tokio::select! {
-            _ = tokio::signal::ctrl_c() => (),
+            _ = interrupt.recv() => (),
             _ = terminate.recv() => (),
         }
-        #[cfg(not(unix))]
-        let _ = tokio::signal::ctrl_c().await;
-        let _ = sender.send(true);
+        sender.send_replace(true);
     });
     Ok(receiver)
 }
+
+/// Turns true at Ctrl-C.
+#[cfg(windows)]
+fn stop_signal() -> anyhow::Result<watch::Receiver<bool>> {
+    let (sender, receiver) = watch::channel(false);
+    let mut interrupt = tokio::signal::windows::ctrl_c().context(NO_SIGNALS)?;
+    tokio::spawn(async move {
+        interrupt.recv().await;
+        sender.send_replace(true);
+    });
+    Ok(receiver)
+}
+
+const NO_SIGNALS: &str = "cannot wait for the signal to stop";

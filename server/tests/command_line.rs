@@ -1,0 +1,254 @@
+//! The binary as people start and stop it.
+#![cfg(unix)]
+
+use std::fs;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::os::unix::fs::PermissionsExt;
+use std::path::Path;
+use std::process::{Child, Command, Output, Stdio};
+
+use tempfile::TempDir;
+
+#[test]
+fn a_site_is_made_served_and_stopped_with_nothing_left_open() {
+    let folder = TempDir::new().expect("a temporary folder");
+    let data = folder.path().join("cell");
+    let made = init(&data, "copper over steel\n");
+    assert!(made.status.success(), "{made:?}");
+    assert_eq!(mode(&data), 0o700);
+    assert_eq!(mode(&data.join("mendpost.db")), 0o600);
+
+    let mut server = Server::start(&["serve", "--data", text(&data), "--listen", "127.0.0.1:0"]);
+    assert!(server.ask("/sign-in").contains("North Quay"));
+    assert!(data.join("mendpost.db-wal").exists(), "a log while it runs");
+
+    let second = mendpost(&["serve", "--data", text(&data), "--listen", "127.0.0.1:0"]);
+    assert_fails(&second, 1, "another mendpost is running on");
+    let taken = folder.path().join("other");
+    assert!(init(&taken, "copper over steel\n").status.success());
+    let second = mendpost(&["serve", "--data", text(&taken), "--listen", &server.address]);
+    assert_fails(
+        &second,
+        1,
+        "is in use by another program; choose another with --listen",
+    );
+
+    assert!(server.stop("TERM").success());
+    assert!(
+        !data.join("mendpost.db-wal").exists(),
+        "the log is folded back"
+    );
+    let again = Server::start(&["serve", "--data", text(&data), "--listen", "127.0.0.1:0"]);
+    assert!({ again }.stop("INT").success());
+}
+
+#[test]
+fn the_demonstration_starts_in_a_folder_of_its_own_and_removes_it() {
+    let temporary = TempDir::new().expect("a temporary folder");
+    let mut command = command(&["demo", "--listen", "127.0.0.1:0"]);
+    command.env("TMPDIR", temporary.path());
+    let mut server = Server::spawn(command);
+    assert!(server.ask("/sign-in").contains("Choose whom to be"));
+    assert_eq!(fs::read_dir(temporary.path()).expect("readable").count(), 1);
+    assert!(server.stop("TERM").success());
+    assert_eq!(fs::read_dir(temporary.path()).expect("readable").count(), 0);
+}
+
+/// In the demonstration anybody is anybody: it must never open a real site, nor the other way round.
+#[test]
+fn real_and_invented_sites_do_not_mix() {
+    let folder = TempDir::new().expect("a temporary folder");
+    let (real, invented) = (folder.path().join("real"), folder.path().join("invented"));
+    assert!(init(&real, "copper over steel\n").status.success());
+    assert_fails(
+        &mendpost(&["demo", "--data", text(&real)]),
+        1,
+        "holds a real site, North Quay",
+    );
+
+    let arguments = ["demo", "--data", text(&invented), "--listen", "127.0.0.1:0"];
+    assert!(Server::start(&arguments).stop("TERM").success());
+    assert!(
+        Server::start(&arguments).stop("TERM").success(),
+        "kept from one start to the next"
+    );
+    assert_fails(
+        &mendpost(&["serve", "--data", text(&invented)]),
+        1,
+        "holds the demonstration site",
+    );
+}
+
+#[test]
+fn what_is_wrong_is_said_in_one_line() {
+    let folder = TempDir::new().expect("a temporary folder");
+    let empty = folder.path().join("empty");
+    assert_fails(
+        &mendpost(&["serve", "--data", text(&empty)]),
+        1,
+        "mendpost init --data",
+    );
+    assert!(!empty.exists(), "asking to serve makes nothing");
+
+    assert_fails(
+        &init(&empty, "short\n"),
+        1,
+        "5 characters are too few; use at least 8",
+    );
+    assert!(!empty.exists(), "a refused passphrase makes nothing");
+    assert!(init(&empty, "copper over steel\n").status.success());
+    assert_fails(
+        &init(&empty, "copper over steel\n"),
+        1,
+        "holds a site already",
+    );
+
+    for (arguments, fault) in [
+        (&[][..], "say what to do"),
+        (&["dance"], "unrecognized subcommand 'dance'"),
+        (&["serve"], "--data <DIR>"),
+        (&["demo", "--listen", "here"], "invalid value 'here'"),
+        (
+            &[
+                "init",
+                "--data",
+                "x",
+                "--name",
+                "x",
+                "--lead",
+                "x",
+                "--zone",
+                "Mars/Base",
+            ],
+            "Mars/Base",
+        ),
+        (
+            &[
+                "init", "--data", "x", "--name", "", "--lead", "x", "--zone", "UTC",
+            ],
+            "enter something",
+        ),
+    ] {
+        assert_fails(&mendpost(arguments), 2, fault);
+    }
+    assert!(mendpost(&["--help"]).status.success());
+}
+
+fn init(data: &Path, passphrase: &str) -> Output {
+    let mut child = command(&[
+        "init",
+        "--data",
+        text(data),
+        "--name",
+        "North Quay",
+        "--zone",
+        "Europe/Lisbon",
+        "--lead",
+        "Ada",
+    ])
+    .stdin(Stdio::piped())
+    .spawn()
+    .expect("the binary starts");
+    let mut input = child.stdin.take().expect("piped");
+    // The program may have refused already and gone.
+    let _ = input.write_all(passphrase.as_bytes());
+    drop(input);
+    child.wait_with_output().expect("the binary ends")
+}
+
+fn mendpost(arguments: &[&str]) -> Output {
+    command(arguments)
+        .stdin(Stdio::null())
+        .output()
+        .expect("the binary runs")
+}
+
+fn command(arguments: &[&str]) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_mendpost"));
+    command
+        .args(arguments)
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped());
+    command
+}
+
+fn assert_fails(output: &Output, code: i32, fault: &str) {
+    let told = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(code), "{told}");
+    assert!(
+        told.starts_with("mendpost: ") && told.contains(fault),
+        "no '{fault}' in '{told}'"
+    );
+    assert_eq!(told.trim_end().lines().count(), 1, "{told}");
+}
+
+fn mode(path: &Path) -> u32 {
+    fs::metadata(path).expect("it exists").permissions().mode() & 0o777
+}
+
+fn text(path: &Path) -> &str {
+    path.to_str().expect("temporary folders have plain names")
+}
+
+/// A running server, ended with the test whatever happens.
+struct Server {
+    child: Child,
+    address: String,
+}
+
+impl Server {
+    fn start(arguments: &[&str]) -> Server {
+        Server::spawn(command(arguments))
+    }
+
+    /// Waits for the line that says where it listens.
+    fn spawn(mut command: Command) -> Server {
+        let mut child = command
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("the binary starts");
+        let mut line = String::new();
+        let output = child.stdout.take().expect("piped");
+        BufReader::new(output)
+            .read_line(&mut line)
+            .expect("a line of text");
+        let (_, rest) = line.split_once("http://").expect("the address to open");
+        let (address, _) = rest.split_once('/').expect("an address with a path");
+        Server {
+            address: address.to_owned(),
+            child,
+        }
+    }
+
+    fn ask(&self, path: &str) -> String {
+        let mut stream = TcpStream::connect(&self.address).expect("it listens");
+        let request =
+            format!("GET {path} HTTP/1.1\r\nHost: localhost\r\nConnection: close\r\n\r\n");
+        stream
+            .write_all(request.as_bytes())
+            .expect("it takes a request");
+        let mut answer = String::new();
+        stream
+            .read_to_string(&mut answer)
+            .expect("it answers in text");
+        answer
+    }
+
+    fn stop(&mut self, signal: &str) -> std::process::ExitStatus {
+        let id = self.child.id().to_string();
+        let sent = Command::new("kill")
+            .args(["-s", signal, &id])
+            .status()
+            .expect("kill runs");
+        assert!(sent.success());
+        self.child.wait().expect("it ends")
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}

@@ -1,0 +1,5 @@
+//! The service in memory: status, text, and what the database holds afterwards.
+
+mod errors;
+mod people;
+mod security;
