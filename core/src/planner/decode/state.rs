@@ -1,5 +1,5 @@
 use super::powder::{Need, Powder};
-use super::{Balance, Room, Toll};
+use super::{Balance, Chunk, Room, Toll};
 use crate::planner::rules::{CellRule, OperationRule, Rules, WorkRule};
 
 /// What the jobs placed so far have taken.
@@ -11,6 +11,25 @@ pub(in crate::planner) struct State {
     stores: Vec<Balance>,
     cells: Vec<CellNow>,
     powder: Powder,
+    /// Jobs of which an earlier chunk is placed, or found not to fit, and a later one is still to come.
+    begun: Vec<Begun>,
+}
+
+/// A job of which a first chunk has been tried.
+#[derive(Debug, Clone, Copy)]
+struct Begun {
+    job: usize,
+    /// How many operations are placed and when the last of them ends; none if the job did not fit.
+    placed: Option<(usize, i64)>,
+}
+
+/// What became of a chunk.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::planner) enum Outcome {
+    Placed,
+    LeftOut,
+    /// A later chunk does not fit where the first one did: the order is not to be used.
+    Torn,
 }
 
 /// A cell after its last stage so far.
@@ -53,6 +72,7 @@ impl State {
             stores: rules.stores.clone(),
             cells: rules.cells.iter().map(cell).collect(),
             powder: Powder::new(rules),
+            begun: Vec::new(),
         }
     }
 
@@ -67,11 +87,35 @@ impl State {
         }
         self.cells.clone_from(&other.cells);
         self.powder.copy_from(&other.powder);
+        self.begun.clone_from(&other.begun);
+    }
+
+    /// Places a chunk behind what is placed already, and counts its job's end.
+    pub fn place_chunk(&mut self, rules: &Rules, chunk: Chunk, trail: &mut Trail) -> Outcome {
+        let job = &rules.jobs[chunk.job];
+        let option = &job.options[chunk.option];
+        let whole = option.operations.len();
+        let at = self.begun.iter().position(|begun| begun.job == chunk.job);
+        let begun = at.map_or(Some((0, option.ready)), |at| self.begun.swap_remove(at).placed);
+        let end = begun.filter(|(_, ready)| *ready <= rules.horizon).and_then(|(from, ready)| {
+            self.place(rules, &option.operations[from..chunk.upto], ready, trail)
+        });
+        if chunk.upto < whole {
+            let placed = end.map(|end| (chunk.upto, end));
+            self.begun.push(Begun { job: chunk.job, placed });
+        }
+        match end {
+            Some(end) if chunk.upto == whole => self.toll.finish(rules, job.asset, end),
+            Some(_) => {}
+            None if at.is_some() && begun.is_some() => return Outcome::Torn,
+            None => self.toll.finish(rules, job.asset, rules.horizon),
+        }
+        if end.is_some() { Outcome::Placed } else { Outcome::LeftOut }
     }
 
     /// Places operations in order, each as early as the rules allow from `ready` on, and returns the end
     /// of the last; or leaves everything as it was if one of them cannot be placed.
-    pub fn place(&mut self, rules: &Rules, operations: &[OperationRule], ready: i64, trail: &mut Trail) -> Option<i64> {
+    fn place(&mut self, rules: &Rules, operations: &[OperationRule], ready: i64, trail: &mut Trail) -> Option<i64> {
         trail.placed.clear();
         trail.lots.clear();
         trail.cells_before.clone_from(&self.cells);
