@@ -13,6 +13,7 @@ mod plan;
 mod problem;
 mod read;
 mod rules;
+mod search;
 
 pub use check::{Broken, Place, check};
 pub use crew_order::{CrewOrder, crew_plan};
@@ -24,3 +25,4 @@ pub use problem::{
     Asset, Capability, Cell, Draw, Job, JobOption, Lot, Operation, Problem, ProblemSchema, Station,
     Store, Window, Work,
 };
+pub use search::Search;

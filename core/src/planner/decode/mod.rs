@@ -10,7 +10,7 @@ mod toll;
 
 pub(super) use balance::Balance;
 pub(super) use room::Room;
-pub(super) use state::{Placed, State, Trail};
+pub(super) use state::{Outcome, State, Trail};
 pub(super) use toll::Toll;
 
 use super::plan::{LotDraw, Plan, PlannedJob, Spot};
@@ -28,11 +28,7 @@ pub fn decode(problem: &Problem, order: &[(usize, usize)]) -> Plan {
     let earliest = earliest_finishes(&rules);
     let chunks = order.iter().filter_map(|(job, option)| {
         let operations = &rules.jobs.get(*job)?.options.get(*option)?.operations;
-        Some(Chunk {
-            job: *job,
-            option: *option,
-            upto: operations.len(),
-        })
+        Some(Chunk { job: *job, option: *option, upto: operations.len() })
     });
     plan_of(problem, &rules, &State::new(&rules, &earliest), chunks)
 }
@@ -49,79 +45,44 @@ pub(super) struct Chunk {
 pub(super) fn earliest_finishes(rules: &Rules) -> Vec<i64> {
     let empty = State::new(rules, &vec![0; rules.jobs.len()]);
     let of_job = |job: &super::rules::JobRule| {
-        let ends = job
-            .options
-            .iter()
-            .filter_map(|option| empty.alone(rules, &option.operations, option.ready));
+        let ends = job.options.iter().filter_map(|option| empty.alone(rules, &option.operations, option.ready));
         ends.min().unwrap_or(rules.horizon)
     };
     rules.jobs.iter().map(of_job).collect()
 }
 
-/// Decodes chunks from the beginning and writes the plan down.
-pub(super) fn plan_of(
-    problem: &Problem,
-    rules: &Rules,
-    empty: &State,
-    chunks: impl Iterator<Item = Chunk>,
-) -> Plan {
+/// Decodes chunks from the beginning and writes the plan down; a job named again is passed over.
+pub(super) fn plan_of(problem: &Problem, rules: &Rules, empty: &State, chunks: impl Iterator<Item = Chunk>) -> Plan {
     let mut state = empty.clone();
     let mut trail = Trail::default();
-    let mut open: Vec<Option<(i64, PlannedJob)>> = vec![None; rules.jobs.len()];
     let mut plan = Plan::default();
-    let mut tried = vec![false; rules.jobs.len()];
+    let mut upto = vec![0; rules.jobs.len()];
+    let mut place_in_plan: Vec<Option<usize>> = vec![None; rules.jobs.len()];
     for chunk in chunks {
+        let named = upto[chunk.job] > 0 || place_in_plan[chunk.job].is_some();
+        if named && upto[chunk.job] >= chunk.upto {
+            continue;
+        }
+        upto[chunk.job] = chunk.upto.max(1);
+        if state.place_chunk(rules, chunk, &mut trail) != Outcome::Placed {
+            continue;
+        }
         let job = &problem.jobs[chunk.job];
-        let option = &rules.jobs[chunk.job].options[chunk.option];
-        let begun = open[chunk.job].take();
-        if begun.is_none() && std::mem::replace(&mut tried[chunk.job], true) {
-            continue;
-        }
-        let (ready, mut planned) = begun.unwrap_or_else(|| {
-            let id = job.options[chunk.option].id.clone();
-            (
-                option.ready,
-                PlannedJob {
-                    id: job.id.clone(),
-                    option: id,
-                    operations: Vec::new(),
-                },
-            )
+        let at = *place_in_plan[chunk.job].get_or_insert_with(|| {
+            let option = job.options[chunk.option].id.clone();
+            plan.jobs.push(PlannedJob { id: job.id.clone(), option, operations: Vec::new() });
+            plan.jobs.len() - 1
         });
-        let from = planned.operations.len();
-        if ready > rules.horizon {
-            continue;
-        }
-        let Some(end) = state.place(
-            rules,
-            &option.operations[from..chunk.upto],
-            ready,
-            &mut trail,
-        ) else {
-            continue;
-        };
-        planned.operations.extend(spots(problem, &trail));
-        if chunk.upto == option.operations.len() {
-            state.toll.finish(rules, rules.jobs[chunk.job].asset, end);
-            plan.jobs.push(planned);
-        } else {
-            open[chunk.job] = Some((end, planned));
-        }
+        plan.jobs[at].operations.extend(spots(problem, &trail));
     }
-    leave_out(problem, rules, &mut state, &mut plan);
-    plan
-}
-
-fn leave_out(problem: &Problem, rules: &Rules, state: &mut State, plan: &mut Plan) {
-    let planned: std::collections::BTreeSet<_> =
-        plan.jobs.iter().map(|job| job.id.clone()).collect();
-    for (job, rule) in problem.jobs.iter().zip(&rules.jobs) {
-        if !planned.contains(&job.id) {
-            state.toll.finish(rules, rule.asset, rules.horizon);
+    for (n, job) in problem.jobs.iter().enumerate() {
+        if place_in_plan[n].is_none() {
+            state.toll.finish(rules, rules.jobs[n].asset, rules.horizon);
             plan.left_out.push(job.id.clone());
         }
     }
     plan.loss = state.toll.total();
+    plan
 }
 
 fn spots<'a>(problem: &'a Problem, trail: &'a Trail) -> impl Iterator<Item = Spot> + 'a {
@@ -135,10 +96,7 @@ fn spots<'a>(problem: &'a Problem, trail: &'a Trail) -> impl Iterator<Item = Spo
             start: placed.start,
             lots: lots
                 .iter()
-                .map(|(lot, grams)| LotDraw {
-                    lot: problem.lots[*lot].id.clone(),
-                    grams: *grams,
-                })
+                .map(|(lot, grams)| LotDraw { lot: problem.lots[*lot].id.clone(), grams: *grams })
                 .collect(),
         }
     })

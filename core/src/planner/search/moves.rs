@@ -1,0 +1,154 @@
+use fastrand::Rng;
+
+use crate::planner::decode::Chunk;
+use crate::planner::rules::Rules;
+
+/// Changes an order at random in one of several ways and returns the first position that differs; none if
+/// the way drawn does not apply.
+pub(super) fn change(rules: &Rules, rng: &mut Rng, order: &mut Vec<Chunk>) -> Option<usize> {
+    if order.is_empty() {
+        return None;
+    }
+    let first = match rng.u32(0..100) {
+        0..40 => relocate(rng, order),
+        40..58 => swap(rng, order),
+        58..70 => relocate_block(rng, order),
+        70..80 => gather(rules, rng, order),
+        80..90 => take_other_option(rules, rng, order),
+        90..97 => split(rules, rng, order),
+        _ => unite(rules, rng, order),
+    };
+    if first.is_some() {
+        sort_chunks(rules, order);
+    }
+    first
+}
+
+/// Half of the moves go near, half anywhere.
+fn target(rng: &mut Rng, from: usize, len: usize) -> usize {
+    if rng.bool() {
+        return rng.usize(0..len);
+    }
+    let step = 1 + rng.usize(0..8);
+    if rng.bool() { (from + step).min(len - 1) } else { from.saturating_sub(step) }
+}
+
+fn relocate(rng: &mut Rng, order: &mut [Chunk]) -> Option<usize> {
+    let from = rng.usize(0..order.len());
+    let to = target(rng, from, order.len());
+    shift(order, from, to)
+}
+
+fn shift(order: &mut [Chunk], from: usize, to: usize) -> Option<usize> {
+    match from.cmp(&to) {
+        std::cmp::Ordering::Less => order[from..=to].rotate_left(1),
+        std::cmp::Ordering::Greater => order[to..=from].rotate_right(1),
+        std::cmp::Ordering::Equal => return None,
+    }
+    Some(from.min(to))
+}
+
+fn swap(rng: &mut Rng, order: &mut [Chunk]) -> Option<usize> {
+    let a = rng.usize(0..order.len());
+    let b = target(rng, a, order.len());
+    order.swap(a, b);
+    (a != b && order[a].job != order[b].job).then_some(a.min(b))
+}
+
+fn relocate_block(rng: &mut Rng, order: &mut [Chunk]) -> Option<usize> {
+    let len = order.len();
+    let size = rng.usize(2..=8).min(len);
+    let from = rng.usize(0..=len - size);
+    let to = target(rng, from, len - size + 1);
+    if to < from {
+        order[to..from + size].rotate_right(size);
+    } else {
+        order[from..to + size].rotate_left(size);
+    }
+    (from != to).then_some(from.min(to))
+}
+
+/// Brings all parts of one machine together, since it is back only with its last part.
+fn gather(rules: &Rules, rng: &mut Rng, order: &mut [Chunk]) -> Option<usize> {
+    let pivot = rng.usize(0..order.len());
+    let asset = rules.jobs[order[pivot].job].asset;
+    if rules.assets[asset].jobs.len() < 2 {
+        return None;
+    }
+    let to = target(rng, pivot, order.len());
+    let (mut with, without): (Vec<_>, Vec<_>) = order.iter().partition(|c| rules.jobs[c.job].asset == asset);
+    let to = to.min(without.len());
+    let mut new = without[..to].to_vec();
+    new.append(&mut with);
+    new.extend_from_slice(&without[to..]);
+    let first = order.iter().zip(&new).position(|(old, new)| old != new);
+    order.copy_from_slice(&new);
+    first
+}
+
+fn take_other_option(rules: &Rules, rng: &mut Rng, order: &mut Vec<Chunk>) -> Option<usize> {
+    let tries = (0..8).map(|_| rng.usize(0..order.len()));
+    let at = tries.into_iter().find(|at| rules.jobs[order[*at].job].options.len() > 1)?;
+    let Chunk { job, option, .. } = order[at];
+    let first = make_whole(order, job)?;
+    let other = (option + rng.usize(1..rules.jobs[job].options.len())) % rules.jobs[job].options.len();
+    order[first] = Chunk { job, option: other, upto: rules.jobs[job].options[other].operations.len() };
+    if rng.bool() {
+        let to = target(rng, first, order.len());
+        return shift(order, first, to).or(Some(first));
+    }
+    Some(first)
+}
+
+/// Leaves one chunk of a job, at the place of its first, and returns where.
+fn make_whole(order: &mut Vec<Chunk>, job: usize) -> Option<usize> {
+    let first = order.iter().position(|chunk| chunk.job == job)?;
+    let mut at = 0;
+    order.retain(|chunk| {
+        at += 1;
+        chunk.job != job || at - 1 == first
+    });
+    Some(first)
+}
+
+/// Places the later operations of a job behind other jobs, so that these go first at a station or cell.
+fn split(rules: &Rules, rng: &mut Rng, order: &mut Vec<Chunk>) -> Option<usize> {
+    let at = rng.usize(0..order.len());
+    let Chunk { job, option, upto } = order[at];
+    let from = order[..at].iter().filter(|chunk| chunk.job == job).map(|chunk| chunk.upto).max().unwrap_or(0);
+    if rules.jobs[job].options[option].operations.len() < 2 || upto < from + 2 {
+        return None;
+    }
+    order[at].upto = rng.usize(from + 1..upto);
+    let reach = order.len() - at;
+    let to = at + 1 + if rng.bool() { rng.usize(0..reach) } else { rng.usize(0..reach.min(6)) };
+    order.insert(to, Chunk { job, option, upto });
+    Some(at)
+}
+
+fn unite(rules: &Rules, rng: &mut Rng, order: &mut Vec<Chunk>) -> Option<usize> {
+    let start = rng.usize(0..order.len());
+    let whole = |chunk: &Chunk| rules.jobs[chunk.job].options[chunk.option].operations.len();
+    let parted = |at: usize| order[at].upto < whole(&order[at]);
+    let at = (0..order.len()).map(|k| (start + k) % order.len()).find(|at| parted(*at))?;
+    let Chunk { job, option, .. } = order[at];
+    let first = make_whole(order, job)?;
+    order[first].upto = rules.jobs[job].options[option].operations.len();
+    Some(first)
+}
+
+/// Puts the chunks of each split job back into the order of its operations.
+fn sort_chunks(rules: &Rules, order: &mut [Chunk]) {
+    if order.len() <= rules.jobs.len() && order.iter().all(|c| c.upto == rules.jobs[c.job].options[c.option].operations.len())
+    {
+        return;
+    }
+    for at in 0..order.len() {
+        let job = order[at].job;
+        for later in at + 1..order.len() {
+            if order[later].job == job && order[later].upto < order[at].upto {
+                (order[at].upto, order[later].upto) = (order[later].upto, order[at].upto);
+            }
+        }
+    }
+}
