@@ -1,0 +1,176 @@
+//! Planning away from the threads that answer requests: one search at a time, with progress.
+
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
+
+use mendpost_core::journal::Subject;
+use mendpost_core::lineup::{LineUp, Verified, complete, draft, line_up};
+use mendpost_core::planner::{Plan, Problem};
+use mendpost_core::situation::Situation;
+use serde::Serialize;
+use tokio::sync::Notify;
+
+use super::queries::{self, New};
+use crate::AppState;
+use crate::change::{Actor, Change};
+use crate::error::AppError;
+use crate::situation;
+use crate::solve::{Limits, Progress, solve};
+
+/// How long a line-up is searched for.
+const SEARCH: Duration = Duration::from_millis(900);
+
+/// How long a page waits for a plan before it shows progress instead.
+const MOMENT: Duration = Duration::from_millis(2500);
+
+/// What the planner does at the moment.
+#[derive(Debug, Clone, Default)]
+pub enum Planning {
+    /// Nothing.
+    #[default]
+    Idle,
+    /// Searches: since when, for whom, and how far it is.
+    Running { since: Instant, by: String, progress: Option<Progress> },
+    /// The last search failed; the line-up before it stands.
+    Failed(String),
+}
+
+/// The one planner of a site.
+#[derive(Debug, Clone, Default)]
+pub struct Planner {
+    planning: Arc<Mutex<Planning>>,
+    stop: Arc<AtomicBool>,
+    done: Arc<Notify>,
+}
+
+impl Planner {
+    /// What it does at the moment.
+    pub fn planning(&self) -> Planning {
+        self.planning.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// Starts a search, unless one is running.
+    pub fn start(&self, state: &AppState, by: String) {
+        {
+            let mut planning = self.planning.lock().unwrap_or_else(PoisonError::into_inner);
+            if matches!(*planning, Planning::Running { .. }) {
+                return;
+            }
+            *planning = Planning::Running { since: Instant::now(), by: by.clone(), progress: None };
+            self.stop.store(false, Ordering::Relaxed);
+        }
+        let (state, planner) = (state.clone(), self.clone());
+        tokio::spawn(async move {
+            let outcome = plan_now(&state, &by).await;
+            planner.set(match outcome {
+                Ok(_) => Planning::Idle,
+                Err(error) => {
+                    tracing::error!(%error, "planning failed");
+                    Planning::Failed("the last search failed; the order below is the one before it".to_owned())
+                }
+            });
+            planner.done.notify_waiters();
+        });
+    }
+
+    /// Ends the running search; the best plan so far is kept.
+    pub fn stop(&self) {
+        self.stop.store(true, Ordering::Relaxed);
+    }
+
+    /// Until the running search ends, or a moment has passed.
+    pub async fn wait_a_moment(&self) {
+        let done = self.done.notified();
+        if matches!(self.planning(), Planning::Running { .. }) {
+            // Later than that, the page shows how far the search is.
+            let _ = tokio::time::timeout(MOMENT, done).await;
+        }
+    }
+
+    fn set(&self, planning: Planning) {
+        *self.planning.lock().unwrap_or_else(PoisonError::into_inner) = planning;
+    }
+
+    fn tell(&self, told: Progress) {
+        if let Planning::Running { progress, .. } = &mut *self.planning.lock().unwrap_or_else(PoisonError::into_inner) {
+            *progress = Some(told);
+        }
+    }
+}
+
+#[derive(Serialize)]
+struct Computed<'a> {
+    number: i64,
+    asked_by: &'a str,
+    loss: i64,
+    bound: Option<i64>,
+    problem_sha256: String,
+}
+
+/// Plans the site as it stands now, verifies the plan, stores and journals it; its number.
+pub async fn plan_now(state: &AppState, asked_by: &str) -> Result<i64, AppError> {
+    let sequence = queries::journal_head(&state.db.read).await?;
+    let situation = situation::now(state).await?;
+    let planner = state.planner.clone();
+    let found = tokio::task::spawn_blocking(move || search(&situation, &planner)).await.map_err(AppError::internal)?;
+    let found = found.map_err(AppError::internal)?;
+    let problem = serde_json::to_string(&found.problem).map_err(AppError::internal)?;
+    let plan = serde_json::to_string(&found.plan).map_err(AppError::internal)?;
+
+    let mut change = Change::begin(state, Actor::Mendpost).await?;
+    let number = queries::newest_number(change.connection()).await?.unwrap_or(0) + 1;
+    let computed = Computed {
+        number,
+        asked_by,
+        loss: found.line_up.losses.ours,
+        bound: found.line_up.losses.bound,
+        problem_sha256: hex_sha256(problem.as_bytes()),
+    };
+    change.journal("lineup.computed", Subject::new("lineup", number), &computed).await?;
+    let new = New {
+        line_up: &found.line_up,
+        now: found.line_up.now,
+        computed_ms: change.now(),
+        search_ms: i64::try_from(found.took.as_millis()).unwrap_or(i64::MAX),
+        iterations: i64::try_from(found.iterations).unwrap_or(i64::MAX),
+        problem,
+        plan,
+        journal_sequence: sequence,
+    };
+    queries::insert(change.connection(), number, &new).await?;
+    change.commit().await?;
+    Ok(number)
+}
+
+struct Found {
+    problem: Problem,
+    plan: Plan,
+    line_up: LineUp,
+    iterations: u64,
+    took: Duration,
+}
+
+fn search(situation: &Situation, planner: &Planner) -> Result<Found, String> {
+    let begin = Instant::now();
+    let problem = draft(situation).problem;
+    if let Some(fault) = problem.faults().first() {
+        return Err(format!("the site makes no planning problem: {fault}"));
+    }
+    let limits = Limits { seconds: Some(SEARCH.as_secs_f64()), iterations: None, threads: 2, seed: 1 };
+    let mut iterations = 0;
+    let plan = solve(&problem, &limits, &planner.stop, &mut |progress: Progress| {
+        iterations = progress.iterations;
+        planner.tell(progress);
+    });
+    let plan = complete(&problem, &plan);
+    let verified = Verified::new(problem.clone(), plan.clone())
+        .map_err(|broken| broken.first().map_or_else(String::new, |b| format!("the verifier refuses the plan: {b}")))?;
+    let line_up = line_up(situation, &verified);
+    Ok(Found { problem, plan, line_up, iterations, took: begin.elapsed() })
+}
+
+fn hex_sha256(bytes: &[u8]) -> String {
+    use sha2::{Digest, Sha256};
+    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+}

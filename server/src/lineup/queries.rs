@@ -1,0 +1,132 @@
+use chrono::{DateTime, Utc};
+use mendpost_core::lineup::LineUp;
+use sqlx::{SqliteConnection, SqliteExecutor};
+use uuid::Uuid;
+
+use crate::db::decoded;
+
+/// A line-up as computed and stored.
+#[derive(Debug, Clone)]
+pub struct Stored {
+    pub number: i64,
+    pub computed_ms: i64,
+    pub search_ms: i64,
+    pub iterations: i64,
+    pub line_up: LineUp,
+    /// Who accepted it, and when; none if nobody did.
+    pub accepted: Option<(String, i64)>,
+    /// Changes journaled since it was computed that could make it otherwise.
+    pub changes_since: i64,
+}
+
+/// What is to be stored.
+pub struct New<'a> {
+    pub line_up: &'a LineUp,
+    pub now: DateTime<Utc>,
+    pub computed_ms: i64,
+    pub search_ms: i64,
+    pub iterations: i64,
+    pub problem: String,
+    pub plan: String,
+    /// Sequence of the last change that it knew of.
+    pub journal_sequence: i64,
+}
+
+/// The newest line-up.
+pub async fn latest(executor: impl SqliteExecutor<'_>) -> Result<Option<Stored>, sqlx::Error> {
+    sqlx::query!(
+        r#"select l.number, l.computed_ms, l.search_ms, l.iterations, l.line_up,
+             a.accepted_by as "accepted_by?", a.accepted_ms as "accepted_ms?",
+             (select count(*) from journal j where j.sequence > l.journal_sequence and j.subject_kind not in ('lineup', 'person')) as "changes_since!: i64"
+           from lineup l
+           left join lineup_accepted a on a.lineup_id = l.id
+           order by l.number desc, a.sequence desc
+           limit 1"#
+    )
+    .try_map(|row| {
+        Ok(Stored {
+            number: row.number,
+            computed_ms: row.computed_ms,
+            search_ms: row.search_ms,
+            iterations: row.iterations,
+            line_up: decoded(serde_json::from_str(&row.line_up))?,
+            accepted: row.accepted_by.zip(row.accepted_ms),
+            changes_since: row.changes_since,
+        })
+    })
+    .fetch_optional(executor)
+    .await
+}
+
+/// The line-up that the crew works to.
+pub async fn accepted(executor: impl SqliteExecutor<'_>) -> Result<Option<Stored>, sqlx::Error> {
+    sqlx::query!(
+        r#"select l.number, l.computed_ms, l.search_ms, l.iterations, l.line_up, a.accepted_by, a.accepted_ms,
+             (select count(*) from journal j where j.sequence > l.journal_sequence and j.subject_kind not in ('lineup', 'person')) as "changes_since!: i64"
+           from lineup_accepted a
+           join lineup l on l.id = a.lineup_id
+           order by a.sequence desc
+           limit 1"#
+    )
+    .try_map(|row| {
+        Ok(Stored {
+            number: row.number,
+            computed_ms: row.computed_ms,
+            search_ms: row.search_ms,
+            iterations: row.iterations,
+            line_up: decoded(serde_json::from_str(&row.line_up))?,
+            accepted: Some((row.accepted_by, row.accepted_ms)),
+            changes_since: row.changes_since,
+        })
+    })
+    .fetch_optional(executor)
+    .await
+}
+
+/// The number of the newest line-up.
+pub async fn newest_number(executor: impl SqliteExecutor<'_>) -> Result<Option<i64>, sqlx::Error> {
+    sqlx::query_scalar!(r#"select max(number) as "number: i64" from lineup"#).fetch_one(executor).await
+}
+
+/// Sequence of the last journal entry.
+pub async fn journal_head(executor: impl SqliteExecutor<'_>) -> Result<i64, sqlx::Error> {
+    sqlx::query_scalar!(r#"select coalesce(max(sequence), 0) as "sequence!: i64" from journal"#).fetch_one(executor).await
+}
+
+pub(super) async fn insert(connection: &mut SqliteConnection, number: i64, new: &New<'_>) -> Result<(), sqlx::Error> {
+    let id = Uuid::now_v7();
+    let now_ms = new.now.timestamp_millis();
+    let line_up = decoded(serde_json::to_string(new.line_up))?;
+    sqlx::query!(
+        "insert into lineup
+           (id, number, now_ms, computed_ms, search_ms, iterations, problem, plan, line_up, journal_sequence)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        id,
+        number,
+        now_ms,
+        new.computed_ms,
+        new.search_ms,
+        new.iterations,
+        new.problem,
+        new.plan,
+        line_up,
+        new.journal_sequence,
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// Marks the line-up as accepted by the journal's last entry, which must be of this change.
+pub(super) async fn accept(connection: &mut SqliteConnection, number: i64, at: i64, by: &str) -> Result<(), sqlx::Error> {
+    sqlx::query!(
+        "insert into lineup_accepted (sequence, lineup_id, accepted_ms, accepted_by)
+         values ((select max(sequence) from journal), (select id from lineup where number = ?), ?, ?)",
+        number,
+        at,
+        by,
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}

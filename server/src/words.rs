@@ -1,0 +1,257 @@
+//! The words for what core returns: gates, what opens them, readiness, changes.
+//!
+//! Core speaks in values; here, and nowhere else, they become sentences of the trade.
+
+use chrono::{DateTime, Utc};
+use mendpost_core::catalogue::{RecipeState, Who};
+use mendpost_core::lineup::{Change, Gate, Opens, Readiness};
+use mendpost_core::situation::Situation;
+
+use crate::page::{Layout, minutes, whole};
+
+/// Words of one page: names come from the situation, times from the site's clock.
+pub struct Words<'a> {
+    situation: &'a Situation,
+    page: &'a Layout,
+}
+
+impl<'a> Words<'a> {
+    pub const fn new(situation: &'a Situation, page: &'a Layout) -> Self {
+        Words { situation, page }
+    }
+
+    /// Why a request can't be built now, in one line.
+    pub fn gate(&self, gate: &Gate) -> String {
+        match gate {
+            Gate::NotListed => "catalogue, the part is not listed".to_owned(),
+            Gate::NoRecipe => "recipe, none makes this part".to_owned(),
+            Gate::NotApproved { recipe, revision, state } => {
+                format!("recipe, {recipe} rev {revision} {}", recipe_state(*state))
+            }
+            Gate::YesMissing { .. } => "authority, no yes to build".to_owned(),
+            Gate::Refused { .. } => "authority, not built here".to_owned(),
+            Gate::TooLarge { part_mm, booth_mm } => {
+                format!("size, {} in a booth of {}", size(*part_mm), size(*booth_mm))
+            }
+            Gate::TooHeavy { part_g, most_g } => {
+                format!("mass, {} where {} can be turned", kilograms(*part_g), kilograms(*most_g))
+            }
+            Gate::BeyondCell { need_mbar, most_mbar, need_c, most_c } => beyond([*need_mbar, *most_mbar], [*need_c, *most_c]),
+            Gate::NoGas { gas } => format!("gas, no {gas} here"),
+            Gate::Power { need_w, most_w } => {
+                format!("power, takes {} and the set gives {}", kilowatts(*need_w), kilowatts(*most_w))
+            }
+            Gate::NoFigure { why } => format!("recipe, {why}"),
+            Gate::NoStation { station } => format!("station, no {station} here"),
+            Gate::Crew { need, most } => format!("people, needs {need} at once, {most} on duty"),
+            Gate::DutyTooShort { need_min, longest_min } => {
+                format!("duty, needs {} without a break, has {}", minutes(*need_min), minutes(*longest_min))
+            }
+            Gate::Time => "time, would end after this line-up".to_owned(),
+            Gate::Station { station } => format!("station, {} is out when it is wanted", self.station(station.as_str())),
+            supply => self.supply(supply),
+        }
+    }
+
+    fn supply(&self, gate: &Gate) -> String {
+        match gate {
+            Gate::Powder { powder, need_g, one_lot, largest_g, total_g, taken } => {
+                let name = self.powder(powder.as_str());
+                let taken = if *taken { " after the line-up" } else { "" };
+                if *one_lot && total_g >= need_g && largest_g < need_g {
+                    format!("powder, no lot of {name} holds {} g{taken}", whole(*need_g))
+                } else if *one_lot && largest_g >= need_g {
+                    format!("powder, no lot of {name} may be used then")
+                } else {
+                    let free = if *one_lot { largest_g } else { total_g };
+                    format!("powder, {name} {} g free{taken}, needs {}", whole(*free), whole(*need_g))
+                }
+            }
+            Gate::GasPressure { bank, need_mbar, have_mbar } => {
+                format!("gas, needs {}, bank {bank} {}", bar(*need_mbar), bar(*have_mbar))
+            }
+            Gate::Gas { bank, need_g, have_g, taken } => {
+                let taken = if *taken { " after the line-up" } else { "" };
+                format!("gas, bank {bank} gives {}{taken}, needs {}", kilograms(*have_g), kilograms(*need_g))
+            }
+            Gate::Fuel { need_ml, have_ml } => {
+                format!("fuel, {} beyond the camp, needs {}", litres(*have_ml), litres(*need_ml))
+            }
+            Gate::Compressor { need_min, have_min } => {
+                format!("compressor, {} to its service, needs {}", minutes(*have_min), minutes(*need_min))
+            }
+            _ => String::new(),
+        }
+    }
+
+    /// The smallest change that opens a gate, with the word before it.
+    pub fn opens(&self, opens: &Opens) -> String {
+        let change = match opens {
+            Opens::Shut { who } => return format!("shut: {} alone may decide", who_word(*who)),
+            Opens::TruePart => return "shut: wait for the true part".to_owned(),
+            Opens::ListPart => "put the part into the catalogue".to_owned(),
+            Opens::WriteRecipe => "write a recipe and have it approved".to_owned(),
+            Opens::Approve { recipe, revision } => format!("approve recipe {recipe} rev {revision}"),
+            Opens::Yes { who } => format!("{} says yes", who_word(*who)),
+            Opens::Release { lot } => format!("release lot {lot}"),
+            Opens::MorePowder { powder, grams, one_lot: true } => {
+                format!("one lot of {}, {} g or more", self.powder(powder.as_str()), whole(*grams))
+            }
+            Opens::MorePowder { powder, grams, one_lot: false } => {
+                format!("{} g more {}", whole(*grams), self.powder(powder.as_str()))
+            }
+            Opens::MoreGas { bank, grams, bottles } => {
+                format!("{} full {} into bank {bank}, {}", whole(*bottles), bottle_word(*bottles), kilograms(*grams))
+            }
+            Opens::MoreFuel { ml } => format!("{} more fuel", litres(*ml)),
+            Opens::Service => "service the compressor".to_owned(),
+            Opens::LessPower { watts } => format!("{} less taken at the same time", kilowatts(*watts)),
+            Opens::StationBack { station } => format!("{} back in use", self.station(station.as_str())),
+            Opens::GetGas { gas } => format!("a bank of {gas}"),
+            Opens::MorePeople { people: 1 } => "one person more on duty".to_owned(),
+            Opens::MorePeople { people } => format!("{people} people more on duty"),
+            Opens::LongerDuty { minutes: longer } => format!("duty {} longer", minutes(*longer)),
+            Opens::FurtherAhead { days: 1 } => "a line-up one day longer".to_owned(),
+            Opens::FurtherAhead { days } => format!("a line-up {days} days longer"),
+            Opens::OtherFigures => "other figures in the recipe".to_owned(),
+        };
+        format!("opens: {change}")
+    }
+
+    /// Whether work could start now: the mark, its word, and what it waits for.
+    pub fn readiness(&self, readiness: &Readiness) -> (&'static str, String) {
+        match readiness {
+            Readiness::Ready => ("ready", String::new()),
+            Readiness::WaitsForPart(at) => ("waits", format!("for the broken part, {}", self.clock(*at))),
+            Readiness::WaitsForTruePart(at) => ("waits", format!("for the true part, {}", self.clock(*at))),
+            Readiness::WaitsForDelivery(code) => {
+                let delivery = self.situation.deliveries.iter().find(|d| d.code == *code);
+                let name = delivery.map_or(code.as_str(), |d| d.name.as_str());
+                let when = delivery.map(|d| format!(", {}", self.clock(d.expected))).unwrap_or_default();
+                ("waits", format!("for the {name}{when}"))
+            }
+        }
+    }
+
+    /// What a new line-up does otherwise than the accepted one: asset, part, what changes.
+    pub fn change(&self, change: &Change) -> (String, String) {
+        let (request, what) = match change {
+            Change::In { request, place } => (request, format!("is new, place {place}")),
+            Change::Out { request } => (request, "is no longer planned".to_owned()),
+            Change::OtherWay { request } => (request, "is served another way".to_owned()),
+            Change::Moved { request, from, to } => {
+                let word = if to < from { "earlier" } else { "later" };
+                (request, format!("starts {word}: {}, was {}", self.clock(*to), self.clock(*from)))
+            }
+            Change::OtherLots { request } => (request, "draws from other lots".to_owned()),
+        };
+        (self.request(request.as_str()), what)
+    }
+
+    /// 'Feed pump 2 impeller (R41)'.
+    pub fn request(&self, code: &str) -> String {
+        let request = self.situation.requests.iter().find(|r| r.code.as_str() == code);
+        request.map_or_else(
+            || code.to_owned(),
+            |r| format!("{} {} ({code})", self.asset(r.asset.as_str()), r.part_name),
+        )
+    }
+
+    pub fn asset(&self, code: &str) -> String {
+        self.situation.assets.iter().find(|a| a.code.as_str() == code).map_or_else(|| code.to_owned(), |a| a.name.clone())
+    }
+
+    pub fn powder(&self, code: &str) -> String {
+        self.situation.powders.iter().find(|p| p.code.as_str() == code).map_or_else(|| code.to_owned(), |p| p.name.clone())
+    }
+
+    pub fn station(&self, code: &str) -> String {
+        let station = self.situation.stations.iter().find(|s| s.code.as_str() == code);
+        station.map_or_else(|| code.to_owned(), |s| s.name.to_lowercase())
+    }
+
+    /// 'Wed 14:40' in the site's clock.
+    pub fn clock(&self, at: DateTime<Utc>) -> String {
+        self.page.clock(&at.timestamp_millis())
+    }
+}
+
+/// Who may say yes, as the crew calls them.
+pub const fn who_word(who: Who) -> &'static str {
+    match who {
+        Who::CellLead => "the cell lead",
+        Who::OwnersEngineer => "the owner’s engineer",
+        Who::LiftingExaminer => "the lifting examiner",
+        Who::PressureInspector => "the licensed pressure inspector",
+        Who::LicensedBody => "the body licensed for that field",
+    }
+}
+
+const fn recipe_state(state: RecipeState) -> &'static str {
+    match state {
+        RecipeState::Draft => "is a draft",
+        RecipeState::Proposed => "waits for approval",
+        RecipeState::Approved => "is approved",
+        RecipeState::Superseded => "is superseded",
+        RecipeState::Withdrawn => "is withdrawn",
+    }
+}
+
+const fn bottle_word(bottles: i64) -> &'static str {
+    if bottles == 1 { "bottle" } else { "bottles" }
+}
+
+fn beyond(mbar: [i64; 2], celsius: [i64; 2]) -> String {
+    if mbar[0] > mbar[1] {
+        format!("gas, recipe at {}, cell to {}", bar(mbar[0]), bar(mbar[1]))
+    } else {
+        format!("heater, recipe at {} °C, cell to {} °C", celsius[0], celsius[1])
+    }
+}
+
+/// '900 x 200 x 200 mm'.
+pub fn size(mm: [i64; 3]) -> String {
+    format!("{} x {} x {} mm", whole(mm[0]), whole(mm[1]), whole(mm[2]))
+}
+
+/// Absolute pressure, as '31 bar'.
+pub fn bar(mbar: i64) -> String {
+    tenths(mbar, 1000, "bar")
+}
+
+/// Grams in kilograms, as '11.2 kg'.
+pub fn kilograms(grams: i64) -> String {
+    tenths(grams, 1000, "kg")
+}
+
+/// Watts in kilowatts, as '38.5 kW'.
+pub fn kilowatts(watts: i64) -> String {
+    tenths(watts, 1000, "kW")
+}
+
+/// Millilitres in litres, as '410 L'.
+pub fn litres(ml: i64) -> String {
+    format!("{} L", whole((ml + 500).div_euclid(1000)))
+}
+
+fn tenths(value: i64, unit: i64, word: &str) -> String {
+    let tenths = (value * 10 + unit / 2).div_euclid(unit);
+    if tenths % 10 == 0 {
+        format!("{} {word}", whole(tenths / 10))
+    } else {
+        format!("{}.{} {word}", whole(tenths / 10), tenths.rem_euclid(10))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn figures_are_shown_to_the_tenth_and_no_finer() {
+        assert_eq!(bar(31_000), "31 bar");
+        assert_eq!(bar(54_960), "55 bar"); // 54.96 is 55.0 to the tenth
+        assert_eq!(kilograms(11_240), "11.2 kg");
+        assert_eq!(litres(410_499), "410 L");
+    }
+}
