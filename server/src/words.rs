@@ -4,7 +4,7 @@
 
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::{RecipeState, Who};
-use mendpost_core::lineup::{Change, Gate, Opens, Readiness};
+use mendpost_core::lineup::{Change, GasSource, Gate, Opens, Readiness, StageNeed};
 use mendpost_core::situation::Situation;
 
 use crate::page::{Layout, minutes, whole};
@@ -172,7 +172,20 @@ impl<'a> Words<'a> {
 
     /// 'Wed 14:40' in the site's clock.
     pub fn clock(&self, at: DateTime<Utc>) -> String {
-        self.page.clock(&at.timestamp_millis())
+        self.clock_ms(at.timestamp_millis())
+    }
+
+    /// The same of milliseconds since 1970.
+    pub fn clock_ms(&self, unix_ms: i64) -> String {
+        self.page.clock(&unix_ms)
+    }
+
+    /// Gas that a stage takes, and where from: '12.4 kg from bank A', or 'compressor, 2 h 10 min'.
+    pub fn gas(&self, need: &StageNeed) -> String {
+        match &need.source {
+            GasSource::Bank(bank) => format!("{} from bank {bank}", kilograms(need.gas_g)),
+            GasSource::Compressor => format!("compressor, {}", minutes(need.gas_min)),
+        }
     }
 }
 
