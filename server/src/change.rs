@@ -4,7 +4,7 @@ use std::fmt;
 
 use mendpost_core::journal::{self, Entry, Hash, SealedEntry, Subject};
 use serde::Serialize;
-use sqlx::{Sqlite, SqliteConnection, SqlitePool, Transaction};
+use sqlx::{Sqlite, SqliteConnection, SqliteExecutor, SqlitePool, Transaction};
 use uuid::Uuid;
 
 use crate::AppState;
@@ -43,13 +43,13 @@ impl Change {
         self.now
     }
 
-    /// Writes what happened to the journal, sealed to the entry before it.
+    /// Writes what happened to the journal, sealed to the entry before it, and returns its sequence.
     pub async fn journal(
         &mut self,
         kind: &str,
         subject: Subject,
         content: impl Serialize,
-    ) -> Result<(), AppError> {
+    ) -> Result<i64, AppError> {
         let content = serde_json::to_value(content).map_err(AppError::internal)?;
         let (last, previous) = head(&mut self.transaction).await?;
         let entry = Entry {
@@ -71,7 +71,7 @@ impl Change {
         )
         .await?;
         self.entries += 1;
-        Ok(())
+        Ok(last + 1)
     }
 
     /// Makes the change last.
@@ -104,6 +104,13 @@ impl fmt::Display for Actor {
             Actor::Mendpost => f.write_str("mendpost"),
         }
     }
+}
+
+/// Sequence of the last change; 0 before the first.
+pub async fn last_sequence(executor: impl SqliteExecutor<'_>) -> Result<i64, sqlx::Error> {
+    sqlx::query_scalar!(r#"select coalesce(max(sequence), 0) as "sequence!: i64" from journal"#)
+        .fetch_one(executor)
+        .await
 }
 
 /// Checks the whole stored journal and returns its head, or the first place at which it is broken.

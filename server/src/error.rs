@@ -4,6 +4,7 @@ use std::error::Error;
 use std::fmt::Display;
 use std::sync::Arc;
 
+use askama::Template;
 use axum::extract::{Request, State};
 use axum::http::header::{ACCEPT, CACHE_CONTROL, CONTENT_LENGTH, CONTENT_TYPE};
 use axum::http::{HeaderMap, HeaderValue, StatusCode};
@@ -122,18 +123,20 @@ impl Problem {
     /// What can be said from the status alone.
     pub fn bare(status: StatusCode) -> Self {
         let detail = match status {
-            StatusCode::NOT_FOUND => "There is no such page. Choose one from the top of the page.",
+            StatusCode::NOT_FOUND => "There is no such page.",
             StatusCode::METHOD_NOT_ALLOWED => "This address cannot be used in that way.",
             StatusCode::PAYLOAD_TOO_LARGE => "That is too much at once.",
             StatusCode::UNSUPPORTED_MEDIA_TYPE => "Data in this form cannot be read here.",
             StatusCode::SERVICE_UNAVAILABLE => {
-                "The service is busy. Nothing was changed. Try again in a moment."
+                "The service is busy. If this was to change something, look whether it was done \
+                 before you repeat it."
             }
             status if status.is_server_error() => {
-                "Something went wrong in the program. Nothing was changed by this step. Try again; if \
-                 it happens again, write down the number below and tell whoever looks after Mendpost."
+                "Something went wrong in the program. If this was to change something, look whether \
+                 it was done before you repeat it. If it goes wrong again, tell whoever looks after \
+                 Mendpost the number below."
             }
-            _ => "The request cannot be read. Go back and try again.",
+            _ => "The request cannot be read.",
         };
         Problem {
             status,
@@ -146,6 +149,22 @@ impl Problem {
     /// What the status is called, as 'Not Found'.
     pub fn title(&self) -> &'static str {
         self.status.canonical_reason().unwrap_or("Error")
+    }
+
+    /// What to do, as the heading of the page.
+    pub fn act(&self) -> &'static str {
+        match self.status {
+            StatusCode::UNAUTHORIZED => "Sign in.",
+            StatusCode::FORBIDDEN => "Nothing was done.",
+            StatusCode::NOT_FOUND => "Choose another page.",
+            StatusCode::CONFLICT => "Look again before you go on.",
+            StatusCode::PAYLOAD_TOO_LARGE => "Send less at once.",
+            StatusCode::MISDIRECTED_REQUEST => "Use this service's own address.",
+            StatusCode::UNPROCESSABLE_ENTITY => "Put the values right.",
+            StatusCode::SERVICE_UNAVAILABLE => "Try again in a moment.",
+            status if status.is_server_error() => "Try again.",
+            _ => "Go back and try again.",
+        }
     }
 
     fn log(&self) {
@@ -210,7 +229,7 @@ pub async fn render(State(state): State<AppState>, request: Request, next: Next)
         Ok((PROBLEM_JSON, problem.document(id).to_string()))
     } else {
         ErrorPage::new(layout, &problem, id)
-            .render_text()
+            .render()
             .map(|page| (HTML, page))
     };
     let (media_type, body) = body.unwrap_or_else(|error| {

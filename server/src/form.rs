@@ -68,7 +68,7 @@ impl FieldErrors {
 
     /// Notes a fault of one field, by the name it has in the page. The first fault of a field stays.
     pub fn add(&mut self, field: &str, text: impl Into<String>) {
-        if self.of(field).is_none() {
+        if self.of(field).is_empty() {
             self.fields.push((field.to_owned(), text.into()));
         }
     }
@@ -78,12 +78,10 @@ impl FieldErrors {
         self.whole = Some(text.into());
     }
 
-    /// The fault of one field.
-    pub fn of(&self, field: &str) -> Option<&str> {
-        self.fields
-            .iter()
-            .find(|(name, _)| name == field)
-            .map(|(_, text)| text.as_str())
+    /// The fault of one field, or nothing: as the marks of the templates take it.
+    pub fn of(&self, field: &str) -> &str {
+        let fault = self.fields.iter().find(|(name, _)| name == field);
+        fault.map_or("", |(_, text)| text)
     }
 
     /// The fault of the form as a whole.

@@ -5,6 +5,7 @@ pub mod change;
 pub mod clock;
 pub mod command;
 pub mod config;
+pub mod contents;
 pub mod db;
 pub mod error;
 pub mod form;
@@ -64,6 +65,7 @@ impl AppState {
 pub fn routes() -> Routes {
     Routes::default()
         .merge(people::routes())
+        .merge(contents::routes())
         .merge(site::routes())
         .merge(skin::routes())
 }

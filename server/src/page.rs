@@ -8,6 +8,7 @@ use askama::Template;
 use axum::http::StatusCode;
 use axum::response::{Html, IntoResponse, Response};
 use chrono_tz::Tz;
+use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use crate::assets;
@@ -32,7 +33,8 @@ pub fn page_with(status: StatusCode, template: &impl Template) -> Result<Respons
 #[derive(Debug, Clone)]
 pub struct Layout {
     pub title: String,
-    pub screen: Screen,
+    /// Word of the screen.
+    pub screen: &'static str,
     pub site_name: String,
     pub cell_name: String,
     /// Who is signed in.
@@ -41,13 +43,14 @@ pub struct Layout {
     pub clock_local: String,
     /// How far the site is from UTC, as '+10:00'.
     pub zone_offset: String,
-    pub skin: Skin,
-    /// Goes into each form as the hidden field `token`; empty where nobody has a session.
-    pub token: String,
+    /// Word of the skin, 'day' or 'night'.
+    pub skin: &'static str,
+    /// Goes into each form as the hidden field `csrf`; empty where nobody has a session.
+    pub csrf: String,
     /// Where the page stands, for forms that come back to it.
     pub path: String,
     /// What the last act has to say, shown once.
-    pub notices: Vec<String>,
+    pub notices: Vec<Notice>,
     zone: Tz,
     now: i64,
 }
@@ -59,11 +62,58 @@ pub struct Signature {
     pub role: &'static str,
 }
 
+/// What an act has to say on the page after it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Notice {
+    /// 'done', 'waits' or 'wrong': how the frame is drawn.
+    pub kind: String,
+    /// What happened, in bold, as 'Request 12 is filed.'.
+    pub head: String,
+    /// What follows from it; may be empty.
+    pub text: String,
+}
+
+impl Notice {
+    /// Something was done.
+    pub fn done(head: impl Into<String>, text: impl Into<String>) -> Self {
+        Notice {
+            kind: "done".to_owned(),
+            head: head.into(),
+            text: text.into(),
+        }
+    }
+
+    /// Something waits, and for what.
+    pub fn waits(head: impl Into<String>, text: impl Into<String>) -> Self {
+        Notice {
+            kind: "waits".to_owned(),
+            head: head.into(),
+            text: text.into(),
+        }
+    }
+
+    /// Something could not be done.
+    pub fn wrong(head: impl Into<String>, text: impl Into<String>) -> Self {
+        Notice {
+            kind: "wrong".to_owned(),
+            head: head.into(),
+            text: text.into(),
+        }
+    }
+}
+
+/// A screen as the list of screens names it.
+#[derive(Debug, Clone, Copy)]
+pub struct Tab {
+    pub word: &'static str,
+    pub path: &'static str,
+}
+
 impl Layout {
-    pub(crate) fn of(visit: &Visit, screen: Screen, title: &str, notices: Vec<String>) -> Layout {
+    pub(crate) fn of(visit: &Visit, screen: Screen, title: &str, notices: Vec<Notice>) -> Layout {
         Layout {
             title: title.to_owned(),
-            screen,
+            screen: screen.word(),
             site_name: visit.site.name.clone(),
             cell_name: visit.site.cell_name.clone(),
             person: visit.who.as_ref().map(|who| Signature {
@@ -72,8 +122,8 @@ impl Layout {
             }),
             clock_local: local::clock(visit.now, visit.site.zone),
             zone_offset: local::offset(visit.now, visit.site.zone),
-            skin: visit.skin,
-            token: visit.token.clone().unwrap_or_default(),
+            skin: visit.skin.word(),
+            csrf: visit.token.clone().unwrap_or_default(),
             path: visit.path.clone(),
             notices,
             zone: visit.site.zone,
@@ -89,14 +139,14 @@ impl Layout {
     pub(crate) fn bare(title: &str, skin: Skin, now: i64) -> Layout {
         Layout {
             title: title.to_owned(),
-            screen: Screen::Error,
+            screen: Screen::Error.word(),
             site_name: "Mendpost".to_owned(),
             cell_name: String::new(),
             person: None,
             clock_local: local::clock(now, Tz::UTC),
             zone_offset: local::offset(now, Tz::UTC),
-            skin,
-            token: String::new(),
+            skin: skin.word(),
+            csrf: String::new(),
             path: "/".to_owned(),
             notices: Vec::new(),
             zone: Tz::UTC,
@@ -105,8 +155,17 @@ impl Layout {
     }
 
     /// The screens to choose from.
-    pub fn screens(&self) -> &'static [Screen] {
-        &Screen::ALL
+    pub fn screens(&self) -> Vec<Tab> {
+        Screen::ALL.iter().map(|screen| screen.tab()).collect()
+    }
+
+    /// The few that a tablet's foot strip has room for.
+    pub fn strip(&self) -> Vec<Tab> {
+        Screen::ALL
+            .iter()
+            .take(STRIP)
+            .map(|screen| screen.tab())
+            .collect()
     }
 
     /// The address of a static file.
@@ -144,11 +203,14 @@ impl Layout {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Screen {
     Site,
-    /// Not in the list of screens.
+    /// The list of screens itself; like the next two not in it.
+    Contents,
     SignIn,
-    /// Not in the list of screens.
     Error,
 }
+
+/// Beside these the strip holds the way to all of them.
+const STRIP: usize = 4;
 
 impl Screen {
     /// The screens to choose from, in order.
@@ -158,6 +220,7 @@ impl Screen {
     pub fn word(self) -> &'static str {
         match self {
             Screen::Site => "Site",
+            Screen::Contents => "All pages",
             Screen::SignIn => "Sign in",
             Screen::Error => "Error",
         }
@@ -166,8 +229,24 @@ impl Screen {
     pub fn path(self) -> &'static str {
         match self {
             Screen::Site => "/site",
+            Screen::Contents => "/pages",
             Screen::SignIn => "/sign-in",
             Screen::Error => "/",
+        }
+    }
+
+    /// The question that the screen answers.
+    pub fn question(self) -> &'static str {
+        match self {
+            Screen::Site => "Where is this, who works here, and who may do what?",
+            Screen::Contents | Screen::SignIn | Screen::Error => "",
+        }
+    }
+
+    fn tab(self) -> Tab {
+        Tab {
+            word: self.word(),
+            path: self.path(),
         }
     }
 }
@@ -175,22 +254,40 @@ impl Screen {
 /// The page of a failed request.
 #[derive(Template)]
 #[template(path = "error.html")]
-pub struct ErrorPage<'a> {
-    page: Layout,
-    problem: &'a Problem,
-    request: Uuid,
+pub(crate) struct ErrorPage {
+    pub page: Layout,
+    /// What to do, in bold.
+    pub act: &'static str,
+    /// What happened.
+    pub reason: String,
+    /// The faults of single fields.
+    pub detail: Vec<String>,
+    /// Where to go from here.
+    pub way: &'static str,
+    pub way_path: &'static str,
+    pub status: u16,
+    pub request_id: Uuid,
 }
 
-impl<'a> ErrorPage<'a> {
-    pub(crate) fn new(page: Layout, problem: &'a Problem, request: Uuid) -> Self {
+impl ErrorPage {
+    pub(crate) fn new(page: Layout, problem: &Problem, request_id: Uuid) -> Self {
+        let (way, way_path) = match problem.status {
+            StatusCode::UNAUTHORIZED => (Screen::SignIn.word(), Screen::SignIn.path()),
+            _ => ("Go to the first page", "/"),
+        };
         ErrorPage {
             page,
-            problem,
-            request,
+            act: problem.act(),
+            reason: problem.detail.clone(),
+            detail: problem
+                .errors
+                .iter()
+                .map(|(_, text)| text.to_owned())
+                .collect(),
+            way,
+            way_path,
+            status: problem.status.as_u16(),
+            request_id,
         }
-    }
-
-    pub(crate) fn render_text(&self) -> Result<String, askama::Error> {
-        self.render()
     }
 }

@@ -39,9 +39,9 @@ pub struct Site {
 /// Writes the site into an empty database.
 pub async fn found(change: &mut Change, site: &Site) -> Result<(), AppError> {
     queries::insert(change.connection(), site).await?;
-    change
-        .journal("site.founded", Subject::new("site", 1), site)
-        .await
+    let subject = Subject::new("site", 1);
+    change.journal("site.founded", subject, site).await?;
+    Ok(())
 }
 
 async fn first_screen() -> Redirect {

@@ -38,14 +38,6 @@ impl Skin {
             Skin::Night => "night",
         }
     }
-
-    /// The skin that the switch leads to.
-    pub fn other(self) -> Skin {
-        match self {
-            Skin::Day => Skin::Night,
-            Skin::Night => Skin::Day,
-        }
-    }
 }
 
 pub fn routes() -> Routes {
@@ -56,7 +48,7 @@ pub fn routes() -> Routes {
 #[serde(default)]
 struct SkinForm {
     skin: String,
-    next: String,
+    back: String,
 }
 
 async fn choose(State(state): State<AppState>, Posted(form): Posted<SkinForm>) -> Response {
@@ -74,5 +66,5 @@ async fn choose(State(state): State<AppState>, Posted(form): Posted<SkinForm>) -
         "skin={}; Path=/; Max-Age=31536000; HttpOnly; SameSite=Lax{secure}",
         skin.word()
     );
-    ([(SET_COOKIE, cookie)], Redirect::to(local_path(&form.next))).into_response()
+    ([(SET_COOKIE, cookie)], Redirect::to(local_path(&form.back))).into_response()
 }

@@ -123,7 +123,7 @@ impl App {
     pub async fn post(&mut self, path: &str, fields: &[(&str, &str)]) -> Answer {
         let token = self.token.clone();
         let mut fields = fields.to_vec();
-        fields.push(("token", &token));
+        fields.push(("csrf", &token));
         self.post_without_token(path, &fields).await
     }
 
@@ -225,11 +225,13 @@ impl Answer {
 
     /// The fault shown beside a field.
     pub fn field_error(&self, field: &str) -> Option<&str> {
-        between(&self.body, &format!("id=\"{field}-fault\">"), "<")
+        let below = between(&self.body, &format!("id=\"{field}-below\">"), "</p>")?;
+        between(below, "<span>", "</span>")
     }
 
     fn token(&self) -> Option<String> {
-        between(&self.body, "name=\"token\" value=\"", "\"").map(str::to_owned)
+        let token = between(&self.body, "name=\"csrf\" value=\"", "\"")?;
+        (!token.is_empty()).then(|| token.to_owned())
     }
 }
 

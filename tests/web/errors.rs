@@ -86,7 +86,7 @@ async fn document(app: &mut App, method: Method, path: &str) -> (Answer, Value) 
     let token = app.token.clone();
     let request = request(method, path)
         .header(ACCEPT, "application/problem+json")
-        .header("x-token", token);
+        .header("x-csrf", token);
     let answer = app.send(request, "").await;
     assert_eq!(
         answer.header("content-type"),
@@ -164,7 +164,7 @@ async fn what_is_no_form_is_refused_with_words() {
     let token = app.token.clone();
     let text = request(Method::POST, "/fault/form")
         .header(CONTENT_TYPE, "text/plain")
-        .header("x-token", &token);
+        .header("x-csrf", &token);
     let answer = app.send(text, "pieces=3").await;
     assert_page(
         &answer,
@@ -183,7 +183,7 @@ async fn a_form_that_does_not_fit_is_a_page() {
         StatusCode::UNPROCESSABLE_ENTITY,
         "The form cannot be read",
     );
-    let answer = app.post("/skin", &[("next", "/"), ("next", "/")]).await;
+    let answer = app.post("/skin", &[("back", "/"), ("back", "/")]).await;
     assert_page(
         &answer,
         StatusCode::UNPROCESSABLE_ENTITY,
@@ -240,7 +240,7 @@ async fn a_change_that_leaves_no_trace_does_not_happen() {
     assert_page(
         &answer,
         StatusCode::INTERNAL_SERVER_ERROR,
-        "Nothing was changed",
+        "Something went wrong",
     );
     let height: i64 = sqlx::query_scalar("select altitude_m from site")
         .fetch_one(&app.state.db.read)

@@ -1,12 +1,15 @@
 //! Signing in and out.
 
 use axum::http::StatusCode;
-use mendpost_core::people::Role;
+use axum::response::Redirect;
+use mendpost_core::people::{Act, Role};
 use mendpost_server::AppState;
 use mendpost_server::change::{Actor, Change};
 use mendpost_server::config::Config;
-use mendpost_server::people;
+use mendpost_server::error::AppError;
+use mendpost_server::page::{Notice, Screen};
 use mendpost_server::people::passphrase::NewPassphrase;
+use mendpost_server::people::{self, Who};
 use mendpost_server::routes::Routes;
 use mendpost_tests::App;
 
@@ -96,7 +99,7 @@ async fn all_refusals_read_the_same() {
             answer.contains(&format!("value=\"{name}\"")),
             "the name stays"
         );
-        assert!(answer.contains("aria-invalid=\"true\" aria-describedby=\"passphrase-fault\""));
+        assert!(answer.contains("aria-describedby=\"passphrase-below\" aria-invalid=\"true\""));
         assert!(
             answer.contains("href=\"#passphrase\""),
             "a link to the faulty field"
@@ -266,7 +269,7 @@ async fn the_demonstration_signs_in_by_a_button_and_a_real_site_does_not() {
     }
     for role in Role::ALL {
         app.sign_in(role).await;
-        assert!(app.get("/site").await.contains(&format!(", {role}</span>")));
+        assert!(app.get("/site").await.contains(&format!(", {role}</p>")));
     }
 
     let mut real = self::app().await;
@@ -299,7 +302,7 @@ async fn a_device_keeps_its_skin() {
     let mut app = App::new().await;
     assert!(app.get("/sign-in").await.contains("data-skin=\"day\""));
     let answer = app
-        .post("/skin", &[("skin", "night"), ("next", "/sign-in")])
+        .post("/skin", &[("skin", "night"), ("back", "/sign-in")])
         .await;
     assert_eq!(answer.location(), "/sign-in");
     assert!(app.get("/sign-in").await.contains("data-skin=\"night\""));
@@ -308,4 +311,43 @@ async fn a_device_keeps_its_skin() {
             .await
             .contains("data-skin=\"night\"")
     );
+}
+
+/// What an act has to say stands on the next page, as text, and on none after it.
+#[tokio::test]
+async fn a_notice_is_shown_once() {
+    let config = Config {
+        demonstration: true,
+        ..Config::default()
+    };
+    let say = async |who: Who| {
+        who.notice(Notice::done("Request 12 is filed.", "Pump <2> waits."))
+            .await?;
+        Ok::<_, AppError>(Redirect::to("/site"))
+    };
+    let mut app = App::with(
+        config,
+        Routes::default().post("/say", Act::FileRequest, say),
+    )
+    .await;
+    app.sign_in(Role::Crew).await;
+    assert_eq!(app.post("/say", &[]).await.location(), "/site");
+    assert!(
+        app.get("/site")
+            .await
+            .contains("<b>Request 12 is filed.</b> Pump &#60;2&#62; waits.")
+    );
+    assert!(!app.get("/site").await.contains("Request 12"));
+}
+
+/// The list of all pages, for tablets, names every screen and what it answers.
+#[tokio::test]
+async fn all_pages_are_listed() {
+    let mut app = App::new().await;
+    app.sign_in(Role::Viewer).await;
+    let page = app.get("/pages").await;
+    for screen in Screen::ALL {
+        assert!(page.contains(&format!("href=\"{}\">{}", screen.path(), screen.word())));
+        assert!(page.contains(screen.question()));
+    }
 }

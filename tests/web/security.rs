@@ -110,11 +110,11 @@ async fn a_change_needs_the_token_of_its_own_session() {
     let stale = &format!("T{}", &stale[1..]);
     assert_refused(&app.post_without_token("/skin", &[]).await, stale);
     assert_refused(
-        &app.post_without_token("/skin", &[("token", "")]).await,
+        &app.post_without_token("/skin", &[("csrf", "")]).await,
         stale,
     );
     assert_refused(
-        &app.post_without_token("/skin", &[("token", &other.token)])
+        &app.post_without_token("/skin", &[("csrf", &other.token)])
             .await,
         stale,
     );
@@ -125,7 +125,7 @@ async fn a_change_needs_the_token_of_its_own_session() {
 
     let mut stranger = app.other_browser();
     assert_refused(
-        &stranger.post_without_token("/skin", &[("token", "")]).await,
+        &stranger.post_without_token("/skin", &[("csrf", "")]).await,
         stale,
     );
 }
@@ -142,7 +142,7 @@ async fn a_change_sent_from_another_site_is_refused() {
         ("sec-fetch-site", "cross-site"),
         ("sec-fetch-site", "same-site"),
     ] {
-        let body = form(&[("token", &app.token)]);
+        let body = form(&[("csrf", &app.token)]);
         let foreign = request(Method::POST, "/skin")
             .header(CONTENT_TYPE, FORM)
             .header(header, value);
@@ -155,7 +155,7 @@ async fn a_change_sent_from_another_site_is_refused() {
         (ORIGIN.as_str(), "http://localhost:8750"),
         ("sec-fetch-site", "same-origin"),
     ] {
-        let body = form(&[("token", &app.token)]);
+        let body = form(&[("csrf", &app.token)]);
         let ours = request(Method::POST, "/skin")
             .header(CONTENT_TYPE, FORM)
             .header(header, value);
@@ -211,7 +211,7 @@ async fn nobody_is_led_to_another_site() {
             .await;
         assert_eq!(answer.location(), "/", "{next} when signed in already");
         app.get("/site").await;
-        let answer = app.post("/skin", &[("next", next)]).await;
+        let answer = app.post("/skin", &[("back", next)]).await;
         assert_eq!(answer.location(), "/", "{next}");
         app.post("/sign-out", &[]).await;
     }

@@ -115,7 +115,8 @@ fn faults_keep_the_order_of_the_form_and_the_first_of_each_field() {
     errors.add("title", "something else");
     let fields: Vec<&str> = errors.iter().map(|(field, _)| field).collect();
     assert_eq!(fields, ["title", "mass"]);
-    assert_eq!(errors.of("title"), Some("enter something here"));
+    assert_eq!(errors.of("title"), "enter something here");
+    assert_eq!(errors.of("pieces"), "");
 }
 
 proptest! {

@@ -19,6 +19,7 @@ use crate::clock::Clock;
 use crate::config::Config;
 use crate::db::Db;
 use crate::error::AppError;
+use crate::page::Notice;
 
 /// The layer that gives each request its session. With https the cookie's name makes browsers refuse
 /// one that another host or an unencrypted page has set.
@@ -57,14 +58,14 @@ pub async fn keep_token(session: &Session, token: &str) -> Result<(), AppError> 
     Ok(session.insert(TOKEN, token).await?)
 }
 
-pub async fn add_notice(session: &Session, text: String) -> Result<(), AppError> {
-    let mut notices: Vec<String> = session.get(NOTICES).await?.unwrap_or_default();
-    notices.push(text);
+pub async fn add_notice(session: &Session, notice: Notice) -> Result<(), AppError> {
+    let mut notices: Vec<Notice> = session.get(NOTICES).await?.unwrap_or_default();
+    notices.push(notice);
     Ok(session.insert(NOTICES, notices).await?)
 }
 
 /// Writes the session only when there was something to take.
-pub async fn take_notices(session: &Session) -> Result<Vec<String>, AppError> {
+pub async fn take_notices(session: &Session) -> Result<Vec<Notice>, AppError> {
     match session.get(NOTICES).await? {
         None => Ok(Vec::new()),
         Some(notices) => {

@@ -21,8 +21,8 @@ pub fn new() -> String {
     Id::default().to_string()
 }
 
-/// Lets pass what reads, and what carries the session's token: in the form field `token`, or in the
-/// header `x-token` where a script sends something else than a form.
+/// Lets pass what reads, and what carries the session's token: in the form field `csrf`, or in the
+/// header `x-csrf` where a script sends something else than a form.
 pub async fn check(visit: Visit, request: Request, next: Next) -> Response {
     if request.method().is_safe() {
         return next.run(request).await;
@@ -47,7 +47,7 @@ fn matches(expected: Option<&str>, given: Option<&str>) -> bool {
 
 /// The token that a request carries, and the request with its body put back.
 async fn carried(request: Request) -> Result<(Request, Option<String>), AppError> {
-    if let Some(token) = request.headers().get("x-token") {
+    if let Some(token) = request.headers().get("x-csrf") {
         let token = token.to_str().map(str::to_owned).ok();
         return Ok((request, token));
     }
@@ -69,7 +69,7 @@ async fn carried(request: Request) -> Result<(Request, Option<String>), AppError
                 },
             })?;
     let token = form_urlencoded::parse(&body)
-        .find(|(name, _)| name == "token")
+        .find(|(name, _)| name == "csrf")
         .map(|(_, token)| token.into_owned());
     Ok((Request::from_parts(parts, Body::from(body)), token))
 }

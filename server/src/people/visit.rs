@@ -15,7 +15,7 @@ use super::{queries, session, token};
 use crate::AppState;
 use crate::change::Actor;
 use crate::error::{AppError, prefers_json};
-use crate::page::{Layout, Screen};
+use crate::page::{Layout, Notice, Screen};
 use crate::site::{self, Site};
 use crate::skin::Skin;
 
@@ -101,9 +101,9 @@ impl Who {
         }
     }
 
-    /// Leaves a line to say on the next page. Not while a change is open.
-    pub async fn notice(&self, text: impl Into<String>) -> Result<(), AppError> {
-        session::add_notice(&self.session, text.into()).await
+    /// Leaves something to say on the next page. Not while a change is open.
+    pub async fn notice(&self, notice: Notice) -> Result<(), AppError> {
+        session::add_notice(&self.session, notice).await
     }
 }
 
