@@ -18,9 +18,9 @@ create table powder (
     name text not null check (length(name) between 1 and 80)
 ) strict;
 
+-- Its name stands in 0001, with the site's.
 create table cell (
     one integer primary key check (one = 1),
-    name text not null check (length(name) between 1 and 80),
     -- When what is under the nozzle now is done; null: free.
     free_from integer,
     -- Powder in the feeder; null: clean and empty.
