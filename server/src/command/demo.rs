@@ -43,9 +43,9 @@ pub async fn demo(arguments: Arguments) -> anyhow::Result<()> {
         None => {
             let folder = temporary_folder()?;
             let outcome = demonstrate(&folder, config).await;
-            remove_dir_all(&folder)
-                .with_context(|| format!("cannot remove {}", folder.display()))?;
-            outcome
+            let removed = remove_dir_all(&folder)
+                .with_context(|| format!("cannot remove {}", folder.display()));
+            outcome.and(removed)
         }
     }
 }

@@ -1,7 +1,7 @@
 //! `mendpost init`: a new site, with its first person.
 
 use std::io::{IsTerminal, stdin};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::{bail, ensure};
 use chrono_tz::Tz;
@@ -12,7 +12,7 @@ use crate::AppState;
 use crate::change::{Actor, Change};
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::db::{Db, holds_database};
+use crate::db::{Db, holds_database, open_to_read};
 use crate::people::{self, passphrase::NewPassphrase};
 use crate::site::{self, Site};
 
@@ -48,12 +48,7 @@ pub async fn init(arguments: Arguments) -> anyhow::Result<()> {
         altitude,
         lead,
     } = arguments;
-    ensure!(
-        !holds_database(&data),
-        "{} holds a site already; choose another folder, or serve it with: mendpost serve --data {}",
-        data.display(),
-        data.display()
-    );
+    refuse_founded(&data).await?;
     let passphrase = NewPassphrase::new(&ask_passphrase(&lead)?)?;
     let site = Site {
         name,
@@ -71,6 +66,23 @@ pub async fn init(arguments: Arguments) -> anyhow::Result<()> {
     println!(
         "{} is ready. Start it with: mendpost serve --data {}",
         site.name,
+        data.display()
+    );
+    Ok(())
+}
+
+/// A database without a site, left by a start that was cut off, may be filled.
+async fn refuse_founded(data: &Path) -> anyhow::Result<()> {
+    if !holds_database(data) {
+        return Ok(());
+    }
+    let read = open_to_read(data).await?;
+    let founded = site::queries::site(&read).await;
+    read.close().await;
+    ensure!(
+        founded?.is_none(),
+        "{} holds a site already; choose another folder, or serve it with: mendpost serve --data {}",
+        data.display(),
         data.display()
     );
     Ok(())
