@@ -1,1 +1,3 @@
 //! Mendpost's web service.
+
+pub mod solve;

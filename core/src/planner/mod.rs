@@ -4,6 +4,7 @@
 //! for a good plan, [`check()`] holds any plan against every rule, and [`crew_plan`] is what the crew would do
 //! without a planner.
 
+mod bound;
 mod check;
 mod crew_order;
 mod decode;
@@ -15,6 +16,7 @@ mod read;
 mod rules;
 mod search;
 
+pub use bound::bound;
 pub use check::{Broken, Place, check};
 pub use crew_order::{CrewOrder, crew_plan};
 pub use decode::decode;
