@@ -114,7 +114,7 @@ impl Rules {
             crew: crew_on_duty(problem),
             cells: problem.cells.iter().map(|cell| places.cell(cell)).collect(),
             stations: problem.stations.iter().map(|s| station_room(s.slots, &s.closed)).collect(),
-            stores: problem.stores.iter().map(|s| Balance::new(s.level, &s.arrivals)).collect(),
+            stores: problem.stores.iter().map(|s| Balance::new(s.level, &s.arrivals, highest_floor(problem, &s.id))).collect(),
             lots: problem.lots.iter().map(|l| LotRule { grams: l.grams, from: l.from, until: l.until }).collect(),
             lots_of,
             assets: places.assets(problem),
@@ -168,6 +168,12 @@ fn station_room(slots: i64, closed: &[(i64, i64, i64)]) -> Room {
         room.take(*from, *to, *fewer);
     }
     room
+}
+
+fn highest_floor(problem: &Problem, store: &str) -> i64 {
+    let operations = problem.jobs.iter().flat_map(|j| &j.options).flat_map(|o| &o.operations);
+    let draws = operations.flat_map(|o| &o.draws).filter(|d| d.store == store);
+    draws.map(|d| d.floor).max().unwrap_or(0)
 }
 
 impl<'a> Places<'a> {

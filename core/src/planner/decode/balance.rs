@@ -5,6 +5,9 @@
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(in crate::planner) struct Balance {
     events: Vec<Event>,
+    /// Never more than the least level less the highest floor: draws within it need no look at the events.
+    spare: i64,
+    highest_floor: i64,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -15,9 +18,14 @@ struct Event {
 }
 
 impl Balance {
-    /// A store without draws; `arrivals` as `(minute, amount)` in any order.
-    pub fn new(level: i64, arrivals: &[(i64, i64)]) -> Self {
-        let mut balance = Self { events: vec![Event { at: 0, level, floor: i64::MIN / 2 }] };
+    /// A store without draws; `arrivals` as `(minute, amount)` in any order; no draw asks for more than the
+    /// highest floor to be left.
+    pub fn new(level: i64, arrivals: &[(i64, i64)], highest_floor: i64) -> Self {
+        let mut balance = Self {
+            events: vec![Event { at: 0, level, floor: i64::MIN / 2 }],
+            spare: level - highest_floor,
+            highest_floor,
+        };
         for (minute, amount) in arrivals {
             balance.insert(*minute, -amount, i64::MIN / 2);
         }
@@ -27,6 +35,9 @@ impl Balance {
     /// The first minute from `from` on at which `amount` can be drawn so that `floor` is left, and so
     /// that every draw already there still leaves its own.
     pub fn earliest(&self, from: i64, amount: i64, floor: i64) -> Option<i64> {
+        if amount <= self.spare {
+            return Some(from);
+        }
         let mut start = from;
         for event in self.events.iter().rev() {
             if event.at < from {
@@ -46,11 +57,14 @@ impl Balance {
     }
 
     pub fn take(&mut self, minute: i64, amount: i64, floor: i64) {
+        debug_assert!(floor <= self.highest_floor, "the highest floor is one of all draws");
+        self.spare -= amount;
         self.insert(minute, amount, floor);
     }
 
     /// Undoes a draw that was taken.
     pub fn give_back(&mut self, minute: i64, amount: i64, floor: i64) {
+        self.spare += amount;
         let from = self.events.partition_point(|event| event.at < minute);
         if let Some(at) = self.events[from..].iter().position(|event| event.floor == floor) {
             self.events.remove(from + at);
@@ -72,6 +86,7 @@ impl Balance {
 
     pub fn copy_from(&mut self, other: &Self) {
         self.events.clone_from(&other.events);
+        self.spare = other.spare;
     }
 }
 
@@ -83,7 +98,7 @@ mod tests {
     /// floor (10 - 4 - 1 = 5 < 6), so it waits for minute 51.
     #[test]
     fn a_draw_waits_behind_one_whose_floor_it_would_break() {
-        let mut gas = Balance::new(10, &[(100, 5)]);
+        let mut gas = Balance::new(10, &[(100, 5)], 6);
         gas.take(50, 4, 6);
         assert_eq!(gas.earliest(0, 1, 0), Some(51));
         assert_eq!(gas.earliest(0, 7, 0), Some(100));
@@ -93,7 +108,7 @@ mod tests {
     /// Draws of one minute count together, whichever was placed first.
     #[test]
     fn a_floor_counts_the_draws_of_its_own_minute() {
-        let mut gas = Balance::new(10, &[]);
+        let mut gas = Balance::new(10, &[], 6);
         gas.take(50, 4, 6);
         assert_eq!(gas.earliest(50, 1, 0), Some(51));
     }
@@ -101,7 +116,7 @@ mod tests {
     /// Taking and giving back restores every level.
     #[test]
     fn giving_back_undoes_a_draw() {
-        let mut gas = Balance::new(10, &[(5, 5)]);
+        let mut gas = Balance::new(10, &[(5, 5)], 2);
         let before = gas.clone();
         gas.take(5, 3, 2);
         gas.take(5, 1, 0);

@@ -34,8 +34,14 @@ impl Toll {
 
     /// Counts a job of `asset` as finished at `minute`.
     pub fn finish(&mut self, rules: &Rules, asset: usize, minute: i64) {
-        let minute = minute.min(rules.horizon);
-        if minute <= self.back[asset] {
+        if minute > self.back[asset] {
+            self.set_back(rules, asset, minute.min(rules.horizon));
+        }
+    }
+
+    /// Says when an asset is back at the earliest.
+    pub fn set_back(&mut self, rules: &Rules, asset: usize, minute: i64) {
+        if minute == self.back[asset] {
             return;
         }
         self.back[asset] = minute;
