@@ -9,13 +9,17 @@ pub mod contents;
 pub mod db;
 pub mod error;
 pub mod form;
+pub mod lineup;
 pub mod page;
 pub mod people;
 pub mod request_id;
 pub mod routes;
 pub mod security;
 pub mod site;
+pub mod situation;
 pub mod skin;
+pub mod solve;
+pub mod words;
 
 use std::any::Any;
 use std::sync::Arc;
@@ -35,6 +39,7 @@ use tower_http::trace::TraceLayer;
 use clock::Clock;
 use config::Config;
 use db::Db;
+use lineup::Planner;
 use error::AppError;
 use people::{Passphrases, SlowDown};
 use routes::Routes;
@@ -47,6 +52,7 @@ pub struct AppState {
     pub config: Arc<Config>,
     pub passphrases: Passphrases,
     pub slow_down: SlowDown,
+    pub planner: Planner,
 }
 
 impl AppState {
@@ -57,6 +63,7 @@ impl AppState {
             config: Arc::new(config),
             passphrases: Passphrases::default(),
             slow_down: SlowDown::default(),
+            planner: Planner::default(),
         }
     }
 }
@@ -66,6 +73,7 @@ pub fn routes() -> Routes {
     Routes::default()
         .merge(people::routes())
         .merge(contents::routes())
+        .merge(lineup::routes())
         .merge(site::routes())
         .merge(skin::routes())
 }

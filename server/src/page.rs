@@ -202,6 +202,7 @@ impl Layout {
 /// The screens, each answering one question.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Screen {
+    LineUp,
     Site,
     /// The list of screens itself; like the next two not in it.
     Contents,
@@ -214,11 +215,12 @@ const STRIP: usize = 4;
 
 impl Screen {
     /// The screens to choose from, in order.
-    pub const ALL: [Screen; 1] = [Screen::Site];
+    pub const ALL: [Screen; 2] = [Screen::LineUp, Screen::Site];
 
     /// The word at the top of the page.
     pub fn word(self) -> &'static str {
         match self {
+            Screen::LineUp => "Line-up",
             Screen::Site => "Site",
             Screen::Contents => "All pages",
             Screen::SignIn => "Sign in",
@@ -228,6 +230,7 @@ impl Screen {
 
     pub fn path(self) -> &'static str {
         match self {
+            Screen::LineUp => "/line-up",
             Screen::Site => "/site",
             Screen::Contents => "/pages",
             Screen::SignIn => "/sign-in",
@@ -238,6 +241,9 @@ impl Screen {
     /// The question that the screen answers.
     pub fn question(self) -> &'static str {
         match self {
+            Screen::LineUp => {
+                "What goes first, why, what does waiting cost, what does our own order cost?"
+            }
             Screen::Site => "Where is this, who works here, and who may do what?",
             Screen::Contents | Screen::SignIn | Screen::Error => "",
         }

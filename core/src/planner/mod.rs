@@ -4,6 +4,7 @@
 //! for a good plan, [`check()`] holds any plan against every rule, and [`crew_plan`] is what the crew would do
 //! without a planner.
 
+mod bound;
 mod check;
 mod crew_order;
 mod decode;
@@ -15,6 +16,7 @@ mod read;
 mod rules;
 mod search;
 
+pub use bound::bound;
 pub use check::{Broken, Place, check};
 pub use crew_order::{CrewOrder, crew_plan};
 pub use decode::decode;
@@ -22,7 +24,6 @@ pub use faults::{Fault, MAX_AMOUNT, MAX_COUNT, MAX_JOBS, MAX_MINUTES};
 pub use loss::{down_times, loss};
 pub use plan::{LotDraw, Plan, PlanSchema, PlannedJob, Spot};
 pub use problem::{
-    Asset, Capability, Cell, Draw, Job, JobOption, Lot, Operation, Problem, ProblemSchema, Station,
-    Store, Window, Work,
+    Asset, Capability, Cell, Draw, Job, JobOption, Lot, Operation, Problem, ProblemSchema, Station, Store, Window, Work,
 };
 pub use search::Search;

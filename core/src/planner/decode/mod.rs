@@ -13,6 +13,7 @@ pub(super) use room::Room;
 pub(super) use state::{Outcome, State, Trail};
 pub(super) use toll::Toll;
 
+use super::loss::loss;
 use super::plan::{LotDraw, Plan, PlannedJob, Spot};
 use super::problem::Problem;
 use super::rules::Rules;
@@ -25,12 +26,11 @@ use super::rules::Rules;
 #[must_use]
 pub fn decode(problem: &Problem, order: &[(usize, usize)]) -> Plan {
     let rules = Rules::new(problem);
-    let earliest = earliest_finishes(&rules);
     let chunks = order.iter().filter_map(|(job, option)| {
         let operations = &rules.jobs.get(*job)?.options.get(*option)?.operations;
         Some(Chunk { job: *job, option: *option, upto: operations.len() })
     });
-    plan_of(problem, &rules, &State::new(&rules, &earliest), chunks)
+    plan_of(problem, &rules, chunks)
 }
 
 /// Places the operations of a job up to a position, from where an earlier chunk of it ended.
@@ -43,7 +43,7 @@ pub(super) struct Chunk {
 
 /// By job: no plan finishes it sooner, by whichever option.
 pub(super) fn earliest_finishes(rules: &Rules) -> Vec<i64> {
-    let empty = State::new(rules, &vec![0; rules.jobs.len()]);
+    let empty = State::new(rules);
     let of_job = |job: &super::rules::JobRule| {
         let ends = job.options.iter().filter_map(|option| empty.alone(rules, &option.operations, option.ready));
         ends.min().unwrap_or(rules.horizon)
@@ -52,36 +52,32 @@ pub(super) fn earliest_finishes(rules: &Rules) -> Vec<i64> {
 }
 
 /// Decodes chunks from the beginning and writes the plan down; a job named again is passed over.
-pub(super) fn plan_of(problem: &Problem, rules: &Rules, empty: &State, chunks: impl Iterator<Item = Chunk>) -> Plan {
-    let mut state = empty.clone();
+pub(super) fn plan_of(problem: &Problem, rules: &Rules, chunks: impl Iterator<Item = Chunk>) -> Plan {
+    let mut state = State::new(rules);
     let mut trail = Trail::default();
-    let mut plan = Plan::default();
-    let mut upto = vec![0; rules.jobs.len()];
-    let mut place_in_plan: Vec<Option<usize>> = vec![None; rules.jobs.len()];
+    let mut planned: Vec<Option<PlannedJob>> = vec![None; rules.jobs.len()];
+    let mut tried = vec![None; rules.jobs.len()];
+    let mut finished = Vec::new();
     for chunk in chunks {
-        let named = upto[chunk.job] > 0 || place_in_plan[chunk.job].is_some();
-        if named && upto[chunk.job] >= chunk.upto {
+        if tried[chunk.job].is_some_and(|upto| chunk.upto <= upto) {
             continue;
         }
-        upto[chunk.job] = chunk.upto.max(1);
-        if state.place_chunk(rules, chunk, &mut trail) != Outcome::Placed {
-            continue;
-        }
+        tried[chunk.job] = Some(chunk.upto);
+        let outcome = state.place_chunk(rules, chunk, &mut trail);
         let job = &problem.jobs[chunk.job];
-        let at = *place_in_plan[chunk.job].get_or_insert_with(|| {
+        let entry = planned[chunk.job].get_or_insert_with(|| {
             let option = job.options[chunk.option].id.clone();
-            plan.jobs.push(PlannedJob { id: job.id.clone(), option, operations: Vec::new() });
-            plan.jobs.len() - 1
+            PlannedJob { id: job.id.clone(), option, operations: Vec::new() }
         });
-        plan.jobs[at].operations.extend(spots(problem, &trail));
-    }
-    for (n, job) in problem.jobs.iter().enumerate() {
-        if place_in_plan[n].is_none() {
-            state.toll.finish(rules, rules.jobs[n].asset, rules.horizon);
-            plan.left_out.push(job.id.clone());
+        entry.operations.extend(spots(problem, &trail));
+        if let Outcome::Finished(_) = outcome {
+            finished.push(chunk.job);
         }
     }
-    plan.loss = state.toll.total();
+    let mut plan = Plan::default();
+    plan.left_out = (0..rules.jobs.len()).filter(|n| !finished.contains(n)).map(|n| problem.jobs[n].id.clone()).collect();
+    plan.jobs = finished.into_iter().filter_map(|job| planned[job].take()).collect();
+    plan.loss = loss(problem, &plan);
     plan
 }
 

@@ -1,11 +1,10 @@
 use super::powder::{Need, Powder};
-use super::{Balance, Chunk, Room, Toll};
+use super::{Balance, Chunk, Room};
 use crate::planner::rules::{CellRule, OperationRule, Rules, WorkRule};
 
 /// What the jobs placed so far have taken.
 #[derive(Debug, Clone)]
 pub(in crate::planner) struct State {
-    pub toll: Toll,
     crew: Room,
     stations: Vec<Room>,
     stores: Vec<Balance>,
@@ -26,10 +25,12 @@ struct Begun {
 /// What became of a chunk.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(in crate::planner) enum Outcome {
-    Placed,
-    LeftOut,
-    /// A later chunk does not fit where the first one did: the order is not to be used.
-    Torn,
+    /// With later operations of the job still to come.
+    Begun,
+    /// With the end of the job's last operation.
+    Finished(i64),
+    /// Nothing of the chunk is placed; earlier chunks of the job stay where they are.
+    DoesNotFit,
 }
 
 /// A cell after its last stage so far.
@@ -63,10 +64,9 @@ pub(in crate::planner) struct Trail {
 }
 
 impl State {
-    pub fn new(rules: &Rules, earliest_finish: &[i64]) -> Self {
+    pub fn new(rules: &Rules) -> Self {
         let cell = |rule: &CellRule| CellNow { free: rule.free_from, period: None, powder: rule.powder };
         Self {
-            toll: Toll::new(rules, earliest_finish),
             crew: rules.crew.clone(),
             stations: rules.stations.clone(),
             stores: rules.stores.clone(),
@@ -77,7 +77,6 @@ impl State {
     }
 
     pub fn copy_from(&mut self, other: &Self) {
-        self.toll.copy_from(&other.toll);
         self.crew.copy_from(&other.crew);
         for (mine, theirs) in self.stations.iter_mut().zip(&other.stations) {
             mine.copy_from(theirs);
@@ -90,27 +89,28 @@ impl State {
         self.begun.clone_from(&other.begun);
     }
 
-    /// Places a chunk behind what is placed already, and counts its job's end.
+    /// Places a chunk behind what is placed already.
     pub fn place_chunk(&mut self, rules: &Rules, chunk: Chunk, trail: &mut Trail) -> Outcome {
-        let job = &rules.jobs[chunk.job];
-        let option = &job.options[chunk.option];
-        let whole = option.operations.len();
+        let option = &rules.jobs[chunk.job].options[chunk.option];
         let at = self.begun.iter().position(|begun| begun.job == chunk.job);
         let begun = at.map_or(Some((0, option.ready)), |at| self.begun.swap_remove(at).placed);
         let end = begun.filter(|(_, ready)| *ready <= rules.horizon).and_then(|(from, ready)| {
             self.place(rules, &option.operations[from..chunk.upto], ready, trail)
         });
-        if chunk.upto < whole {
-            let placed = end.map(|end| (chunk.upto, end));
-            self.begun.push(Begun { job: chunk.job, placed });
+        let last = chunk.upto == option.operations.len();
+        if !last {
+            self.begun.push(Begun { job: chunk.job, placed: end.map(|end| (chunk.upto, end)) });
         }
         match end {
-            Some(end) if chunk.upto == whole => self.toll.finish(rules, job.asset, end),
-            Some(_) => {}
-            None if at.is_some() && begun.is_some() => return Outcome::Torn,
-            None => self.toll.finish(rules, job.asset, rules.horizon),
+            None => Outcome::DoesNotFit,
+            Some(end) if last => Outcome::Finished(end),
+            Some(_) => Outcome::Begun,
         }
-        if end.is_some() { Outcome::Placed } else { Outcome::LeftOut }
+    }
+
+    /// Whether no cell is free sooner than in another state.
+    pub fn no_cell_sooner(&self, other: &Self) -> bool {
+        self.cells.iter().zip(&other.cells).all(|(mine, theirs)| mine.free >= theirs.free)
     }
 
     /// Places operations in order, each as early as the rules allow from `ready` on, and returns the end

@@ -1,31 +1,30 @@
 //! Local search over the order of jobs, their options, and how far each is carried before the next.
 
 mod moves;
+mod order;
 mod starts;
 
 use fastrand::Rng;
 
-use super::decode::{Chunk, Outcome, State, Trail, earliest_finishes, plan_of};
+use super::crew_order::{CrewOrder, crew_plan};
+use super::decode::{Chunk, earliest_finishes, plan_of};
 use super::plan::Plan;
 use super::problem::Problem;
 use super::rules::Rules;
+use order::{Bench, Order, Trial};
 
 /// An anytime search for a good plan: simulated annealing in cycles that double in length, each from the
 /// best plan so far.
 ///
-/// For a seed and a number of iterations the plan is always the same.
+/// For a seed and a number of iterations the plan is always the same. It is never worse than a crew's own.
 pub struct Search<'a> {
     problem: &'a Problem,
     rules: Rules,
-    empty: State,
     rng: Rng,
-    /// The order searched from, with the state before each of its chunks.
-    current: Vec<Chunk>,
-    current_loss: i64,
-    before: Vec<State>,
-    trial: Vec<Chunk>,
-    work: State,
-    trail: Trail,
+    bench: Bench,
+    /// The order searched from.
+    current: Order,
+    trial: Trial,
     best: Vec<Chunk>,
     best_loss: i64,
     plan: Plan,
@@ -45,30 +44,31 @@ impl<'a> Search<'a> {
     #[must_use]
     pub fn new(problem: &'a Problem, seed: u64) -> Self {
         let rules = Rules::new(problem);
-        let empty = State::new(&rules, &earliest_finishes(&rules));
-        let starts = starts::starts(problem, &rules);
-        let first_cycle = 60 * u64::try_from(problem.jobs.len()).unwrap_or(1).max(4);
+        let mut bench = Bench::new(&rules, earliest_finishes(&rules));
+        let mut orders = starts::starts(problem, &rules).into_iter();
+        let mut current = Order::new(&rules, &mut bench, orders.next().unwrap_or_default());
+        for start in orders {
+            let order = Order::new(&rules, &mut bench, start);
+            if order.loss < current.loss {
+                current = order;
+            }
+        }
+        let crew = [CrewOrder::OldestFirst, CrewOrder::LargestRateFirst].map(|order| crew_plan(problem, order));
+        let plan = crew.into_iter().min_by_key(|plan| plan.loss).unwrap_or_default();
+        let first_cycle = CYCLE_PER_JOB * u64::try_from(problem.jobs.len()).unwrap_or(1).max(4);
         let mut search = Self {
             problem,
             rng: Rng::with_seed(seed),
-            current: Vec::new(),
-            current_loss: i64::MAX,
-            before: Vec::new(),
-            trial: Vec::new(),
-            work: empty.clone(),
-            trail: Trail::default(),
-            best: Vec::new(),
-            best_loss: i64::MAX,
-            plan: Plan::default(),
+            bench,
+            best: current.chunks.clone(),
+            best_loss: current.loss,
+            current,
+            trial: Trial::default(),
+            plan,
             iterations: 0,
             cycle: Cycle { done: 0, length: first_cycle },
             rules,
-            empty,
         };
-        for start in starts {
-            search.try_start(start);
-        }
-        search.restart();
         search.write_plan();
         search
     }
@@ -78,15 +78,15 @@ impl<'a> Search<'a> {
     ///
     /// Jobs and options that the problem no longer has are passed over, jobs that it has gained go last.
     pub fn warm_start(&mut self, plan: &Plan) {
-        let mut order = order_of(self.problem, plan);
-        let named: std::collections::BTreeSet<_> = order.iter().map(|chunk| chunk.job).collect();
-        let gained = (0..self.rules.jobs.len()).filter(|job| !named.contains(job));
-        let with_options = gained.filter(|job| !self.rules.jobs[*job].options.is_empty());
-        order.extend(with_options.map(|job| self.whole(job, 0)));
-        let known = self.best_loss;
-        self.try_start(order);
-        if self.best_loss < known {
-            self.restart();
+        let mut chunks = order_of(self.problem, plan);
+        let gained = self.with_options().filter(|job| !chunks.iter().any(|chunk| chunk.job == *job));
+        let gained: Vec<_> = gained.map(|job| starts::whole(&self.rules, job, 0)).collect();
+        chunks.extend(gained);
+        let order = Order::new(&self.rules, &mut self.bench, chunks);
+        if order.loss < self.best_loss {
+            self.best.clone_from(&order.chunks);
+            self.best_loss = order.loss;
+            self.current = order;
             self.write_plan();
         }
     }
@@ -96,6 +96,8 @@ impl<'a> Search<'a> {
         if other.best_loss < self.best_loss {
             self.best.clone_from(&other.best);
             self.best_loss = other.best_loss;
+        }
+        if other.plan.loss < self.plan.loss {
             self.plan.clone_from(&other.plan);
         }
     }
@@ -132,86 +134,55 @@ impl<'a> Search<'a> {
         self.iterations
     }
 
-    fn whole(&self, job: usize, option: usize) -> Chunk {
-        Chunk { job, option, upto: self.rules.jobs[job].options[option].operations.len() }
-    }
-
-    fn try_start(&mut self, order: Vec<Chunk>) {
-        self.work.copy_from(&self.empty);
-        let loss = self.decode_tail(&order, 0, i64::MAX);
-        if let Some(loss) = loss.filter(|loss| *loss < self.best_loss) {
-            self.best = order;
-            self.best_loss = loss;
-        }
-    }
-
-    /// Goes on from the best order.
-    fn restart(&mut self) {
-        self.current.clone_from(&self.best);
-        self.current_loss = self.best_loss;
-        self.remember(0);
+    fn with_options(&self) -> impl Iterator<Item = usize> + use<'_, 'a> {
+        (0..self.rules.jobs.len()).filter(|job| !self.rules.jobs[*job].options.is_empty())
     }
 
     fn step(&mut self) {
         self.iterations += 1;
         if self.cycle.done >= self.cycle.length {
             self.cycle = Cycle { done: 0, length: self.cycle.length * 2 };
-            self.restart();
+            if self.current.loss > self.best_loss {
+                self.current = Order::new(&self.rules, &mut self.bench, self.best.clone());
+            }
         }
         let most = self.worst_accepted();
         self.cycle.done += 1;
-        self.trial.clone_from(&self.current);
-        let mut trial = std::mem::take(&mut self.trial);
-        if let Some(from) = moves::change(&self.rules, &mut self.rng, &mut trial) {
-            self.work.copy_from(&self.before[from]);
-            if let Some(loss) = self.decode_tail(&trial, from, most) {
-                std::mem::swap(&mut self.current, &mut trial);
-                self.current_loss = loss;
-                self.remember(from);
-                if loss < self.best_loss {
-                    self.best.clone_from(&self.current);
-                    self.best_loss = loss;
-                }
+        if !moves::change(&self.rules, &mut self.rng, &self.current, &mut self.trial) {
+            return;
+        }
+        let loss = self.current.try_out(&self.rules, &mut self.bench, &self.trial, most);
+        if loss.is_some() {
+            self.current.accept(&self.rules, &mut self.bench, &mut self.trial);
+            if self.current.loss < self.best_loss {
+                self.best.clone_from(&self.current.chunks);
+                self.best_loss = self.current.loss;
             }
         }
-        self.trial = trial;
     }
 
     /// The loss up to which a change is accepted: now and then a worse one, ever more rarely in a cycle.
     #[expect(clippy::cast_precision_loss, clippy::cast_possible_truncation, reason = "a random tolerance, not a sum")]
     fn worst_accepted(&mut self) -> i64 {
         let progress = self.cycle.done as f64 / self.cycle.length as f64;
-        let warmth = self.current_loss as f64 * WARM * (COLD / WARM).powf(progress);
+        let warmth = self.current.loss as f64 * WARM * (COLD / WARM).powf(progress);
         let tolerance = -self.rng.f64().max(1e-12).ln() * warmth;
-        self.current_loss.saturating_add(tolerance as i64)
+        self.current.loss.saturating_add(tolerance as i64)
     }
 
-    /// Places the chunks from a position on into `work`; none if the loss would exceed `most`.
-    fn decode_tail(&mut self, order: &[Chunk], from: usize, most: i64) -> Option<i64> {
-        for chunk in &order[from..] {
-            let outcome = self.work.place_chunk(&self.rules, *chunk, &mut self.trail);
-            if outcome == Outcome::Torn || self.work.toll.total() > most {
-                return None;
-            }
-        }
-        Some(self.work.toll.total())
-    }
-
-    /// Keeps the states before each chunk of the current order, from a position on.
-    fn remember(&mut self, from: usize) {
-        self.before.resize_with(self.current.len() + 1, || self.empty.clone());
-        for at in from..self.current.len() {
-            let (done, rest) = self.before.split_at_mut(at + 1);
-            rest[0].copy_from(&done[at]);
-            rest[0].place_chunk(&self.rules, self.current[at], &mut self.trail);
-        }
-    }
-
+    /// Writes the best order down, with what is parked behind it: it may fit even where it stops no loss.
     fn write_plan(&mut self) {
-        self.plan = plan_of(self.problem, &self.rules, &self.empty, self.best.iter().copied());
+        let parked: Vec<_> = self.with_options().filter(|job| !self.best.iter().any(|c| c.job == *job)).collect();
+        let parked = parked.into_iter().map(|job| starts::whole(&self.rules, job, 0));
+        let plan = plan_of(self.problem, &self.rules, self.best.iter().copied().chain(parked));
+        if plan.loss < self.plan.loss {
+            self.plan = plan;
+        }
     }
 }
 
+/// Iterations of the first cycle, per job.
+const CYCLE_PER_JOB: u64 = 60;
 /// Warmth at the begin and at the end of a cycle, as a share of the loss.
 const WARM: f64 = 0.01;
 const COLD: f64 = 0.0001;

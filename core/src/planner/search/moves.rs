@@ -1,27 +1,61 @@
 use fastrand::Rng;
 
+use super::order::{Order, Trial};
+use super::starts::whole;
 use crate::planner::decode::Chunk;
 use crate::planner::rules::Rules;
 
-/// Changes an order at random in one of several ways and returns the first position that differs; none if
-/// the way drawn does not apply.
-pub(super) fn change(rules: &Rules, rng: &mut Rng, order: &mut Vec<Chunk>) -> Option<usize> {
-    if order.is_empty() {
-        return None;
+/// Makes a trial by changing an order at random in one of several ways; false if the way drawn does not
+/// apply.
+pub(super) fn change(rules: &Rules, rng: &mut Rng, order: &Order, trial: &mut Trial) -> bool {
+    trial.chunks.clone_from(&order.chunks);
+    (trial.unpark, trial.park) = (None, None);
+    let way = rng.u32(0..100);
+    if way < 6 || order.chunks.len() < 2 {
+        return exchange(rules, rng, order, trial);
     }
-    let first = match rng.u32(0..100) {
-        0..40 => relocate(rng, order),
-        40..58 => swap(rng, order),
-        58..70 => relocate_block(rng, order),
-        70..80 => gather(rules, rng, order),
-        80..90 => take_other_option(rules, rng, order),
-        90..97 => split(rules, rng, order),
-        _ => unite(rules, rng, order),
+    let chunks = &mut trial.chunks;
+    let first = match way {
+        6..42 => relocate(rng, chunks),
+        42..60 => swap(rng, chunks),
+        60..72 => relocate_block(rng, chunks),
+        72..80 => gather(rules, rng, chunks),
+        80..90 => take_other_option(rules, rng, chunks),
+        90..97 => split(rules, rng, chunks),
+        _ => unite(rules, rng, chunks),
     };
     if first.is_some() {
-        sort_chunks(rules, order);
+        sort_chunks(rules, chunks);
     }
-    first
+    trial.from = first.unwrap_or(0);
+    first.is_some()
+}
+
+/// Brings the jobs of a parked machine in, often in place of another machine that is then parked.
+fn exchange(rules: &Rules, rng: &mut Rng, order: &Order, trial: &mut Trial) -> bool {
+    let count = rules.assets.len();
+    let start = rng.usize(0..count.max(1));
+    let usable = |asset: &usize| {
+        let jobs = &rules.assets[*asset].jobs;
+        order.parked[*asset] && jobs.iter().all(|job| !rules.jobs[*job].options.is_empty())
+    };
+    let Some(asset) = (0..count).map(|k| (start + k) % count).find(usable) else { return false };
+    let chunks = &mut trial.chunks;
+    let mut to = rng.usize(0..=chunks.len());
+    trial.from = to;
+    if !chunks.is_empty() && rng.bool() {
+        let out = rules.jobs[chunks[to.min(chunks.len() - 1)].job].asset;
+        trial.from = chunks.iter().position(|chunk| rules.jobs[chunk.job].asset == out).unwrap_or(0).min(to);
+        chunks.retain(|chunk| rules.jobs[chunk.job].asset != out);
+        to = trial.from;
+        trial.park = Some(out);
+    }
+    for job in &rules.assets[asset].jobs {
+        let option = rng.usize(0..rules.jobs[*job].options.len());
+        chunks.insert(to, whole(rules, *job, option));
+    }
+    trial.unpark = Some(asset);
+    true
 }
 
 /// Half of the moves go near, half anywhere.
@@ -92,7 +126,7 @@ fn take_other_option(rules: &Rules, rng: &mut Rng, order: &mut Vec<Chunk>) -> Op
     let Chunk { job, option, .. } = order[at];
     let first = make_whole(order, job)?;
     let other = (option + rng.usize(1..rules.jobs[job].options.len())) % rules.jobs[job].options.len();
-    order[first] = Chunk { job, option: other, upto: rules.jobs[job].options[other].operations.len() };
+    order[first] = whole(rules, job, other);
     if rng.bool() {
         let to = target(rng, first, order.len());
         return shift(order, first, to).or(Some(first));
@@ -128,12 +162,12 @@ fn split(rules: &Rules, rng: &mut Rng, order: &mut Vec<Chunk>) -> Option<usize> 
 
 fn unite(rules: &Rules, rng: &mut Rng, order: &mut Vec<Chunk>) -> Option<usize> {
     let start = rng.usize(0..order.len());
-    let whole = |chunk: &Chunk| rules.jobs[chunk.job].options[chunk.option].operations.len();
-    let parted = |at: usize| order[at].upto < whole(&order[at]);
+    let operations = |chunk: &Chunk| rules.jobs[chunk.job].options[chunk.option].operations.len();
+    let parted = |at: usize| order[at].upto < operations(&order[at]);
     let at = (0..order.len()).map(|k| (start + k) % order.len()).find(|at| parted(*at))?;
     let Chunk { job, option, .. } = order[at];
     let first = make_whole(order, job)?;
-    order[first].upto = rules.jobs[job].options[option].operations.len();
+    order[first] = whole(rules, job, option);
     Some(first)
 }
 

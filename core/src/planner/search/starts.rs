@@ -15,15 +15,16 @@ pub(super) fn starts(problem: &Problem, rules: &Rules) -> Vec<Vec<Chunk>> {
         orders.push(by_asset(rules, rate, first_option));
         orders.push(by_asset(rules, rate, quickest_option));
     }
-    orders.into_iter().map(|order| whole_jobs(rules, order)).collect()
+    let planned = |order: Vec<(usize, usize)>| {
+        let with_options = order.into_iter().filter(|(job, _)| !rules.jobs[*job].options.is_empty());
+        with_options.map(|(job, option)| whole(rules, job, option)).collect()
+    };
+    orders.into_iter().map(planned).collect()
 }
 
-fn whole_jobs(rules: &Rules, order: Vec<(usize, usize)>) -> Vec<Chunk> {
-    let chunk = |(job, option): (usize, usize)| {
-        let option_rule = rules.jobs.get(job)?.options.get(option)?;
-        Some(Chunk { job, option, upto: option_rule.operations.len() })
-    };
-    order.into_iter().filter_map(chunk).collect()
+/// A job as one chunk.
+pub(super) fn whole(rules: &Rules, job: usize, option: usize) -> Chunk {
+    Chunk { job, option, upto: rules.jobs[job].options[option].operations.len() }
 }
 
 /// Smith's rule on whole machines: since only its last part brings a machine back, its parts go together,

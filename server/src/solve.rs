@@ -1,0 +1,175 @@
+//! Planning with several threads, and the command `mendpost solve`.
+
+use std::io::{Read, Write};
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
+
+use mendpost_core::planner::{CrewOrder, Plan, Problem, Search, bound, check, crew_plan, decode};
+
+/// When a search ends, and what makes it repeatable.
+#[derive(Debug, Clone, Copy)]
+pub struct Limits {
+    /// Wall time; without it and without `iterations`, one second.
+    pub seconds: Option<f64>,
+    /// Changes tried by each thread; with it alone, the plan does not depend on the speed of the machine.
+    pub iterations: Option<u64>,
+    /// Searches side by side, at least one.
+    pub threads: usize,
+    /// Another seed tries other changes.
+    pub seed: u64,
+}
+
+/// How far a search is.
+#[derive(Debug, Clone, Copy)]
+pub struct Progress {
+    /// The best loss so far, as rate x minutes.
+    pub loss: i64,
+    /// No plan goes below this.
+    pub bound: i64,
+    /// Changes tried by each thread.
+    pub iterations: u64,
+    /// Time since the begin.
+    pub elapsed: Duration,
+}
+
+/// Plans, with `progress` told after each round, until a limit is reached, `stop` is set or the plan is
+/// proven best.
+///
+/// The plan is verified, and never worse than the better of the crew's own orders. With an iteration limit
+/// alone it depends on the problem, the seed and the number of threads only: threads meet after a fixed
+/// number of iterations.
+pub fn solve(problem: &Problem, limits: &Limits, stop: &AtomicBool, progress: &mut dyn FnMut(Progress)) -> Plan {
+    solve_from(problem, None, limits, stop, progress)
+}
+
+/// Plans as [`solve`] does, from a plan that is known already if it is better than other beginnings.
+pub fn solve_from(
+    problem: &Problem,
+    known: Option<&Plan>,
+    limits: &Limits,
+    stop: &AtomicBool,
+    progress: &mut dyn FnMut(Progress),
+) -> Plan {
+    let begin = Instant::now();
+    let least = bound(problem);
+    let mut searches: Vec<_> = (0..limits.threads.max(1)).zip(limits.seed..).map(|(_, seed)| Search::new(problem, seed)).collect();
+    for search in &mut searches {
+        known.into_iter().for_each(|plan| search.warm_start(plan));
+    }
+    let seconds = limits.seconds.or(limits.iterations.is_none().then_some(1.0));
+    let over = || stop.load(Ordering::Relaxed) || seconds.is_some_and(|s| begin.elapsed().as_secs_f64() >= s);
+    let mut done = 0;
+    while !over() && searches[0].best_loss() > least && limits.iterations.is_none_or(|most| done < most) {
+        let round = round_length(problem).min(limits.iterations.map_or(u64::MAX, |most| most - done));
+        std::thread::scope(|scope| {
+            for search in &mut searches {
+                scope.spawn(|| search.run(round, &mut || over()));
+            }
+        });
+        done += round;
+        meet(&mut searches);
+        let loss = searches[0].best_loss();
+        progress(Progress { loss, bound: least, iterations: done, elapsed: begin.elapsed() });
+    }
+    let mut plan = verified(problem, searches[0].best().clone());
+    plan.bound = Some(least);
+    plan.proven = Some(plan.loss == least);
+    plan
+}
+
+/// A round takes some tens of milliseconds whatever the size of the problem.
+fn round_length(problem: &Problem) -> u64 {
+    let jobs = u64::try_from(problem.jobs.len()).unwrap_or(u64::MAX);
+    (60_000 / jobs.max(1)).clamp(100, 10_000)
+}
+
+/// Gives every search the best plan of all, the first of equals.
+fn meet(searches: &mut [Search<'_>]) {
+    let best = (0..searches.len()).min_by_key(|n| (searches[*n].best_loss(), *n)).unwrap_or(0);
+    let (left, rest) = searches.split_at_mut(best);
+    if let Some((best, right)) = rest.split_first_mut() {
+        left.iter_mut().chain(right).for_each(|search| search.adopt(best));
+    }
+}
+
+/// The plan if it keeps every rule and is no worse than a crew's own order; else the better such order.
+fn verified(problem: &Problem, plan: Plan) -> Plan {
+    let crew = [CrewOrder::OldestFirst, CrewOrder::LargestRateFirst].map(|order| crew_plan(problem, order));
+    let nothing = decode(problem, &[]);
+    let candidates = std::iter::once(plan).chain(crew).chain([nothing.clone()]);
+    let sound = candidates.filter(|plan| {
+        let broken = check(problem, plan);
+        if let Some(first) = broken.first() {
+            tracing::error!(broken = broken.len(), %first, "a plan of the search breaks a rule and is not used");
+        }
+        broken.is_empty()
+    });
+    sound.min_by_key(|plan| plan.loss).unwrap_or(nothing)
+}
+
+/// The options of `mendpost solve`.
+#[derive(Debug, Clone, clap::Args)]
+pub struct SolveArgs {
+    /// The problem as JSON (`planning-problem/1`); `-` reads standard input
+    pub problem: PathBuf,
+    /// Seconds to search; 1 if neither this nor --iterations is given
+    #[arg(long)]
+    pub seconds: Option<f64>,
+    /// Changes to try in each thread; alone, it gives the same plan on every machine
+    #[arg(long)]
+    pub iterations: Option<u64>,
+    /// Searches side by side
+    #[arg(long, default_value_t = 2, value_parser = clap::value_parser!(u16).range(1..=256))]
+    pub threads: u16,
+    /// Another seed tries other changes
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+}
+
+/// Reads a problem, plans, and prints the plan as JSON.
+///
+/// Faults go to standard error, one line each, with exit code 2.
+#[must_use]
+pub fn command(args: &SolveArgs) -> ExitCode {
+    match run(args) {
+        Ok(plan) => match writeln!(std::io::stdout(), "{plan}") {
+            Ok(()) => ExitCode::SUCCESS,
+            Err(_) => ExitCode::FAILURE,
+        },
+        Err(faults) => {
+            for fault in faults {
+                eprintln!("{fault}");
+            }
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn run(args: &SolveArgs) -> Result<String, Vec<String>> {
+    if let Some(seconds) = args.seconds.filter(|s| !s.is_finite() || *s < 0.0) {
+        return Err(vec![format!("--seconds is {seconds}; give 0 or more")]);
+    }
+    let text = read(&args.problem)?;
+    let problem = Problem::from_json(&text)
+        .map_err(|faults| faults.iter().map(ToString::to_string).collect::<Vec<_>>())?;
+    let limits = Limits {
+        seconds: args.seconds,
+        iterations: args.iterations,
+        threads: usize::from(args.threads),
+        seed: args.seed,
+    };
+    let plan = solve(&problem, &limits, &AtomicBool::new(false), &mut |_| {});
+    serde_json::to_string(&plan).map_err(|error| vec![error.to_string()])
+}
+
+fn read(path: &std::path::Path) -> Result<String, Vec<String>> {
+    let mut text = String::new();
+    let read = if path.as_os_str() == "-" {
+        std::io::stdin().read_to_string(&mut text).map(|_| ())
+    } else {
+        std::fs::read_to_string(path).map(|content| text = content)
+    };
+    read.map(|()| text).map_err(|error| vec![format!("{}: {error}", path.display())])
+}
