@@ -2,6 +2,7 @@
 
 pub mod demo;
 pub mod init;
+pub mod plan;
 pub mod serve;
 
 use std::future::Future;

@@ -7,6 +7,7 @@ pub mod command;
 pub mod config;
 pub mod contents;
 pub mod db;
+pub mod drawing;
 pub mod error;
 pub mod form;
 pub mod lineup;
@@ -39,8 +40,8 @@ use tower_http::trace::TraceLayer;
 use clock::Clock;
 use config::Config;
 use db::Db;
-use lineup::Planner;
 use error::AppError;
+use lineup::Planner;
 use people::{Passphrases, SlowDown};
 use routes::Routes;
 

@@ -4,7 +4,8 @@ use std::process::ExitCode;
 
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
-use mendpost_server::command::{self, demo, init, serve};
+use mendpost_server::command::{self, demo, init, plan, serve};
+use mendpost_server::solve;
 
 /// Plans and records the repairs of a cold-spray cell.
 #[derive(Parser)]
@@ -18,7 +19,10 @@ struct Arguments {
 enum Command {
     Demo(demo::Arguments),
     Init(init::Arguments),
+    Plan(plan::Arguments),
     Serve(serve::Arguments),
+    /// Plan a problem file and print the plan
+    Solve(solve::SolveArgs),
 }
 
 fn main() -> ExitCode {
@@ -29,7 +33,9 @@ fn main() -> ExitCode {
     match arguments.command {
         Command::Demo(arguments) => command::run(demo::demo(arguments)),
         Command::Init(arguments) => command::run(init::init(arguments)),
+        Command::Plan(arguments) => command::run(plan::plan(arguments)),
         Command::Serve(arguments) => command::run(serve::serve(arguments)),
+        Command::Solve(arguments) => solve::command(&arguments),
     }
 }
 
@@ -41,7 +47,9 @@ fn usage(error: &clap::Error) -> ExitCode {
         return ExitCode::SUCCESS;
     }
     if error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
-        eprintln!("mendpost: say what to do: demo, init or serve; see mendpost --help");
+        eprintln!(
+            "mendpost: say what to do: demo, init, plan, serve or solve; see mendpost --help"
+        );
         return ExitCode::from(2);
     }
     let fault: Vec<&str> = text

@@ -16,6 +16,7 @@ use crate::error::{AppError, Problem};
 use crate::people::Visit;
 use crate::skin::Skin;
 
+pub use local::clock;
 pub use quantity::filters;
 pub use quantity::{grams_down, grams_up, kilograms_down, kilograms_up, loss, minutes, whole};
 

@@ -7,17 +7,16 @@ use mendpost_core::catalogue::{RecipeState, Who};
 use mendpost_core::lineup::{Change, GasSource, Gate, Opens, Readiness, StageNeed};
 use mendpost_core::situation::Situation;
 
-use crate::page::{Layout, minutes, whole};
+use crate::page::{clock, minutes, whole};
 
-/// Words of one page: names come from the situation, times from the site's clock.
+/// Names come from the situation, times are in its site's clock.
 pub struct Words<'a> {
     situation: &'a Situation,
-    page: &'a Layout,
 }
 
 impl<'a> Words<'a> {
-    pub const fn new(situation: &'a Situation, page: &'a Layout) -> Self {
-        Words { situation, page }
+    pub const fn new(situation: &'a Situation) -> Self {
+        Words { situation }
     }
 
     /// Why a request can't be built now, in one line.
@@ -25,7 +24,11 @@ impl<'a> Words<'a> {
         match gate {
             Gate::NotListed => "catalogue, the part is not listed".to_owned(),
             Gate::NoRecipe => "recipe, none makes this part".to_owned(),
-            Gate::NotApproved { recipe, revision, state } => {
+            Gate::NotApproved {
+                recipe,
+                revision,
+                state,
+            } => {
                 format!("recipe, {recipe} rev {revision} {}", recipe_state(*state))
             }
             Gate::YesMissing { .. } => "authority, no yes to build".to_owned(),
@@ -34,28 +37,58 @@ impl<'a> Words<'a> {
                 format!("size, {} in a booth of {}", size(*part_mm), size(*booth_mm))
             }
             Gate::TooHeavy { part_g, most_g } => {
-                format!("mass, {} where {} can be turned", kilograms(*part_g), kilograms(*most_g))
+                format!(
+                    "mass, {} where {} can be turned",
+                    kilograms(*part_g),
+                    kilograms(*most_g)
+                )
             }
-            Gate::BeyondCell { need_mbar, most_mbar, need_c, most_c } => beyond([*need_mbar, *most_mbar], [*need_c, *most_c]),
+            Gate::BeyondCell {
+                need_mbar,
+                most_mbar,
+                need_c,
+                most_c,
+            } => beyond([*need_mbar, *most_mbar], [*need_c, *most_c]),
             Gate::NoGas { gas } => format!("gas, no {gas} here"),
             Gate::Power { need_w, most_w } => {
-                format!("power, takes {} and the set gives {}", kilowatts(*need_w), kilowatts(*most_w))
+                format!(
+                    "power, takes {} and the set gives {}",
+                    kilowatts(*need_w),
+                    kilowatts(*most_w)
+                )
             }
             Gate::NoFigure { why } => format!("recipe, {why}"),
             Gate::NoStation { station } => format!("station, no {station} here"),
             Gate::Crew { need, most } => format!("people, needs {need} at once, {most} on duty"),
-            Gate::DutyTooShort { need_min, longest_min } => {
-                format!("duty, needs {} without a break, has {}", minutes(*need_min), minutes(*longest_min))
+            Gate::DutyTooShort {
+                need_min,
+                longest_min,
+            } => {
+                format!(
+                    "duty, needs {} without a break, has {}",
+                    minutes(*need_min),
+                    minutes(*longest_min)
+                )
             }
             Gate::Time => "time, would end after this line-up".to_owned(),
-            Gate::Station { station } => format!("station, {} is out when it is wanted", self.station(station.as_str())),
+            Gate::Station { station } => format!(
+                "station, {} is out when it is wanted",
+                self.station(station.as_str())
+            ),
             supply => self.supply(supply),
         }
     }
 
     fn supply(&self, gate: &Gate) -> String {
         match gate {
-            Gate::Powder { powder, need_g, one_lot, largest_g, total_g, taken } => {
+            Gate::Powder {
+                powder,
+                need_g,
+                one_lot,
+                largest_g,
+                total_g,
+                taken,
+            } => {
                 let name = self.powder(powder.as_str());
                 let taken = if *taken { " after the line-up" } else { "" };
                 if *one_lot && total_g >= need_g && largest_g < need_g {
@@ -64,21 +97,50 @@ impl<'a> Words<'a> {
                     format!("powder, no lot of {name} may be used then")
                 } else {
                     let free = if *one_lot { largest_g } else { total_g };
-                    format!("powder, {name} {} g free{taken}, needs {}", whole(*free), whole(*need_g))
+                    format!(
+                        "powder, {name} {} g free{taken}, needs {}",
+                        whole(*free),
+                        whole(*need_g)
+                    )
                 }
             }
-            Gate::GasPressure { bank, need_mbar, have_mbar } => {
-                format!("gas, needs {}, bank {bank} {}", bar(*need_mbar), bar(*have_mbar))
+            Gate::GasPressure {
+                bank,
+                need_mbar,
+                have_mbar,
+            } => {
+                format!(
+                    "gas, needs {}, bank {bank} {}",
+                    bar(*need_mbar),
+                    bar(*have_mbar)
+                )
             }
-            Gate::Gas { bank, need_g, have_g, taken } => {
+            Gate::Gas {
+                bank,
+                need_g,
+                have_g,
+                taken,
+            } => {
                 let taken = if *taken { " after the line-up" } else { "" };
-                format!("gas, bank {bank} gives {}{taken}, needs {}", kilograms(*have_g), kilograms(*need_g))
+                format!(
+                    "gas, bank {bank} gives {}{taken}, needs {}",
+                    kilograms(*have_g),
+                    kilograms(*need_g)
+                )
             }
             Gate::Fuel { need_ml, have_ml } => {
-                format!("fuel, {} beyond the camp, needs {}", litres(*have_ml), litres(*need_ml))
+                format!(
+                    "fuel, {} beyond the camp, needs {}",
+                    litres(*have_ml),
+                    litres(*need_ml)
+                )
             }
             Gate::Compressor { need_min, have_min } => {
-                format!("compressor, {} to its service, needs {}", minutes(*have_min), minutes(*need_min))
+                format!(
+                    "compressor, {} to its service, needs {}",
+                    minutes(*have_min),
+                    minutes(*need_min)
+                )
             }
             _ => String::new(),
         }
@@ -91,22 +153,49 @@ impl<'a> Words<'a> {
             Opens::TruePart => return "shut: wait for the true part".to_owned(),
             Opens::ListPart => "put the part into the catalogue".to_owned(),
             Opens::WriteRecipe => "write a recipe and have it approved".to_owned(),
-            Opens::Approve { recipe, revision } => format!("approve recipe {recipe} rev {revision}"),
+            Opens::Approve { recipe, revision } => {
+                format!("approve recipe {recipe} rev {revision}")
+            }
             Opens::Yes { who } => format!("{} says yes", who_word(*who)),
             Opens::Release { lot } => format!("release lot {lot}"),
-            Opens::MorePowder { powder, grams, one_lot: true } => {
-                format!("one lot of {}, {} g or more", self.powder(powder.as_str()), whole(*grams))
+            Opens::MorePowder {
+                powder,
+                grams,
+                one_lot: true,
+            } => {
+                format!(
+                    "one lot of {}, {} g or more",
+                    self.powder(powder.as_str()),
+                    whole(*grams)
+                )
             }
-            Opens::MorePowder { powder, grams, one_lot: false } => {
+            Opens::MorePowder {
+                powder,
+                grams,
+                one_lot: false,
+            } => {
                 format!("{} g more {}", whole(*grams), self.powder(powder.as_str()))
             }
-            Opens::MoreGas { bank, grams, bottles } => {
-                format!("{} full {} into bank {bank}, {}", whole(*bottles), bottle_word(*bottles), kilograms(*grams))
+            Opens::MoreGas {
+                bank,
+                grams,
+                bottles,
+            } => {
+                format!(
+                    "{} full {} into bank {bank}, {}",
+                    whole(*bottles),
+                    bottle_word(*bottles),
+                    kilograms(*grams)
+                )
             }
             Opens::MoreFuel { ml } => format!("{} more fuel", litres(*ml)),
             Opens::Service => "service the compressor".to_owned(),
-            Opens::LessPower { watts } => format!("{} less taken at the same time", kilowatts(*watts)),
-            Opens::StationBack { station } => format!("{} back in use", self.station(station.as_str())),
+            Opens::LessPower { watts } => {
+                format!("{} less taken at the same time", kilowatts(*watts))
+            }
+            Opens::StationBack { station } => {
+                format!("{} back in use", self.station(station.as_str()))
+            }
             Opens::GetGas { gas } => format!("a bank of {gas}"),
             Opens::MorePeople { people: 1 } => "one person more on duty".to_owned(),
             Opens::MorePeople { people } => format!("{people} people more on duty"),
@@ -122,12 +211,18 @@ impl<'a> Words<'a> {
     pub fn readiness(&self, readiness: &Readiness) -> (&'static str, String) {
         match readiness {
             Readiness::Ready => ("ready", String::new()),
-            Readiness::WaitsForPart(at) => ("waits", format!("for the broken part, {}", self.clock(*at))),
-            Readiness::WaitsForTruePart(at) => ("waits", format!("for the true part, {}", self.clock(*at))),
+            Readiness::WaitsForPart(at) => {
+                ("waits", format!("for the broken part, {}", self.clock(*at)))
+            }
+            Readiness::WaitsForTruePart(at) => {
+                ("waits", format!("for the true part, {}", self.clock(*at)))
+            }
             Readiness::WaitsForDelivery(code) => {
                 let delivery = self.situation.deliveries.iter().find(|d| d.code == *code);
                 let name = delivery.map_or(code.as_str(), |d| d.name.as_str());
-                let when = delivery.map(|d| format!(", {}", self.clock(d.expected))).unwrap_or_default();
+                let when = delivery
+                    .map(|d| format!(", {}", self.clock(d.expected)))
+                    .unwrap_or_default();
                 ("waits", format!("for the {name}{when}"))
             }
         }
@@ -141,7 +236,14 @@ impl<'a> Words<'a> {
             Change::OtherWay { request } => (request, "is served another way".to_owned()),
             Change::Moved { request, from, to } => {
                 let word = if to < from { "earlier" } else { "later" };
-                (request, format!("starts {word}: {}, was {}", self.clock(*to), self.clock(*from)))
+                (
+                    request,
+                    format!(
+                        "starts {word}: {}, was {}",
+                        self.clock(*to),
+                        self.clock(*from)
+                    ),
+                )
             }
             Change::OtherLots { request } => (request, "draws from other lots".to_owned()),
         };
@@ -150,7 +252,11 @@ impl<'a> Words<'a> {
 
     /// 'Feed pump 2 impeller (R41)'.
     pub fn request(&self, code: &str) -> String {
-        let request = self.situation.requests.iter().find(|r| r.code.as_str() == code);
+        let request = self
+            .situation
+            .requests
+            .iter()
+            .find(|r| r.code.as_str() == code);
         request.map_or_else(
             || code.to_owned(),
             |r| format!("{} {} ({code})", self.asset(r.asset.as_str()), r.part_name),
@@ -158,15 +264,27 @@ impl<'a> Words<'a> {
     }
 
     pub fn asset(&self, code: &str) -> String {
-        self.situation.assets.iter().find(|a| a.code.as_str() == code).map_or_else(|| code.to_owned(), |a| a.name.clone())
+        self.situation
+            .assets
+            .iter()
+            .find(|a| a.code.as_str() == code)
+            .map_or_else(|| code.to_owned(), |a| a.name.clone())
     }
 
     pub fn powder(&self, code: &str) -> String {
-        self.situation.powders.iter().find(|p| p.code.as_str() == code).map_or_else(|| code.to_owned(), |p| p.name.clone())
+        self.situation
+            .powders
+            .iter()
+            .find(|p| p.code.as_str() == code)
+            .map_or_else(|| code.to_owned(), |p| p.name.clone())
     }
 
     pub fn station(&self, code: &str) -> String {
-        let station = self.situation.stations.iter().find(|s| s.code.as_str() == code);
+        let station = self
+            .situation
+            .stations
+            .iter()
+            .find(|s| s.code.as_str() == code);
         station.map_or_else(|| code.to_owned(), |s| s.name.to_lowercase())
     }
 
@@ -177,7 +295,7 @@ impl<'a> Words<'a> {
 
     /// The same of milliseconds since 1970.
     pub fn clock_ms(&self, unix_ms: i64) -> String {
-        self.page.clock(&unix_ms)
+        clock(unix_ms, self.situation.site.zone)
     }
 
     /// Gas that a stage takes, and where from: '12.4 kg from bank A', or 'compressor, 2 h 10 min'.
@@ -218,7 +336,10 @@ fn beyond(mbar: [i64; 2], celsius: [i64; 2]) -> String {
     if mbar[0] > mbar[1] {
         format!("gas, recipe at {}, cell to {}", bar(mbar[0]), bar(mbar[1]))
     } else {
-        format!("heater, recipe at {} °C, cell to {} °C", celsius[0], celsius[1])
+        format!(
+            "heater, recipe at {} °C, cell to {} °C",
+            celsius[0], celsius[1]
+        )
     }
 }
 

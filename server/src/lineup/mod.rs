@@ -5,7 +5,7 @@ mod planning;
 pub mod queries;
 mod timeline;
 
-pub use planning::{Planner, Planning, plan_now};
+pub use planning::{Found, Planner, Planning, compute, plan_now};
 pub use queries::Stored;
 
 use axum::extract::State;
@@ -18,7 +18,7 @@ use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::form::Posted;
-use crate::page::{Screen, page};
+use crate::page::{Notice, Screen, page};
 use crate::people::{Visit, Who};
 use crate::routes::Routes;
 use crate::situation;
@@ -37,7 +37,14 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
     let accepted = queries::accepted(&state.db.read).await?;
     let layout = visit.layout(Screen::LineUp, "Line-up").await?;
     let planning = state.planner.planning();
-    page(&pages::LineUpPage::new(layout, &situation, latest, accepted, planning, visit.who.as_ref()))
+    page(&pages::LineUpPage::new(
+        layout,
+        &situation,
+        latest,
+        accepted,
+        planning,
+        visit.who.as_ref(),
+    ))
 }
 
 /// Plans again, and waits a moment for the answer: most plans are there before the page is.
@@ -67,7 +74,11 @@ struct Accepted {
 
 /// Makes a line-up the one that the crew works to: the one that was looked at, if it is still the
 /// newest.
-async fn accept(State(state): State<AppState>, who: Who, Posted(form): Posted<Accept>) -> Result<Response, AppError> {
+async fn accept(
+    State(state): State<AppState>,
+    who: Who,
+    Posted(form): Posted<Accept>,
+) -> Result<Response, AppError> {
     let mut change = Change::begin(&state, &who).await?;
     let newest = queries::newest_number(change.connection()).await?;
     let asked = form.number.parse::<i64>().ok();
@@ -77,10 +88,20 @@ async fn accept(State(state): State<AppState>, who: Who, Posted(form): Posted<Ac
             |n| format!("order {n} was computed since that page was shown; look at it and accept it there"),
         )));
     };
-    change.journal("lineup.accepted", Subject::new("lineup", number), Accepted { number }).await?;
+    let sequence = change
+        .journal(
+            "lineup.accepted",
+            Subject::new("lineup", number),
+            Accepted { number },
+        )
+        .await?;
     let now = change.now();
     queries::accept(change.connection(), number, now, &who.name).await?;
     change.commit().await?;
-    who.notice(format!("Order {number} is the one the crew works to.")).await?;
+    who.notice(Notice::done(
+        "SAVED.",
+        &format!("Order {number} is the one the crew works to, journal {sequence}."),
+    ))
+    .await?;
     Ok(Redirect::to(Screen::LineUp.path()).into_response())
 }

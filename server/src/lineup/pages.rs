@@ -42,7 +42,6 @@ pub struct Order {
     accepted: Option<String>,
     /// The accepted order, who accepted it and when, and what this one does otherwise.
     since: Option<Since>,
-    stale: i64,
 }
 
 struct Since {
@@ -58,7 +57,6 @@ struct Row {
     path: String,
     asset: String,
     part: String,
-    code: String,
     stages: Vec<Stage>,
     back: String,
     stops: String,
@@ -78,7 +76,6 @@ struct Wait {
     path: String,
     asset: String,
     part: String,
-    code: String,
     lines: Vec<(String, String)>,
 }
 
@@ -106,12 +103,18 @@ impl LineUpPage {
         planning: Planning,
         who: Option<&Who>,
     ) -> Self {
-        let words = Words::new(situation, &page);
-        let order = latest.as_ref().map(|stored| Order::new(situation, &words, stored, accepted.as_ref()));
+        let words = Words::new(situation);
+        let order = latest
+            .as_ref()
+            .map(|stored| Order::new(situation, &words, stored, accepted.as_ref()));
         let (answer, reason) = answer(situation, &words, latest.as_ref());
         let (planning, failed) = match planning {
             Planning::Idle => (None, None),
-            Planning::Running { since, by, progress } => (Some(Running::new(since, by, progress)), None),
+            Planning::Running {
+                since,
+                by,
+                progress,
+            } => (Some(Running::new(since, by, progress)), None),
             Planning::Failed(why) => (None, Some(why)),
         };
         let allowed = |act| who.is_some_and(|w| may(w.role, act));
@@ -132,44 +135,83 @@ impl LineUpPage {
 /// What to do first, and what else must be said at once.
 fn answer(situation: &Situation, words: &Words<'_>, latest: Option<&Stored>) -> (String, String) {
     let Some(stored) = latest else {
-        return ("Plan the first order: nothing has been planned here yet.".to_owned(), String::new());
+        return (
+            "Plan the first order: nothing has been planned here yet.".to_owned(),
+            String::new(),
+        );
     };
     let line_up = &stored.line_up;
     let reason = match (stored.changes_since, line_up.waiting.len()) {
         (0, 0) => "Every request has its place.".to_owned(),
-        (0, n) => format!("{n} {} at a gate.", if n == 1 { "request waits" } else { "requests wait" }),
+        (0, n) => format!(
+            "{n} {} at a gate.",
+            if n == 1 {
+                "request waits"
+            } else {
+                "requests wait"
+            }
+        ),
         (1, _) => "One change since: plan again.".to_owned(),
         (n, _) => format!("{n} changes since: plan again."),
     };
     let Some(first) = line_up.first_spray() else {
-        let why = if situation.requests.is_empty() { "no request is open" } else { "every request waits at a gate" };
+        let why = if situation.requests.is_empty() {
+            "no request is open"
+        } else {
+            "every request waits at a gate"
+        };
         return (format!("Spray nothing: {why}."), reason);
     };
-    let Some((_, stage)) = first.stages().next() else { return ("Spray nothing.".to_owned(), reason) };
+    let Some((_, stage)) = first.stages().next() else {
+        return ("Spray nothing.".to_owned(), reason);
+    };
     let lots: Vec<String> = stage.lots.iter().map(|l| l.lot.clone()).collect();
     let word = if lots.len() == 1 { "lot" } else { "lots" };
-    let what = format!("{} {}", lower_first(&words.asset(first.asset.as_str())), first.part_name);
-    let late = if stage.start < situation.now { "was due" } else { "at" };
+    let what = format!(
+        "{} {}",
+        lower_first(&words.asset(first.asset.as_str())),
+        first.part_name
+    );
+    let late = if stage.start < situation.now {
+        "was due"
+    } else {
+        "at"
+    };
     (
-        format!("Spray the {what} first, {late} {}, from {word} {}.", words.clock(stage.start), lots.join(" and ")),
+        format!(
+            "Spray the {what} first, {late} {}, from {word} {}.",
+            words.clock(stage.start),
+            lots.join(" and ")
+        ),
         reason,
     )
 }
 
 fn lower_first(name: &str) -> String {
     let mut letters = name.chars();
-    letters.next().map_or_else(String::new, |first| first.to_lowercase().chain(letters).collect())
+    letters.next().map_or_else(String::new, |first| {
+        first.to_lowercase().chain(letters).collect()
+    })
 }
 
 impl Order {
-    fn new(situation: &Situation, words: &Words<'_>, stored: &Stored, accepted: Option<&Stored>) -> Self {
+    fn new(
+        situation: &Situation,
+        words: &Words<'_>,
+        stored: &Stored,
+        accepted: Option<&Stored>,
+    ) -> Self {
         let line_up = &stored.line_up;
         let data = timeline::gather(situation, line_up, words);
         Order {
             number: stored.number,
             until: words.clock(line_up.until),
             computed: words.clock_ms(stored.computed_ms),
-            took: format!("{} ms, {} tries", whole(stored.search_ms), whole(stored.iterations)),
+            took: format!(
+                "{} ms, {} tries",
+                whole(stored.search_ms),
+                whole(stored.iterations)
+            ),
             rows: line_up.places.iter().map(|p| row(words, p)).collect(),
             waits: line_up.waiting.iter().map(|w| wait(words, w)).collect(),
             open: line_up.places.len() + line_up.waiting.len(),
@@ -177,19 +219,29 @@ impl Order {
             proof: proof(&line_up.losses),
             wide: timeline::draw(&data, 824),
             narrow: timeline::draw(&data, 752),
-            accepted: stored.accepted.as_ref().map(|(by, at)| format!("{}, {by}", words.clock_ms(*at))),
-            since: accepted.filter(|a| a.number != stored.number).map(|a| since(words, a, line_up)),
-            stale: stored.changes_since,
+            accepted: stored
+                .accepted
+                .as_ref()
+                .map(|(by, at)| format!("{}, {by}", words.clock_ms(*at))),
+            since: accepted
+                .filter(|a| a.number != stored.number)
+                .map(|a| since(words, a, line_up)),
         }
     }
 }
 
 fn since(words: &Words<'_>, accepted: &Stored, line_up: &LineUp) -> Since {
-    let by = accepted.accepted.as_ref().map(|(by, at)| format!("{}, {by}", words.clock_ms(*at)));
+    let by = accepted
+        .accepted
+        .as_ref()
+        .map(|(by, at)| format!("{}, {by}", words.clock_ms(*at)));
     Since {
         number: accepted.number,
         accepted: by.unwrap_or_default(),
-        changes: changes(&accepted.line_up, line_up).iter().map(|c| words.change(c)).collect(),
+        changes: changes(&accepted.line_up, line_up)
+            .iter()
+            .map(|c| words.change(c))
+            .collect(),
     }
 }
 
@@ -202,32 +254,43 @@ fn row(words: &Words<'_>, place: &Place) -> Row {
         path: request_path(place.request.as_str()),
         asset: words.asset(place.asset.as_str()),
         part: place.part_name.clone(),
-        code: place.request.to_string(),
         stages: place
             .stages()
             .map(|(_, s)| Stage {
                 powder: words.powder(&s.powder),
-                lots: s.lots.iter().map(|l| (l.lot.clone(), whole(l.grams))).collect(),
+                lots: s
+                    .lots
+                    .iter()
+                    .map(|l| (l.lot.clone(), whole(l.grams)))
+                    .collect(),
                 gas: words.gas(&s.need),
                 start_day: words.clock(s.start).chars().take(3).collect(),
                 start: words.clock(s.start).chars().skip(4).collect(),
                 end: words.clock(s.end).chars().skip(4).collect(),
             })
             .collect(),
-        back: place.back.map_or_else(|| "waits for another part".to_owned(), |at| words.clock(at)),
+        back: place
+            .back
+            .map_or_else(|| "waits for another part".to_owned(), |at| words.clock(at)),
         stops: whole(place.stops_per_hour),
         averts: place.averts_per_cell_hour.map(whole),
     }
 }
 
 fn wait(words: &Words<'_>, waiting: &Waiting) -> Wait {
-    let gates = waiting.ways.first().map(|way| way.shut.as_slice()).unwrap_or_default();
+    let gates = waiting
+        .ways
+        .first()
+        .map(|way| way.shut.as_slice())
+        .unwrap_or_default();
     Wait {
         path: request_path(waiting.request.as_str()),
         asset: words.asset(waiting.asset.as_str()),
         part: waiting.part_name.clone(),
-        code: waiting.request.to_string(),
-        lines: gates.iter().map(|s| (words.gate(&s.gate), words.opens(&s.opens))).collect(),
+        lines: gates
+            .iter()
+            .map(|s| (words.gate(&s.gate), words.opens(&s.opens)))
+            .collect(),
     }
 }
 
@@ -249,7 +312,11 @@ fn bars(losses: &Comparison) -> Vec<Bar> {
             name,
             kind,
             total: loss(value),
-            more: if kind == "ours" { String::new() } else { format!("+{}", loss(value - losses.ours)) },
+            more: if kind == "ours" {
+                String::new()
+            } else {
+                format!("+{}", loss(value - losses.ours))
+            },
             length: share(value, longest),
             ours: share(losses.ours, longest),
         })
@@ -258,25 +325,43 @@ fn bars(losses: &Comparison) -> Vec<Bar> {
 
 #[expect(clippy::cast_precision_loss, reason = "a length on a page")]
 fn share(value: i64, of: i64) -> f64 {
-    if of <= 0 { 0.0 } else { (value as f64 / of as f64 * 10_000.0).round() / 100.0 }
+    if of <= 0 {
+        0.0
+    } else {
+        (value as f64 / of as f64 * 10_000.0).round() / 100.0
+    }
 }
 
 fn proof(losses: &Comparison) -> String {
     match losses.gap_permille() {
         _ if losses.proven => "Ours is proven best.".to_owned(),
         Some(permille) if permille < 1000 => {
-            format!("Ours is at most {}.{} % above the best possible.", permille / 10, permille % 10)
+            format!(
+                "Ours is at most {}.{} % above the best possible.",
+                permille / 10,
+                permille % 10
+            )
         }
         _ => "How far ours is from the best possible is not known.".to_owned(),
     }
 }
 
 impl Running {
-    fn new(since: std::time::Instant, by: String, progress: Option<crate::solve::Progress>) -> Self {
+    fn new(
+        since: std::time::Instant,
+        by: String,
+        progress: Option<crate::solve::Progress>,
+    ) -> Self {
         let seconds = since.elapsed().as_secs();
         let line = progress.map_or_else(
             || format!("{seconds} s, no order yet"),
-            |p| format!("{seconds} s, best so far loses {}, cannot lose less than {}", loss(p.loss), loss(p.bound)),
+            |p| {
+                format!(
+                    "{seconds} s, best so far loses {}, cannot lose less than {}",
+                    loss(p.loss),
+                    loss(p.bound)
+                )
+            },
         );
         Running { by, line }
     }

@@ -31,7 +31,11 @@ pub enum Planning {
     #[default]
     Idle,
     /// Searches: since when, for whom, and how far it is.
-    Running { since: Instant, by: String, progress: Option<Progress> },
+    Running {
+        since: Instant,
+        by: String,
+        progress: Option<Progress>,
+    },
     /// The last search failed; the line-up before it stands.
     Failed(String),
 }
@@ -47,7 +51,10 @@ pub struct Planner {
 impl Planner {
     /// What it does at the moment.
     pub fn planning(&self) -> Planning {
-        self.planning.lock().unwrap_or_else(PoisonError::into_inner).clone()
+        self.planning
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .clone()
     }
 
     /// Starts a search, unless one is running.
@@ -57,7 +64,11 @@ impl Planner {
             if matches!(*planning, Planning::Running { .. }) {
                 return;
             }
-            *planning = Planning::Running { since: Instant::now(), by: by.clone(), progress: None };
+            *planning = Planning::Running {
+                since: Instant::now(),
+                by: by.clone(),
+                progress: None,
+            };
             self.stop.store(false, Ordering::Relaxed);
         }
         let (state, planner) = (state.clone(), self.clone());
@@ -67,7 +78,9 @@ impl Planner {
                 Ok(_) => Planning::Idle,
                 Err(error) => {
                     tracing::error!(%error, "planning failed");
-                    Planning::Failed("the last search failed; the order below is the one before it".to_owned())
+                    Planning::Failed(
+                        "the last search failed; the order below is the one before it".to_owned(),
+                    )
                 }
             });
             planner.done.notify_waiters();
@@ -93,7 +106,9 @@ impl Planner {
     }
 
     fn tell(&self, told: Progress) {
-        if let Planning::Running { progress, .. } = &mut *self.planning.lock().unwrap_or_else(PoisonError::into_inner) {
+        if let Planning::Running { progress, .. } =
+            &mut *self.planning.lock().unwrap_or_else(PoisonError::into_inner)
+        {
             *progress = Some(told);
         }
     }
@@ -113,13 +128,22 @@ pub async fn plan_now(state: &AppState, asked_by: &str) -> Result<i64, AppError>
     let sequence = queries::journal_head(&state.db.read).await?;
     let situation = situation::now(state).await?;
     let planner = state.planner.clone();
-    let found = tokio::task::spawn_blocking(move || search(&situation, &planner)).await.map_err(AppError::internal)?;
+    let found = tokio::task::spawn_blocking(move || {
+        compute(&situation, &planner.stop, &mut |progress| {
+            planner.tell(progress)
+        })
+    })
+    .await
+    .map_err(AppError::internal)?;
     let found = found.map_err(AppError::internal)?;
     let problem = serde_json::to_string(&found.problem).map_err(AppError::internal)?;
     let plan = serde_json::to_string(&found.plan).map_err(AppError::internal)?;
 
     let mut change = Change::begin(state, Actor::Mendpost).await?;
-    let number = queries::newest_number(change.connection()).await?.unwrap_or(0) + 1;
+    let number = queries::newest_number(change.connection())
+        .await?
+        .unwrap_or(0)
+        + 1;
     let computed = Computed {
         number,
         asked_by,
@@ -127,7 +151,9 @@ pub async fn plan_now(state: &AppState, asked_by: &str) -> Result<i64, AppError>
         bound: found.line_up.losses.bound,
         problem_sha256: hex_sha256(problem.as_bytes()),
     };
-    change.journal("lineup.computed", Subject::new("lineup", number), &computed).await?;
+    change
+        .journal("lineup.computed", Subject::new("lineup", number), &computed)
+        .await?;
     let new = New {
         line_up: &found.line_up,
         now: found.line_up.now,
@@ -143,34 +169,62 @@ pub async fn plan_now(state: &AppState, asked_by: &str) -> Result<i64, AppError>
     Ok(number)
 }
 
-struct Found {
-    problem: Problem,
-    plan: Plan,
-    line_up: LineUp,
-    iterations: u64,
-    took: Duration,
+/// A line-up with the problem and the plan that it was worked out from.
+pub struct Found {
+    pub problem: Problem,
+    pub plan: Plan,
+    pub line_up: LineUp,
+    /// Changes tried by each thread.
+    pub iterations: u64,
+    /// From the situation to the line-up.
+    pub took: Duration,
 }
 
-fn search(situation: &Situation, planner: &Planner) -> Result<Found, String> {
+/// The line-up of a situation: drafted, searched for, verified from scratch, explained.
+///
+/// # Errors
+/// In words: a site that makes no problem, or a plan that the verifier refuses.
+pub fn compute(
+    situation: &Situation,
+    stop: &AtomicBool,
+    tell: &mut dyn FnMut(Progress),
+) -> Result<Found, String> {
     let begin = Instant::now();
     let problem = draft(situation).problem;
     if let Some(fault) = problem.faults().first() {
         return Err(format!("the site makes no planning problem: {fault}"));
     }
-    let limits = Limits { seconds: Some(SEARCH.as_secs_f64()), iterations: None, threads: 2, seed: 1 };
+    let limits = Limits {
+        seconds: Some(SEARCH.as_secs_f64()),
+        iterations: None,
+        threads: 2,
+        seed: 1,
+    };
     let mut iterations = 0;
-    let plan = solve(&problem, &limits, &planner.stop, &mut |progress: Progress| {
+    let plan = solve(&problem, &limits, stop, &mut |progress: Progress| {
         iterations = progress.iterations;
-        planner.tell(progress);
+        tell(progress);
     });
     let plan = complete(&problem, &plan);
-    let verified = Verified::new(problem.clone(), plan.clone())
-        .map_err(|broken| broken.first().map_or_else(String::new, |b| format!("the verifier refuses the plan: {b}")))?;
+    let verified = Verified::new(problem.clone(), plan.clone()).map_err(|broken| {
+        broken.first().map_or_else(String::new, |b| {
+            format!("the verifier refuses the plan: {b}")
+        })
+    })?;
     let line_up = line_up(situation, &verified);
-    Ok(Found { problem, plan, line_up, iterations, took: begin.elapsed() })
+    Ok(Found {
+        problem,
+        plan,
+        line_up,
+        iterations,
+        took: begin.elapsed(),
+    })
 }
 
 fn hex_sha256(bytes: &[u8]) -> String {
     use sha2::{Digest, Sha256};
-    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+    Sha256::digest(bytes)
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
 }

@@ -85,15 +85,23 @@ pub async fn accepted(executor: impl SqliteExecutor<'_>) -> Result<Option<Stored
 
 /// The number of the newest line-up.
 pub async fn newest_number(executor: impl SqliteExecutor<'_>) -> Result<Option<i64>, sqlx::Error> {
-    sqlx::query_scalar!(r#"select max(number) as "number: i64" from lineup"#).fetch_one(executor).await
+    sqlx::query_scalar!(r#"select max(number) as "number: i64" from lineup"#)
+        .fetch_one(executor)
+        .await
 }
 
 /// Sequence of the last journal entry.
 pub async fn journal_head(executor: impl SqliteExecutor<'_>) -> Result<i64, sqlx::Error> {
-    sqlx::query_scalar!(r#"select coalesce(max(sequence), 0) as "sequence!: i64" from journal"#).fetch_one(executor).await
+    sqlx::query_scalar!(r#"select coalesce(max(sequence), 0) as "sequence!: i64" from journal"#)
+        .fetch_one(executor)
+        .await
 }
 
-pub(super) async fn insert(connection: &mut SqliteConnection, number: i64, new: &New<'_>) -> Result<(), sqlx::Error> {
+pub(super) async fn insert(
+    connection: &mut SqliteConnection,
+    number: i64,
+    new: &New<'_>,
+) -> Result<(), sqlx::Error> {
     let id = Uuid::now_v7();
     let now_ms = new.now.timestamp_millis();
     let line_up = decoded(serde_json::to_string(new.line_up))?;
@@ -118,7 +126,12 @@ pub(super) async fn insert(connection: &mut SqliteConnection, number: i64, new: 
 }
 
 /// Marks the line-up as accepted by the journal's last entry, which must be of this change.
-pub(super) async fn accept(connection: &mut SqliteConnection, number: i64, at: i64, by: &str) -> Result<(), sqlx::Error> {
+pub(super) async fn accept(
+    connection: &mut SqliteConnection,
+    number: i64,
+    at: i64,
+    by: &str,
+) -> Result<(), sqlx::Error> {
     sqlx::query!(
         "insert into lineup_accepted (sequence, lineup_id, accepted_ms, accepted_by)
          values ((select max(sequence) from journal), (select id from lineup where number = ?), ?, ?)",

@@ -7,33 +7,46 @@ use uuid::Uuid;
 use super::{Codes, code, word};
 
 /// Parts, and of each recipe the newest revision, with the approved one where that is older.
-pub(super) async fn load(connection: &mut SqliteConnection, codes: &Codes) -> Result<(Vec<Part>, Vec<Recipe>), sqlx::Error> {
+pub(super) async fn load(
+    connection: &mut SqliteConnection,
+    codes: &Codes,
+) -> Result<(Vec<Part>, Vec<Recipe>), sqlx::Error> {
     Ok((parts(connection).await?, recipes(connection, codes).await?))
 }
 
 async fn parts(connection: &mut SqliteConnection) -> Result<Vec<Part>, sqlx::Error> {
     let mut flags: BTreeMap<Uuid, BTreeSet<Flag>> = BTreeMap::new();
-    let rows = sqlx::query!(r#"select part_id as "part_id: Uuid", flag from part_flag"#).fetch_all(&mut *connection).await?;
+    let rows = sqlx::query!(r#"select part_id as "part_id: Uuid", flag from part_flag"#)
+        .fetch_all(&mut *connection)
+        .await?;
     for row in rows {
-        flags.entry(row.part_id).or_default().insert(word(&row.flag)?);
+        flags
+            .entry(row.part_id)
+            .or_default()
+            .insert(word(&row.flag)?);
     }
-    sqlx::query!(r#"select id as "id: Uuid", code, name, x_mm, y_mm, z_mm, mass_g from part order by code"#)
-        .fetch_all(connection)
-        .await?
-        .into_iter()
-        .map(|row| {
-            Ok(Part {
-                code: word(&row.code)?,
-                name: row.name,
-                envelope_mm: [row.x_mm, row.y_mm, row.z_mm],
-                mass_g: row.mass_g,
-                flags: flags.remove(&row.id).unwrap_or_default(),
-            })
+    sqlx::query!(
+        r#"select id as "id: Uuid", code, name, x_mm, y_mm, z_mm, mass_g from part order by code"#
+    )
+    .fetch_all(connection)
+    .await?
+    .into_iter()
+    .map(|row| {
+        Ok(Part {
+            code: word(&row.code)?,
+            name: row.name,
+            envelope_mm: [row.x_mm, row.y_mm, row.z_mm],
+            mass_g: row.mass_g,
+            flags: flags.remove(&row.id).unwrap_or_default(),
         })
-        .collect()
+    })
+    .collect()
 }
 
-async fn recipes(connection: &mut SqliteConnection, codes: &Codes) -> Result<Vec<Recipe>, sqlx::Error> {
+async fn recipes(
+    connection: &mut SqliteConnection,
+    codes: &Codes,
+) -> Result<Vec<Recipe>, sqlx::Error> {
     let mut operations = operations(connection, codes).await?;
     let rows = sqlx::query!(
         r#"select id as "id: Uuid", code, part_id as "part_id: Uuid", revision, state, approved_by
@@ -57,7 +70,10 @@ async fn recipes(connection: &mut SqliteConnection, codes: &Codes) -> Result<Vec
         .collect()
 }
 
-async fn operations(connection: &mut SqliteConnection, codes: &Codes) -> Result<BTreeMap<Uuid, Vec<Operation>>, sqlx::Error> {
+async fn operations(
+    connection: &mut SqliteConnection,
+    codes: &Codes,
+) -> Result<BTreeMap<Uuid, Vec<Operation>>, sqlx::Error> {
     let mut sprays = sprays(connection, codes).await?;
     let rows = sqlx::query!(
         r#"select recipe_id as "recipe_id: Uuid", position, kind, name, station_id as "station_id: Uuid", minutes, crew, after_min
@@ -67,20 +83,29 @@ async fn operations(connection: &mut SqliteConnection, codes: &Codes) -> Result<
     .await?;
     let mut operations: BTreeMap<Uuid, Vec<Operation>> = BTreeMap::new();
     for row in rows {
-        operations.entry(row.recipe_id).or_default().push(Operation {
-            kind: word(&row.kind)?,
-            name: row.name,
-            station: row.station_id.map(|id| code(&codes.stations, id)).transpose()?,
-            minutes: row.minutes,
-            crew: row.crew,
-            after_min: row.after_min,
-            spray: sprays.remove(&(row.recipe_id, row.position)),
-        });
+        operations
+            .entry(row.recipe_id)
+            .or_default()
+            .push(Operation {
+                kind: word(&row.kind)?,
+                name: row.name,
+                station: row
+                    .station_id
+                    .map(|id| code(&codes.stations, id))
+                    .transpose()?,
+                minutes: row.minutes,
+                crew: row.crew,
+                after_min: row.after_min,
+                spray: sprays.remove(&(row.recipe_id, row.position)),
+            });
     }
     Ok(operations)
 }
 
-async fn sprays(connection: &mut SqliteConnection, codes: &Codes) -> Result<BTreeMap<(Uuid, i64), Spray>, sqlx::Error> {
+async fn sprays(
+    connection: &mut SqliteConnection,
+    codes: &Codes,
+) -> Result<BTreeMap<(Uuid, i64), Spray>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"select recipe_id as "recipe_id: Uuid", position, powder_id as "powder_id: Uuid", deposited_g,
              one_lot as "one_lot: bool", gas, pressure_mbar, temperature_c, feed_g_per_min, efficiency_permille,

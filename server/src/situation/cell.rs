@@ -7,7 +7,11 @@ use uuid::Uuid;
 
 use super::{Codes, at, at_if, code, word};
 
-pub(super) async fn cell(connection: &mut SqliteConnection, codes: &Codes, name: String) -> Result<Cell, sqlx::Error> {
+pub(super) async fn cell(
+    connection: &mut SqliteConnection,
+    codes: &Codes,
+    name: String,
+) -> Result<Cell, sqlx::Error> {
     let row = sqlx::query!(
         r#"select free_from, feeder_id as "feeder_id: Uuid", warm_up_min, same_powder_min, default_changeover_min,
              booth_x_mm, booth_y_mm, booth_z_mm, max_part_g, discharge_permille, carrier_permille, max_mbar, max_c,
@@ -19,17 +23,25 @@ pub(super) async fn cell(connection: &mut SqliteConnection, codes: &Codes, name:
     .fetch_one(&mut *connection)
     .await?;
     let mut changeover_min = BTreeMap::new();
-    let changes = sqlx::query!(r#"select from_id as "from_id: Uuid", to_id as "to_id: Uuid", minutes from changeover"#)
-        .fetch_all(&mut *connection)
-        .await?;
+    let changes = sqlx::query!(
+        r#"select from_id as "from_id: Uuid", to_id as "to_id: Uuid", minutes from changeover"#
+    )
+    .fetch_all(&mut *connection)
+    .await?;
     for change in changes {
-        let pair = (code(&codes.powders, change.from_id)?, code(&codes.powders, change.to_id)?);
+        let pair = (
+            code(&codes.powders, change.from_id)?,
+            code(&codes.powders, change.to_id)?,
+        );
         changeover_min.insert(pair, change.minutes);
     }
     Ok(Cell {
         name,
         free_from: at_if(row.free_from)?,
-        feeder: row.feeder_id.map(|id| code(&codes.powders, id)).transpose()?,
+        feeder: row
+            .feeder_id
+            .map(|id| code(&codes.powders, id))
+            .transpose()?,
         warm_up_min: row.warm_up_min,
         same_powder_min: row.same_powder_min,
         default_changeover_min: row.default_changeover_min,
@@ -43,30 +55,39 @@ pub(super) async fn cell(connection: &mut SqliteConnection, codes: &Codes, name:
         max_c: row.max_c,
         heater_permille: row.heater_permille,
         extraction_w: row.extraction_w,
-        closed: closures(connection).await?.remove(&None).unwrap_or_default(),
+        closed: closures(connection)
+            .await?
+            .remove(&None)
+            .unwrap_or_default(),
     })
 }
 
-pub(super) async fn stations(connection: &mut SqliteConnection) -> Result<Vec<Station>, sqlx::Error> {
+pub(super) async fn stations(
+    connection: &mut SqliteConnection,
+) -> Result<Vec<Station>, sqlx::Error> {
     let mut closed = closures(connection).await?;
-    sqlx::query!(r#"select id as "id: Uuid", code, name, slots, power_w from station order by rowid"#)
-        .fetch_all(connection)
-        .await?
-        .into_iter()
-        .map(|row| {
-            Ok(Station {
-                code: word(&row.code)?,
-                name: row.name,
-                slots: row.slots,
-                power_w: row.power_w,
-                closed: closed.remove(&Some(row.id)).unwrap_or_default(),
-            })
+    sqlx::query!(
+        r#"select id as "id: Uuid", code, name, slots, power_w from station order by rowid"#
+    )
+    .fetch_all(connection)
+    .await?
+    .into_iter()
+    .map(|row| {
+        Ok(Station {
+            code: word(&row.code)?,
+            name: row.name,
+            slots: row.slots,
+            power_w: row.power_w,
+            closed: closed.remove(&Some(row.id)).unwrap_or_default(),
         })
-        .collect()
+    })
+    .collect()
 }
 
 /// By station; those of the cell by none.
-async fn closures(connection: &mut SqliteConnection) -> Result<BTreeMap<Option<Uuid>, Vec<Closed>>, sqlx::Error> {
+async fn closures(
+    connection: &mut SqliteConnection,
+) -> Result<BTreeMap<Option<Uuid>, Vec<Closed>>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"select station_id as "station_id: Uuid", from_ms, to_ms, slots, reason from closure order by from_ms"#
     )
@@ -74,18 +95,33 @@ async fn closures(connection: &mut SqliteConnection) -> Result<BTreeMap<Option<U
     .await?;
     let mut closures: BTreeMap<Option<Uuid>, Vec<Closed>> = BTreeMap::new();
     for row in rows {
-        let closed = Closed { from: at(row.from_ms)?, to: at(row.to_ms)?, slots: row.slots, reason: row.reason };
+        let closed = Closed {
+            from: at(row.from_ms)?,
+            to: at(row.to_ms)?,
+            slots: row.slots,
+            reason: row.reason,
+        };
         closures.entry(row.station_id).or_default().push(closed);
     }
     Ok(closures)
 }
 
-pub(super) async fn duty_hours(connection: &mut SqliteConnection) -> Result<Vec<DutyHours>, sqlx::Error> {
-    let rows = sqlx::query!("select days, from_min, to_min, crew from duty_hours order by from_min").fetch_all(connection).await?;
+pub(super) async fn duty_hours(
+    connection: &mut SqliteConnection,
+) -> Result<Vec<DutyHours>, sqlx::Error> {
+    let rows =
+        sqlx::query!("select days, from_min, to_min, crew from duty_hours order by from_min")
+            .fetch_all(connection)
+            .await?;
     Ok(rows
         .into_iter()
         .map(|row| DutyHours {
-            days: WEEK.into_iter().zip(row.days.chars()).filter(|(_, on)| *on == '1').map(|(day, _)| day).collect(),
+            days: WEEK
+                .into_iter()
+                .zip(row.days.chars())
+                .filter(|(_, on)| *on == '1')
+                .map(|(day, _)| day)
+                .collect(),
             from: time_of_day(row.from_min),
             to: time_of_day(row.to_min),
             crew: row.crew,
@@ -93,8 +129,15 @@ pub(super) async fn duty_hours(connection: &mut SqliteConnection) -> Result<Vec<
         .collect())
 }
 
-const WEEK: [Weekday; 7] =
-    [Weekday::Mon, Weekday::Tue, Weekday::Wed, Weekday::Thu, Weekday::Fri, Weekday::Sat, Weekday::Sun];
+const WEEK: [Weekday; 7] = [
+    Weekday::Mon,
+    Weekday::Tue,
+    Weekday::Wed,
+    Weekday::Thu,
+    Weekday::Fri,
+    Weekday::Sat,
+    Weekday::Sun,
+];
 
 /// Minutes since midnight, which the table keeps below a day.
 fn time_of_day(minutes: i64) -> NaiveTime {

@@ -28,8 +28,14 @@ pub async fn now(state: &AppState) -> Result<Situation, AppError> {
 /// The site as it stands, seen from a moment, which is cut to the minute.
 ///
 /// Read it in one transaction, so that all of it is of one moment.
-pub async fn load(connection: &mut SqliteConnection, now: DateTime<Utc>) -> Result<Situation, sqlx::Error> {
-    let now = now.with_second(0).and_then(|t| t.with_nanosecond(0)).unwrap_or(now);
+pub async fn load(
+    connection: &mut SqliteConnection,
+    now: DateTime<Utc>,
+) -> Result<Situation, sqlx::Error> {
+    let now = now
+        .with_second(0)
+        .and_then(|t| t.with_nanosecond(0))
+        .unwrap_or(now);
     let codes = Codes::load(connection).await?;
     let (site, cell_name) = planned_site(connection).await?;
     let until = now + TimeDelta::days(site.plan_days);
@@ -56,10 +62,13 @@ pub async fn load(connection: &mut SqliteConnection, now: DateTime<Utc>) -> Resu
 }
 
 async fn planned_site(connection: &mut SqliteConnection) -> Result<(Site, String), sqlx::Error> {
-    let site = site::queries::site(&mut *connection).await?.ok_or(sqlx::Error::RowNotFound)?;
-    let planning = sqlx::query!("select loss_word, plan_days, need_permille, receiving_min from planning")
-        .fetch_one(connection)
-        .await?;
+    let site = site::queries::site(&mut *connection)
+        .await?
+        .ok_or(sqlx::Error::RowNotFound)?;
+    let planning =
+        sqlx::query!("select loss_word, plan_days, need_permille, receiving_min from planning")
+            .fetch_one(connection)
+            .await?;
     let planned = Site {
         name: site.name,
         zone: site.zone,
@@ -94,7 +103,12 @@ impl Codes {
         )
         .fetch_all(connection)
         .await?;
-        let of = |kind: &str| rows.iter().filter(|r| r.kind == kind).map(|r| (r.id, r.code.clone())).collect();
+        let of = |kind: &str| {
+            rows.iter()
+                .filter(|r| r.kind == kind)
+                .map(|r| (r.id, r.code.clone()))
+                .collect()
+        };
         Ok(Codes {
             powders: of("powder"),
             stations: of("station"),

@@ -23,7 +23,10 @@ pub(super) async fn assets(connection: &mut SqliteConnection) -> Result<Vec<Asse
         .collect()
 }
 
-pub(super) async fn capabilities(connection: &mut SqliteConnection, codes: &Codes) -> Result<Vec<Capability>, sqlx::Error> {
+pub(super) async fn capabilities(
+    connection: &mut SqliteConnection,
+    codes: &Codes,
+) -> Result<Vec<Capability>, sqlx::Error> {
     let mut assets: BTreeMap<Uuid, Vec<AssetCode>> = BTreeMap::new();
     let members = sqlx::query!(
         r#"select capability_id as "capability_id: Uuid", asset_id as "asset_id: Uuid"
@@ -32,7 +35,10 @@ pub(super) async fn capabilities(connection: &mut SqliteConnection, codes: &Code
     .fetch_all(&mut *connection)
     .await?;
     for member in members {
-        assets.entry(member.capability_id).or_default().push(code(&codes.assets, member.asset_id)?);
+        assets
+            .entry(member.capability_id)
+            .or_default()
+            .push(code(&codes.assets, member.asset_id)?);
     }
     let mut losses: BTreeMap<Uuid, Vec<i64>> = BTreeMap::new();
     let rates = sqlx::query!(
@@ -41,7 +47,10 @@ pub(super) async fn capabilities(connection: &mut SqliteConnection, codes: &Code
     .fetch_all(&mut *connection)
     .await?;
     for rate in rates {
-        losses.entry(rate.capability_id).or_default().push(rate.loss_per_hour);
+        losses
+            .entry(rate.capability_id)
+            .or_default()
+            .push(rate.loss_per_hour);
     }
     sqlx::query!(r#"select id as "id: Uuid", code, name, must_run, said_by, said_ms from capability order by rowid"#)
         .fetch_all(connection)

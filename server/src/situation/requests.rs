@@ -8,7 +8,10 @@ use uuid::Uuid;
 use super::{Codes, at, at_if, code, word};
 
 /// Open requests, oldest first.
-pub(super) async fn load(connection: &mut SqliteConnection, codes: &Codes) -> Result<Vec<Request>, sqlx::Error> {
+pub(super) async fn load(
+    connection: &mut SqliteConnection,
+    codes: &Codes,
+) -> Result<Vec<Request>, sqlx::Error> {
     let mut ways = ways(connection, codes).await?;
     let mut yeses = yeses(connection).await?;
     let rows = sqlx::query!(
@@ -39,7 +42,10 @@ pub(super) async fn load(connection: &mut SqliteConnection, codes: &Codes) -> Re
         .collect()
 }
 
-async fn ways(connection: &mut SqliteConnection, codes: &Codes) -> Result<BTreeMap<Uuid, Vec<Way>>, sqlx::Error> {
+async fn ways(
+    connection: &mut SqliteConnection,
+    codes: &Codes,
+) -> Result<BTreeMap<Uuid, Vec<Way>>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"select request_id as "request_id: Uuid", recipe_code, delivery_id as "delivery_id: Uuid", expected_ms, fit_min, crew
            from request_way order by request_id, position"#
@@ -51,7 +57,10 @@ async fn ways(connection: &mut SqliteConnection, codes: &Codes) -> Result<BTreeM
         let way = match (row.recipe_code, row.expected_ms, row.fit_min, row.crew) {
             (Some(recipe), ..) => Way::Recipe(word(&recipe)?),
             (None, Some(expected), Some(fit_min), Some(crew)) => Way::TruePart {
-                delivery: row.delivery_id.map(|id| code(&codes.deliveries, id)).transpose()?,
+                delivery: row
+                    .delivery_id
+                    .map(|id| code(&codes.deliveries, id))
+                    .transpose()?,
                 expected: at(expected)?,
                 fit_min,
                 crew,
@@ -71,7 +80,12 @@ async fn yeses(connection: &mut SqliteConnection) -> Result<BTreeMap<Uuid, Vec<Y
     .await?;
     let mut yeses: BTreeMap<Uuid, Vec<Yes>> = BTreeMap::new();
     for row in rows {
-        let yes = Yes { who: word(&row.who)?, name: row.name, words: row.words, until: at_if(row.until_ms)? };
+        let yes = Yes {
+            who: word(&row.who)?,
+            name: row.name,
+            words: row.words,
+            until: at_if(row.until_ms)?,
+        };
         yeses.entry(row.request_id).or_default().push(yes);
     }
     Ok(yeses)

@@ -14,12 +14,20 @@ pub(super) async fn powders(connection: &mut SqliteConnection) -> Result<Vec<Pow
         .fetch_all(connection)
         .await?
         .into_iter()
-        .map(|row| Ok(Powder { code: word(&row.code)?, name: row.name }))
+        .map(|row| {
+            Ok(Powder {
+                code: word(&row.code)?,
+                name: row.name,
+            })
+        })
         .collect()
 }
 
 /// Lots that are not empty, with the sum of their movements.
-pub(super) async fn lots(connection: &mut SqliteConnection, codes: &Codes) -> Result<Vec<Lot>, sqlx::Error> {
+pub(super) async fn lots(
+    connection: &mut SqliteConnection,
+    codes: &Codes,
+) -> Result<Vec<Lot>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"select l.code as "code!: String", l.powder_id as "powder_id!: Uuid", l.state as "state!: String",
              l.state_note as "state_note!: String", l.use_by_ms as "use_by_ms: i64",
@@ -60,8 +68,12 @@ pub(super) async fn banks(connection: &mut SqliteConnection) -> Result<Vec<Bank>
     .await?;
     let mut banks = Vec::new();
     for row in rows {
-        let Some(pressure) = pressures.remove(&Some(row.id)) else { continue };
-        let Some(temperature) = temperatures.remove(&Some(row.id)) else { continue };
+        let Some(pressure) = pressures.remove(&Some(row.id)) else {
+            continue;
+        };
+        let Some(temperature) = temperatures.remove(&Some(row.id)) else {
+            continue;
+        };
         banks.push(Bank {
             code: word::<BankCode>(&row.code)?,
             gas: word(&row.gas)?,
@@ -78,10 +90,14 @@ pub(super) async fn banks(connection: &mut SqliteConnection) -> Result<Vec<Bank>
     Ok(banks)
 }
 
-pub(super) async fn compressor(connection: &mut SqliteConnection) -> Result<Option<Compressor>, sqlx::Error> {
-    let row = sqlx::query!("select free_air_l_per_min, max_mbar, inlet_c, power_w, service_in_min from compressor")
-        .fetch_optional(connection)
-        .await?;
+pub(super) async fn compressor(
+    connection: &mut SqliteConnection,
+) -> Result<Option<Compressor>, sqlx::Error> {
+    let row = sqlx::query!(
+        "select free_air_l_per_min, max_mbar, inlet_c, power_w, service_in_min from compressor"
+    )
+    .fetch_optional(connection)
+    .await?;
     Ok(row.map(|row| Compressor {
         free_air_l_per_min: row.free_air_l_per_min,
         max_mbar: row.max_mbar,
@@ -94,8 +110,11 @@ pub(super) async fn compressor(connection: &mut SqliteConnection) -> Result<Opti
 /// The set; a tank that nobody has read counts as empty.
 pub(super) async fn fuel(connection: &mut SqliteConnection) -> Result<Fuel, sqlx::Error> {
     let read = latest(connection, "fuel").await?.remove(&None);
-    let row = sqlx::query!("select rated_w, ml_per_kwh, idle_ml_per_h_kw, camp_w from fuel_set").fetch_one(connection).await?;
-    let (on_hand_ml, read_at, read_by) = read.map_or((0, 0, String::new()), |r| (r.value, r.read_at, r.read_by));
+    let row = sqlx::query!("select rated_w, ml_per_kwh, idle_ml_per_h_kw, camp_w from fuel_set")
+        .fetch_one(connection)
+        .await?;
+    let (on_hand_ml, read_at, read_by) =
+        read.map_or((0, 0, String::new()), |r| (r.value, r.read_at, r.read_by));
     Ok(Fuel {
         on_hand_ml,
         read_at: at(read_at)?,
@@ -114,7 +133,10 @@ struct Reading {
 }
 
 /// The latest reading of one kind, by bank.
-async fn latest(connection: &mut SqliteConnection, what: &str) -> Result<BTreeMap<Option<Uuid>, Reading>, sqlx::Error> {
+async fn latest(
+    connection: &mut SqliteConnection,
+    what: &str,
+) -> Result<BTreeMap<Option<Uuid>, Reading>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"select bank_id as "bank_id: Uuid", value, read_at, read_by from reading where what = ? order by read_at, id"#,
         what
@@ -123,12 +145,24 @@ async fn latest(connection: &mut SqliteConnection, what: &str) -> Result<BTreeMa
     .await?;
     Ok(rows
         .into_iter()
-        .map(|row| (row.bank_id, Reading { value: row.value, read_at: row.read_at, read_by: row.read_by }))
+        .map(|row| {
+            (
+                row.bank_id,
+                Reading {
+                    value: row.value,
+                    read_at: row.read_at,
+                    read_by: row.read_by,
+                },
+            )
+        })
         .collect())
 }
 
 /// Deliveries still expected, with what they bring.
-pub(super) async fn deliveries(connection: &mut SqliteConnection, codes: &Codes) -> Result<Vec<Delivery>, sqlx::Error> {
+pub(super) async fn deliveries(
+    connection: &mut SqliteConnection,
+    codes: &Codes,
+) -> Result<Vec<Delivery>, sqlx::Error> {
     let mut brings: BTreeMap<Uuid, Vec<Brings>> = BTreeMap::new();
     let lines = sqlx::query!(
         r#"select delivery_id as "delivery_id: Uuid", kind, powder_id as "powder_id: Uuid", bank_id as "bank_id: Uuid",
@@ -139,13 +173,22 @@ pub(super) async fn deliveries(connection: &mut SqliteConnection, codes: &Codes)
     .fetch_all(&mut *connection)
     .await?;
     for line in lines {
-        let brought = match (line.kind.as_str(), line.powder_id, line.bank_id, line.pressure_mbar) {
-            ("powder", Some(id), _, _) => {
-                Brings::Powder { powder: code(&codes.powders, id)?, grams: line.amount, use_by: at_if(line.use_by_ms)? }
-            }
-            ("gas", _, Some(id), Some(pressure_mbar)) => {
-                Brings::Gas { bank: code(&codes.banks, id)?, bottles: line.amount, pressure_mbar }
-            }
+        let brought = match (
+            line.kind.as_str(),
+            line.powder_id,
+            line.bank_id,
+            line.pressure_mbar,
+        ) {
+            ("powder", Some(id), _, _) => Brings::Powder {
+                powder: code(&codes.powders, id)?,
+                grams: line.amount,
+                use_by: at_if(line.use_by_ms)?,
+            },
+            ("gas", _, Some(id), Some(pressure_mbar)) => Brings::Gas {
+                bank: code(&codes.banks, id)?,
+                bottles: line.amount,
+                pressure_mbar,
+            },
             ("fuel", ..) => Brings::Fuel { ml: line.amount },
             _ => Brings::Other { what: line.what },
         };

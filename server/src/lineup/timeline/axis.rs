@@ -28,9 +28,19 @@ impl Axis {
             }
             awake = awake.max(to);
         }
-        let mut axis = Axis { start, end, nights, left: pixels(left), scale: 1.0 };
+        let mut axis = Axis {
+            start,
+            end,
+            nights,
+            left: pixels(left),
+            scale: 1.0,
+        };
         let whole = axis.weight(end);
-        axis.scale = if whole > 0.0 { pixels(right - left) / whole } else { 0.0 };
+        axis.scale = if whole > 0.0 {
+            pixels(right - left) / whole
+        } else {
+            0.0
+        };
         axis
     }
 
@@ -40,12 +50,19 @@ impl Axis {
     }
 
     fn weight(&self, at: i64) -> f64 {
-        let folded: i64 = self.nights.iter().map(|(a, b)| (at.min(*b) - a).max(0)).sum();
+        let folded: i64 = self
+            .nights
+            .iter()
+            .map(|(a, b)| (at.min(*b) - a).max(0))
+            .sum();
         pixels(at - self.start) - (1.0 - FOLD) * pixels(folded)
     }
 }
 
-#[expect(clippy::cast_precision_loss, reason = "minutes and pixels of a page stay far below 2^53")]
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "minutes and pixels of a page stay far below 2^53"
+)]
 pub const fn pixels(value: i64) -> f64 {
     value as f64
 }

@@ -32,8 +32,17 @@ pub fn draw(canvas: &mut Canvas, data: &Data, axis: &Axis, lanes: &Lanes, lane: 
         .zip(&lanes.rows[lane])
         .map(|(span, row)| {
             let (left, right) = (axis.x(span.from), axis.x(span.to));
-            let right = if span.kind == Kind::Work { right.max(left + 6.0) } else { right };
-            Bar { span, row: *row, left, right }
+            let right = if span.kind == Kind::Work {
+                right.max(left + 6.0)
+            } else {
+                right
+            };
+            Bar {
+                span,
+                row: *row,
+                left,
+                right,
+            }
         })
         .collect();
     let mut above = Vec::new();
@@ -46,8 +55,16 @@ pub fn draw(canvas: &mut Canvas, data: &Data, axis: &Axis, lanes: &Lanes, lane: 
         }
         frame(canvas, data, lane, bar, top, high);
         let same = |b: &&Bar<'_>| b.row == bar.row;
-        let next = bars[n + 1..].iter().find(same).map_or(canvas.wide, |b| b.left);
-        let before = bars[..n].iter().rev().find(same).map_or(axis::pixels(LEFT), |b| b.right).max(said[bar.row] + 4.0);
+        let next = bars[n + 1..]
+            .iter()
+            .find(same)
+            .map_or(canvas.wide, |b| b.left);
+        let before = bars[..n]
+            .iter()
+            .rev()
+            .find(same)
+            .map_or(axis::pixels(LEFT), |b| b.right)
+            .max(said[bar.row] + 4.0);
         if lane == 0 {
             number_in_cell(canvas, bar, top, high, &mut above);
         } else if let Some(end) = number(canvas, bar, top + high / 2.0 + 5.5, next, before) {
@@ -69,10 +86,23 @@ fn place_of(lanes: &Lanes, lane: usize, row: usize) -> [f64; 2] {
 }
 
 fn frame(canvas: &mut Canvas, data: &Data, lane: usize, bar: &Bar<'_>, top: f64, high: f64) {
-    let (class, thick) = if lane == 0 { ("frame cell", 3.0) } else { ("frame", 2.0) };
+    let (class, thick) = if lane == 0 {
+        ("frame cell", 3.0)
+    } else {
+        ("frame", 2.0)
+    };
     let title = format!("{}, place {}", data.lanes[lane], bar.span.name);
     let half = thick / 2.0;
-    canvas.rect(class, [bar.left + half, top + half, bar.right - bar.left - thick, high - thick], title);
+    canvas.rect(
+        class,
+        [
+            bar.left + half,
+            top + half,
+            bar.right - bar.left - thick,
+            high - thick,
+        ],
+        title,
+    );
 }
 
 /// Changeover: uprights every 4 pixels, counted from the stage they lead to.
@@ -86,7 +116,13 @@ fn uprights(bar: &Bar<'_>, top: f64, high: f64) -> String {
     d
 }
 
-fn number_in_cell(canvas: &mut Canvas, bar: &Bar<'_>, top: f64, high: f64, above: &mut Vec<(f64, String)>) {
+fn number_in_cell(
+    canvas: &mut Canvas,
+    bar: &Bar<'_>,
+    top: f64,
+    high: f64,
+    above: &mut Vec<(f64, String)>,
+) {
     let middle = f64::midpoint(bar.left, bar.right);
     let inner = bar.right - bar.left - 6.0;
     let name = &bar.span.name;
@@ -104,7 +140,12 @@ fn number(canvas: &mut Canvas, bar: &Bar<'_>, base: f64, next: f64, before: f64)
     let name = &bar.span.name;
     let wide = width(name, 15.0, true);
     if bar.right - bar.left - 4.0 > wide {
-        canvas.text("strong middle", f64::midpoint(bar.left, bar.right), base, name);
+        canvas.text(
+            "strong middle",
+            f64::midpoint(bar.left, bar.right),
+            base,
+            name,
+        );
         None
     } else if next - bar.right >= wide + 7.0 {
         canvas.text("strong clear", bar.right + 4.0, base, name);
@@ -122,7 +163,10 @@ fn numbers_above(canvas: &mut Canvas, above: &[(f64, String)], base: f64) {
     let mut groups: Vec<(f64, f64, String)> = Vec::new();
     for (x, name) in above {
         match groups.last_mut() {
-            Some((from, to, names)) if x - width(name, 15.0, true) / 2.0 < f64::midpoint(*from, *to) + width(names, 15.0, true) / 2.0 + 6.0 => {
+            Some((from, to, names))
+                if x - width(name, 15.0, true) / 2.0
+                    < f64::midpoint(*from, *to) + width(names, 15.0, true) / 2.0 + 6.0 =>
+            {
                 *to = *x;
                 names.push(' ');
                 names.push_str(name);
@@ -137,7 +181,9 @@ fn numbers_above(canvas: &mut Canvas, above: &[(f64, String)], base: f64) {
 
 /// The idle cell as a dotted bar that says why.
 pub fn idle(canvas: &mut Canvas, data: &Data, axis: &Axis, lanes: &Lanes) {
-    let Some((from, to, why)) = &data.idle else { return };
+    let Some((from, to, why)) = &data.idle else {
+        return;
+    };
     let left = axis.x(*from) + 6.0;
     let wide = ((axis.x(*to) - 6.0 - left) / 6.0).floor() * 6.0;
     if wide < 24.0 {
@@ -145,10 +191,16 @@ pub fn idle(canvas: &mut Canvas, data: &Data, axis: &Axis, lanes: &Lanes) {
     }
     let top = lanes.top[0] + lanes.high[0] - 33.0;
     canvas.rect("dots", [left, top + 1.5, wide, 24.0], "");
-    let fits = [why.as_str(), "waits"].into_iter().find(|t| width(t, 15.0, false) <= wide - 24.0);
+    let fits = [why.as_str(), "waits"]
+        .into_iter()
+        .find(|t| width(t, 15.0, false) <= wide - 24.0);
     if let Some(text) = fits {
         let (middle, long) = (left + wide / 2.0, width(text, 15.0, false));
-        canvas.rect("ground", [middle - long / 2.0 - 4.0, top + 4.0, long + 8.0, 19.0], "");
+        canvas.rect(
+            "ground",
+            [middle - long / 2.0 - 4.0, top + 4.0, long + 8.0, 19.0],
+            "",
+        );
         canvas.text("middle", middle, top + 19.0, text);
     }
 }

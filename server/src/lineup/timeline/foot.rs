@@ -15,7 +15,11 @@ struct Rows {
 
 impl Rows {
     fn free(&self, row: usize, from: f64, to: f64) -> bool {
-        from >= 0.0 && to <= self.wide && !self.taken[row].iter().any(|(a, b)| from < b + 12.0 && to > a - 12.0)
+        from >= 0.0
+            && to <= self.wide
+            && !self.taken[row]
+                .iter()
+                .any(|(a, b)| from < b + 12.0 && to > a - 12.0)
     }
 
     fn take(&mut self, row: usize, from: f64, to: f64) -> bool {
@@ -31,19 +35,38 @@ impl Rows {
 pub fn draw(canvas: &mut Canvas, data: &Data, axis: &Axis, lanes: &Lanes) -> i64 {
     let bottom = lanes.bottom;
     let base = bottom + 18.0;
-    let mut rows = Rows { taken: [Vec::new(), Vec::new()], wide: canvas.wide };
+    let mut rows = Rows {
+        taken: [Vec::new(), Vec::new()],
+        wide: canvas.wide,
+    };
     let mut deep = false;
 
     let now = axis.x(data.now);
-    canvas.path("tl-now", "3", format!("M{} {}V{}", now + 0.5, TOP - 1.0, bottom + 2.0));
+    canvas.path(
+        "tl-now",
+        "3",
+        format!("M{} {}V{}", now + 0.5, TOP - 1.0, bottom + 2.0),
+    );
     canvas.path("act-fill", "0", wedge(now, bottom));
-    rows.take(0, now - 7.0, now + 12.0 + width(&data.now_words, 15.0, true));
+    rows.take(
+        0,
+        now - 7.0,
+        now + 12.0 + width(&data.now_words, 15.0, true),
+    );
     canvas.text("now", now + 12.0, base, &data.now_words);
 
-    let mut deliveries: Vec<(f64, &String)> = data.deliveries.iter().map(|(at, words)| (axis.x(*at), words)).collect();
+    let mut deliveries: Vec<(f64, &String)> = data
+        .deliveries
+        .iter()
+        .map(|(at, words)| (axis.x(*at), words))
+        .collect();
     deliveries.sort_by(|a, b| b.0.total_cmp(&a.0));
     for (x, words) in deliveries {
-        canvas.path("tl-delivery", "3", format!("M{} {}V{}", x + 0.5, TOP + 2.0, bottom + 2.0));
+        canvas.path(
+            "tl-delivery",
+            "3",
+            format!("M{} {}V{}", x + 0.5, TOP + 2.0, bottom + 2.0),
+        );
         canvas.path("ink", "0", wedge(x, bottom));
         deep |= delivery_words(canvas, &mut rows, x, words, base);
     }
@@ -85,15 +108,31 @@ fn key(canvas: &mut Canvas, rows: &mut Rows, base: f64) -> bool {
     let (first, second) = (width(CHANGEOVER, 15.0, false), width(NIGHT, 15.0, false));
     let wide = 26.0 + first + 20.0 + 26.0 + second;
     for row in 0..2 {
-        let mut starts: Vec<f64> = rows.taken[row].iter().map(|(_, to)| to + 24.0).chain([0.0]).collect();
+        let mut starts: Vec<f64> = rows.taken[row]
+            .iter()
+            .map(|(_, to)| to + 24.0)
+            .chain([0.0])
+            .collect();
         starts.sort_by(f64::total_cmp);
-        let Some(x) = starts.into_iter().map(f64::round).find(|x| rows.free(row, *x, x + wide)) else { continue };
+        let Some(x) = starts
+            .into_iter()
+            .map(f64::round)
+            .find(|x| rows.free(row, *x, x + wide))
+        else {
+            continue;
+        };
         let y = base + if row == 0 { 0.0 } else { 20.0 };
-        let uprights: String = (0..5).map(|n| format!("M{} {}v13", x + 1.25 + 4.0 * f64::from(n), y - 12.0)).collect();
+        let uprights: String = (0..5)
+            .map(|n| format!("M{} {}v13", x + 1.25 + 4.0 * f64::from(n), y - 12.0))
+            .collect();
         canvas.path("ink-line", "1.5", uprights);
         canvas.text("", x + 26.0, y, CHANGEOVER);
         let night = (x + 46.0 + first).round();
-        canvas.path("hair-line", "1", format!("M{night} {}h18m-18 6h18", y - 8.5));
+        canvas.path(
+            "hair-line",
+            "1",
+            format!("M{night} {}h18m-18 6h18", y - 8.5),
+        );
         canvas.text("", night + 26.0, y, NIGHT);
         return row == 1;
     }

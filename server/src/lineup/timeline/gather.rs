@@ -59,7 +59,11 @@ impl Data {
     }
 
     pub fn most_people(&self) -> i64 {
-        self.duty.iter().map(|(_, _, people)| *people).max().unwrap_or(1)
+        self.duty
+            .iter()
+            .map(|(_, _, people)| *people)
+            .max()
+            .unwrap_or(1)
     }
 }
 
@@ -72,10 +76,24 @@ pub fn gather(situation: &Situation, line_up: &LineUp, words: &Words<'_>) -> Dat
     let deliveries: Vec<(i64, String)> = situation
         .deliveries
         .iter()
-        .map(|d| (minute(d.expected), format!("{} {}", d.name, words.clock(d.expected))))
+        .map(|d| {
+            (
+                minute(d.expected),
+                format!("{} {}", d.name, words.clock(d.expected)),
+            )
+        })
         .collect();
-    let last = spans.iter().map(|s| s.to).chain(back.iter().map(|(at, _)| *at)).max().unwrap_or(now);
-    let furthest = deliveries.iter().map(|(at, _)| *at).filter(|at| *at < now + LONGEST).fold(last, i64::max);
+    let last = spans
+        .iter()
+        .map(|s| s.to)
+        .chain(back.iter().map(|(at, _)| *at))
+        .max()
+        .unwrap_or(now);
+    let furthest = deliveries
+        .iter()
+        .map(|(at, _)| *at)
+        .filter(|at| *at < now + LONGEST)
+        .fold(last, i64::max);
     let end = (now + LONGEST).min(furthest + 360).max(start + 1440);
     let duty: Vec<(i64, i64, i64)> = situation
         .shifts
@@ -88,19 +106,31 @@ pub fn gather(situation: &Situation, line_up: &LineUp, words: &Words<'_>) -> Dat
     let mut lanes = vec!["Cell".to_owned()];
     lanes.extend(situation.stations.iter().map(|s| s.name.clone()));
     Data {
-        now_words: format!("now {}", situation.now.with_timezone(&situation.site.zone).format("%H:%M")),
+        now_words: format!(
+            "now {}",
+            situation
+                .now
+                .with_timezone(&situation.site.zone)
+                .format("%H:%M")
+        ),
         title: format!(
             "Timeline: cell, stations, people and returns until {}; the table says the same in words",
             words.clock(at(end))
         ),
         days: days(situation, start, end),
-        deliveries: deliveries.into_iter().filter(|(at, _)| *at <= end && *at >= now).collect(),
+        deliveries: deliveries
+            .into_iter()
+            .filter(|(at, _)| *at <= end && *at >= now)
+            .collect(),
         busy: busy(line_up, start, end),
         start,
         end,
         now,
         lanes,
-        spans: spans.into_iter().filter(|s| s.to > start && s.from < end).collect(),
+        spans: spans
+            .into_iter()
+            .filter(|s| s.to > start && s.from < end)
+            .collect(),
         shifts,
         duty,
         back: back.into_iter().filter(|(at, _)| *at <= end).collect(),
@@ -116,14 +146,35 @@ fn spans(situation: &Situation, line_up: &LineUp) -> Vec<Span> {
             match work {
                 Work::Stage(s) => {
                     let (setup, from, to) = (minute(s.setup_from), minute(s.start), minute(s.end));
-                    spans.push(Span { lane: 0, kind: Kind::Setup, name: String::new(), from: setup, to: from });
-                    spans.push(Span { lane: 0, kind: Kind::Work, name: name.clone(), from, to });
+                    spans.push(Span {
+                        lane: 0,
+                        kind: Kind::Setup,
+                        name: String::new(),
+                        from: setup,
+                        to: from,
+                    });
+                    spans.push(Span {
+                        lane: 0,
+                        kind: Kind::Work,
+                        name: name.clone(),
+                        from,
+                        to,
+                    });
                 }
                 Work::Step(s) => {
-                    let station = situation.stations.iter().position(|x| Some(&x.code) == s.station.as_ref());
+                    let station = situation
+                        .stations
+                        .iter()
+                        .position(|x| Some(&x.code) == s.station.as_ref());
                     if let Some(station) = station {
                         let (from, to) = (minute(s.start), minute(s.end));
-                        spans.push(Span { lane: station + 1, kind: Kind::Work, name: name.clone(), from, to });
+                        spans.push(Span {
+                            lane: station + 1,
+                            kind: Kind::Work,
+                            name: name.clone(),
+                            from,
+                            to,
+                        });
                     }
                 }
             }
@@ -136,7 +187,12 @@ fn spans(situation: &Situation, line_up: &LineUp) -> Vec<Span> {
 /// An asset's return carries the number of the place whose part comes last.
 fn back(line_up: &LineUp) -> Vec<(i64, String)> {
     let last = |place: &&Place| place.back == Some(place.done);
-    line_up.places.iter().filter(last).map(|p| (minute(p.done), p.number.to_string())).collect()
+    line_up
+        .places
+        .iter()
+        .filter(last)
+        .map(|p| (minute(p.done), p.number.to_string()))
+        .collect()
 }
 
 fn busy(line_up: &LineUp, start: i64, end: i64) -> Vec<(i64, i64)> {
@@ -165,16 +221,40 @@ fn merged(duty: &[(i64, i64, i64)]) -> Vec<(i64, i64)> {
 }
 
 /// The longest stretch on duty in which the cell does nothing, if it is long, with its reason.
-fn idle(situation: &Situation, line_up: &LineUp, spans: &[Span], shifts: &[(i64, i64)], end: i64) -> Option<(i64, i64, String)> {
+fn idle(
+    situation: &Situation,
+    line_up: &LineUp,
+    spans: &[Span],
+    shifts: &[(i64, i64)],
+    end: i64,
+) -> Option<(i64, i64, String)> {
     let stages: Vec<&Span> = spans.iter().filter(|s| s.lane == 0).collect();
-    let mut gaps: Vec<(i64, i64)> = stages.windows(2).map(|pair| (pair[0].to, pair[1].from)).collect();
+    let mut gaps: Vec<(i64, i64)> = stages
+        .windows(2)
+        .map(|pair| (pair[0].to, pair[1].from))
+        .collect();
     gaps.extend(stages.last().map(|last| (last.to, end)));
-    let on_duty = |(from, to): (i64, i64)| shifts.iter().map(|(a, b)| (to.min(*b) - from.max(*a)).max(0)).sum::<i64>();
-    let (from, to) = gaps.into_iter().max_by_key(|gap| on_duty(*gap)).filter(|gap| on_duty(*gap) >= LONG_IDLE)?;
-    let next = line_up.places.iter().find(|p| p.stages().any(|(_, s)| minute(s.setup_from) == to));
+    let on_duty = |(from, to): (i64, i64)| {
+        shifts
+            .iter()
+            .map(|(a, b)| (to.min(*b) - from.max(*a)).max(0))
+            .sum::<i64>()
+    };
+    let (from, to) = gaps
+        .into_iter()
+        .max_by_key(|gap| on_duty(*gap))
+        .filter(|gap| on_duty(*gap) >= LONG_IDLE)?;
+    let next = line_up
+        .places
+        .iter()
+        .find(|p| p.stages().any(|(_, s)| minute(s.setup_from) == to));
     let why = match next.map(|p| &p.readiness) {
         Some(Readiness::WaitsForDelivery(code)) => {
-            let name = situation.deliveries.iter().find(|d| d.code == *code).map_or(code.as_str(), |d| d.name.as_str());
+            let name = situation
+                .deliveries
+                .iter()
+                .find(|d| d.code == *code)
+                .map_or(code.as_str(), |d| d.name.as_str());
             format!("waits for the {name}")
         }
         Some(Readiness::WaitsForPart(_)) => "waits for the broken part".to_owned(),
@@ -191,8 +271,13 @@ fn days(situation: &Situation, start: i64, end: i64) -> Vec<(i64, String)> {
     (0..=12)
         .filter_map(|n| first.checked_add_days(Days::new(n)))
         .filter_map(|day| {
-            let midnight = zone.from_local_datetime(&day.and_time(NaiveTime::MIN)).earliest()?;
-            Some((minute(midnight.to_utc()).max(start), day.format("%a %-d").to_string()))
+            let midnight = zone
+                .from_local_datetime(&day.and_time(NaiveTime::MIN))
+                .earliest()?;
+            Some((
+                minute(midnight.to_utc()).max(start),
+                day.format("%a %-d").to_string(),
+            ))
         })
         .filter(|(at, _)| *at < end)
         .collect()

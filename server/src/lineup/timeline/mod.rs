@@ -10,7 +10,7 @@ mod gather;
 mod people;
 
 use axis::Axis;
-use gather::{Data, Kind};
+use gather::Data;
 
 use crate::drawing::width;
 
@@ -24,9 +24,25 @@ pub struct Timeline {
 
 /// One mark of a drawing.
 pub enum Shape {
-    Path { class: &'static str, stroke: &'static str, d: String },
-    Rect { class: &'static str, x: f64, y: f64, w: f64, h: f64, title: String },
-    Text { class: &'static str, x: f64, y: f64, text: String },
+    Path {
+        class: &'static str,
+        stroke: &'static str,
+        d: String,
+    },
+    Rect {
+        class: &'static str,
+        x: f64,
+        y: f64,
+        w: f64,
+        h: f64,
+        title: String,
+    },
+    Text {
+        class: &'static str,
+        x: f64,
+        y: f64,
+        text: String,
+    },
 }
 
 pub use gather::gather;
@@ -40,7 +56,10 @@ const TOP: f64 = 24.0;
 pub fn draw(data: &Data, wide: i64) -> Timeline {
     let axis = Axis::new(data.start, data.end, &data.shifts, LEFT, wide);
     let lanes = Lanes::stack(data, &axis);
-    let mut canvas = Canvas { shapes: Vec::new(), wide: axis::pixels(wide) };
+    let mut canvas = Canvas {
+        shapes: Vec::new(),
+        wide: axis::pixels(wide),
+    };
     canvas.nights(&axis, &lanes);
     canvas.lane_rules(data, &lanes);
     canvas.days(data, &axis);
@@ -51,7 +70,12 @@ pub fn draw(data: &Data, wide: i64) -> Timeline {
     people::draw(&mut canvas, data, &axis, &lanes);
     people::back(&mut canvas, data, &axis, &lanes);
     let height = foot::draw(&mut canvas, data, &axis, &lanes);
-    Timeline { width: wide, height, title: data.title.clone(), shapes: canvas.shapes }
+    Timeline {
+        width: wide,
+        height,
+        title: data.title.clone(),
+        shapes: canvas.shapes,
+    }
 }
 
 /// Where each lane stands. The two after the stations are People and Back.
@@ -65,7 +89,12 @@ struct Lanes {
 
 impl Lanes {
     fn stack(data: &Data, axis: &Axis) -> Self {
-        let mut lanes = Lanes { top: Vec::new(), high: Vec::new(), rows: Vec::new(), bottom: TOP };
+        let mut lanes = Lanes {
+            top: Vec::new(),
+            high: Vec::new(),
+            rows: Vec::new(),
+            bottom: TOP,
+        };
         for lane in 0..data.lanes.len() {
             let (rows, deep) = rows(data, lane);
             let high = match lane {
@@ -76,7 +105,10 @@ impl Lanes {
             };
             lanes.add(high, rows);
         }
-        lanes.add((7.0 * axis::pixels(data.most_people()) + 6.0).max(27.0), Vec::new());
+        lanes.add(
+            (7.0 * axis::pixels(data.most_people()) + 6.0).max(27.0),
+            Vec::new(),
+        );
         lanes.add(27.0, Vec::new());
         lanes
     }
@@ -128,11 +160,23 @@ impl Canvas {
     }
 
     fn rect(&mut self, class: &'static str, [x, y, w, h]: [f64; 4], title: impl Into<String>) {
-        self.shapes.push(Shape::Rect { class, x, y, w, h, title: title.into() });
+        self.shapes.push(Shape::Rect {
+            class,
+            x,
+            y,
+            w,
+            h,
+            title: title.into(),
+        });
     }
 
     fn text(&mut self, class: &'static str, x: f64, y: f64, text: impl Into<String>) {
-        self.shapes.push(Shape::Text { class, x, y, text: text.into() });
+        self.shapes.push(Shape::Text {
+            class,
+            x,
+            y,
+            text: text.into(),
+        });
     }
 
     fn nights(&mut self, axis: &Axis, lanes: &Lanes) {
@@ -156,22 +200,46 @@ impl Canvas {
         for top in &lanes.top[1..] {
             self.path("tl-lane", "1", format!("M0 {}H{wide}", top + 0.5));
         }
-        self.path("tl-rule", "3", format!("M0 {}H{wide}M0 {}H{wide}", TOP + 0.5, lanes.bottom + 0.5));
-        let names = data.lanes.iter().map(String::as_str).chain(["People", "Back"]);
+        self.path(
+            "tl-rule",
+            "3",
+            format!("M0 {}H{wide}M0 {}H{wide}", TOP + 0.5, lanes.bottom + 0.5),
+        );
+        let names = data
+            .lanes
+            .iter()
+            .map(String::as_str)
+            .chain(["People", "Back"]);
         for (lane, name) in names.enumerate() {
-            let middle = if lane == 0 { lanes.high[0] - 19.0 } else { lanes.high[lane] / 2.0 };
+            let middle = if lane == 0 {
+                lanes.high[0] - 19.0
+            } else {
+                lanes.high[lane] / 2.0
+            };
             let class = if lane == 0 { "strong" } else { "" };
-            self.text(class, 0.0, lanes.top[lane] + middle + 5.5, fitted(name, 15.0, lane == 0, axis::pixels(LEFT) - 6.0));
+            self.text(
+                class,
+                0.0,
+                lanes.top[lane] + middle + 5.5,
+                fitted(name, 15.0, lane == 0, axis::pixels(LEFT) - 6.0),
+            );
         }
     }
 
     /// The name of each day where it begins, in full where there is room, else the weekday, else none.
     fn days(&mut self, data: &Data, axis: &Axis) {
-        let starts: Vec<(f64, &String)> = data.days.iter().map(|(at, name)| (axis.x(*at), name)).collect();
+        let starts: Vec<(f64, &String)> = data
+            .days
+            .iter()
+            .map(|(at, name)| (axis.x(*at), name))
+            .collect();
         for (n, (x, name)) in starts.iter().enumerate() {
             let next = starts.get(n + 1).map_or(self.wide, |(x, _)| *x);
             let short = name.split(' ').next().unwrap_or_default();
-            if let Some(text) = [name.as_str(), short].into_iter().find(|t| width(t, 15.0, true) <= next - x - 8.0) {
+            if let Some(text) = [name.as_str(), short]
+                .into_iter()
+                .find(|t| width(t, 15.0, true) <= next - x - 8.0)
+            {
                 self.text("strong", *x, 15.0, text);
             }
         }

@@ -30,9 +30,15 @@ fn levels(busy: &[(i64, i64)]) -> Vec<(i64, i64, i64)> {
     cuts.dedup();
     let mut levels: Vec<(i64, i64, i64)> = Vec::new();
     for pair in cuts.windows(2) {
-        let people = busy.iter().filter(|(a, b)| *a <= pair[0] && *b >= pair[1]).count();
+        let people = busy
+            .iter()
+            .filter(|(a, b)| *a <= pair[0] && *b >= pair[1])
+            .count();
         for level in 1..=i64::try_from(people).unwrap_or(0) {
-            match levels.iter_mut().find(|(l, _, to)| *l == level && *to == pair[0]) {
+            match levels
+                .iter_mut()
+                .find(|(l, _, to)| *l == level && *to == pair[0])
+            {
                 Some(stretch) => stretch.2 = pair[1],
                 None => levels.push((level, pair[0], pair[1])),
             }
@@ -45,12 +51,20 @@ fn levels(busy: &[(i64, i64)]) -> Vec<(i64, i64, i64)> {
 /// stand with the next one.
 pub fn back(canvas: &mut Canvas, data: &Data, axis: &Axis, lanes: &Lanes) {
     let (top, bottom) = (lanes.top[lanes.back()], lanes.bottom);
-    let mut ticks: Vec<(f64, &String)> = data.back.iter().map(|(at, name)| (axis.x(*at), name)).collect();
+    let mut ticks: Vec<(f64, &String)> = data
+        .back
+        .iter()
+        .map(|(at, name)| (axis.x(*at), name))
+        .collect();
     ticks.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut free = axis::pixels(LEFT);
     let mut held: Vec<&str> = Vec::new();
     for (n, (x, name)) in ticks.iter().enumerate() {
-        canvas.path("tl-back", "4", format!("M{} {}V{bottom}", x + 2.0, top + 4.0));
+        canvas.path(
+            "tl-back",
+            "4",
+            format!("M{} {}V{bottom}", x + 2.0, top + 4.0),
+        );
         held.push(name);
         let text = held.join(" ");
         let wide = width(&text, 15.0, true);
