@@ -1,5 +1,6 @@
 //! The service in memory: status, text, and what the database holds afterwards.
 
 mod errors;
+mod line_up;
 mod people;
 mod security;
