@@ -16,6 +16,7 @@ pub mod people;
 pub mod request_id;
 pub mod routes;
 pub mod security;
+pub mod seed;
 pub mod site;
 pub mod situation;
 pub mod skin;

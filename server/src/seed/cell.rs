@@ -1,0 +1,276 @@
+//! The cell, the stations, when they are closed, and who is on duty.
+
+use super::fault::Faults;
+use super::files::SeedFiles;
+use super::row::{Row, codes};
+use super::sheet::Sheet;
+use super::site::{Rows, only};
+use super::time::{Calendar, time_of_day};
+use chrono::{DateTime, TimeDelta, Utc, Weekday};
+use chrono_tz::Tz;
+use mendpost_core::code::{PowderCode, StationCode};
+use mendpost_core::situation::{Cell, Closed, DutyHours, Station, duty_shifts};
+use std::collections::{BTreeMap, BTreeSet};
+
+const STATIONS: Sheet = Sheet {
+    file: "stations.csv",
+    columns: &["code", "name", "slots", "power_kw"],
+    optional: &[],
+    may_be_missing: false,
+};
+
+const CLOSURES: Sheet = Sheet {
+    file: "closures.csv",
+    columns: &["station", "from", "to", "slots", "reason"],
+    optional: &[],
+    may_be_missing: true,
+};
+
+const CHANGEOVERS: Sheet = Sheet {
+    file: "changeovers.csv",
+    columns: &["from", "to", "minutes"],
+    optional: &[],
+    may_be_missing: true,
+};
+
+const DUTY_HOURS: Sheet = Sheet {
+    file: "duty_hours.csv",
+    columns: &["days", "from", "to", "crew"],
+    optional: &[],
+    may_be_missing: false,
+};
+
+pub(super) struct Sheets {
+    stations: Vec<Row>,
+    closures: Vec<Row>,
+    changeovers: Vec<Row>,
+    duty: Vec<Row>,
+}
+
+impl Sheets {
+    pub(super) fn new(files: &SeedFiles, faults: &Faults) -> Self {
+        Self {
+            stations: STATIONS.rows(files, faults),
+            closures: CLOSURES.rows(files, faults),
+            changeovers: CHANGEOVERS.rows(files, faults),
+            duty: DUTY_HOURS.rows(files, faults),
+        }
+    }
+
+    pub(super) fn codes(&self, faults: &Faults) -> BTreeSet<StationCode> {
+        codes(&self.stations, "code", faults)
+    }
+
+    pub(super) fn stations(&self, calendar: &Calendar, faults: &Faults) -> Vec<Station> {
+        let stations: Vec<Station> = self
+            .stations
+            .iter()
+            .filter_map(|row| station(row, faults))
+            .collect();
+        let slots: BTreeMap<StationCode, i64> =
+            stations.iter().map(|s| (s.code.clone(), s.slots)).collect();
+        for row in &self.closures {
+            self.check_closure(row, &slots, faults);
+        }
+        stations
+            .into_iter()
+            .map(|station| Station {
+                closed: self.closed(Some(&station.code), calendar, faults),
+                ..station
+            })
+            .collect()
+    }
+
+    fn check_closure(&self, row: &Row, slots: &BTreeMap<StationCode, i64>, faults: &Faults) {
+        let known = slots.keys().cloned().collect();
+        let station = row.one_of_optional::<StationCode>(faults, "station", &known);
+        let most = match station {
+            Some(Some(code)) => slots.get(&code).copied().unwrap_or(1),
+            _ => 1,
+        };
+        row.number(faults, "slots", 0, 1..=most);
+    }
+
+    /// The closures of a station, or of the cell.
+    fn closed(
+        &self,
+        station: Option<&StationCode>,
+        calendar: &Calendar,
+        faults: &Faults,
+    ) -> Vec<Closed> {
+        self.closures
+            .iter()
+            .filter(|row| row.given("station") == station.map(StationCode::as_str))
+            .filter_map(|row| closed(row, calendar, faults))
+            .collect()
+    }
+
+    pub(super) fn duty(&self, zone: Tz, now: DateTime<Utc>, faults: &Faults) -> Vec<DutyHours> {
+        let hours: Vec<DutyHours> = self
+            .duty
+            .iter()
+            .filter_map(|row| duty_hours(row, faults))
+            .collect();
+        // Ten days hold every weekday with its neighbours.
+        if let Err(error) = duty_shifts(&hours, zone, now, now + TimeDelta::days(10)) {
+            faults.in_file(DUTY_HOURS.file, error);
+        }
+        hours
+    }
+
+    pub(super) fn cell(
+        &self,
+        rows: &Rows,
+        powders: &BTreeSet<PowderCode>,
+        calendar: &Calendar,
+        faults: &Faults,
+    ) -> Option<Cell> {
+        let closed = self.closed(None, calendar, faults);
+        let changeover_min = self.changeovers(powders, faults);
+        let row = only(rows, "cell", faults)?;
+        let name = row.text(faults, "name", 80);
+        let free_from = row.moment_optional(faults, "free_from", calendar);
+        let feeder = row.one_of_optional(faults, "feeder", powders);
+        let minutes = |column, most| row.number(faults, column, 0, 0..=most);
+        let warm_up_min = minutes("warm_up_min", 600);
+        let same_powder_min = minutes("same_powder_min", 600);
+        let default_changeover_min = minutes("default_changeover_min", 1440);
+        let side = |column| row.number(faults, column, 0, 1..=100_000);
+        let booth = [side("booth_x_mm"), side("booth_y_mm"), side("booth_z_mm")];
+        let max_part_g = row.number(faults, "max_part_kg", 3, 1..=100_000_000);
+        let throat_um = row.number(faults, "throat_mm", 3, 500..=10_000);
+        let discharge_permille = row.number(faults, "discharge_permille", 0, 500..=1000);
+        let carrier_permille = row.number(faults, "carrier_permille", 0, 0..=500);
+        let max_mbar = row.number(faults, "max_bar", 3, 1000..=100_000);
+        let max_c = row.number(faults, "max_c", 0, 20..=1200);
+        let heater_permille = row.number(faults, "heater_permille", 0, 100..=1000);
+        let extraction_w = row.number(faults, "extraction_kw", 3, 0..=1_000_000);
+        Some(Cell {
+            name: name?,
+            free_from: free_from?,
+            feeder: feeder?,
+            warm_up_min: warm_up_min?,
+            same_powder_min: same_powder_min?,
+            default_changeover_min: default_changeover_min?,
+            changeover_min,
+            booth_mm: [booth[0]?, booth[1]?, booth[2]?],
+            max_part_g: max_part_g?,
+            throat_um: throat_um?,
+            discharge_permille: discharge_permille?,
+            carrier_permille: carrier_permille?,
+            max_mbar: max_mbar?,
+            max_c: max_c?,
+            heater_permille: heater_permille?,
+            extraction_w: extraction_w?,
+            closed,
+        })
+    }
+
+    fn changeovers(
+        &self,
+        powders: &BTreeSet<PowderCode>,
+        faults: &Faults,
+    ) -> BTreeMap<(PowderCode, PowderCode), i64> {
+        let mut minutes = BTreeMap::new();
+        for row in &self.changeovers {
+            let from = row.one_of(faults, "from", powders);
+            let to = row.one_of(faults, "to", powders);
+            let given = row.number(faults, "minutes", 0, 0..=1440);
+            let (Some(from), Some(to), Some(given)) = (from, to, given) else {
+                continue;
+            };
+            if from == to {
+                row.fault_of_row(
+                    faults,
+                    "from and to are one powder; that is same_powder_min of site.toml",
+                );
+            } else if minutes.insert((from, to), given).is_some() {
+                row.fault_of_row(faults, "this pair is listed twice");
+            }
+        }
+        minutes
+    }
+}
+
+fn station(row: &Row, faults: &Faults) -> Option<Station> {
+    let code = row.parse(faults, "code");
+    let name = row.text(faults, "name", 80);
+    let slots = row.number(faults, "slots", 0, 1..=99);
+    let power_w = row.number(faults, "power_kw", 3, 0..=1_000_000);
+    Some(Station {
+        code: code?,
+        name: name?,
+        slots: slots?,
+        power_w: power_w?,
+        closed: Vec::new(),
+    })
+}
+
+fn closed(row: &Row, calendar: &Calendar, faults: &Faults) -> Option<Closed> {
+    let from = row.moment(faults, "from", calendar);
+    let to = row.moment(faults, "to", calendar);
+    let reason = row.text(faults, "reason", 200);
+    // How many there are is checked where the station is known.
+    let slots = row.given("slots")?.parse().ok()?;
+    let (from, to) = (from?, to?);
+    if to <= from {
+        row.fault(faults, "to", "not after 'from'");
+        return None;
+    }
+    Some(Closed {
+        from,
+        to,
+        slots,
+        reason: reason?,
+    })
+}
+
+fn duty_hours(row: &Row, faults: &Faults) -> Option<DutyHours> {
+    let days = days(row, faults);
+    let time = |column| {
+        let text = row.text(faults, column, 5)?;
+        let time = time_of_day(&text);
+        if time.is_none() {
+            let what = format!("'{text}' is no time of day; write it as 06:00");
+            row.fault(faults, column, what);
+        }
+        time
+    };
+    let from = time("from");
+    let to = time("to");
+    let crew = row.number(faults, "crew", 0, 1..=20);
+    Some(DutyHours {
+        days: days?,
+        from: from?,
+        to: to?,
+        crew: crew?,
+    })
+}
+
+/// Weekdays by their first three letters, or `every-day`.
+fn days(row: &Row, faults: &Faults) -> Option<Vec<Weekday>> {
+    const WEEK: [(&str, Weekday); 7] = [
+        ("mon", Weekday::Mon),
+        ("tue", Weekday::Tue),
+        ("wed", Weekday::Wed),
+        ("thu", Weekday::Thu),
+        ("fri", Weekday::Fri),
+        ("sat", Weekday::Sat),
+        ("sun", Weekday::Sun),
+    ];
+    let text = row.text(faults, "days", 40)?;
+    if text == "every-day" {
+        return Some(WEEK.map(|(_, day)| day).to_vec());
+    }
+    let day = |word: &str| {
+        let found = WEEK.iter().find(|(name, _)| *name == word);
+        if found.is_none() {
+            let what = format!(
+                "'{word}' is no day; give every-day or some of mon tue wed thu fri sat sun"
+            );
+            row.fault(faults, "days", what);
+        }
+        found.map(|(_, day)| *day)
+    };
+    text.split_whitespace().map(day).collect()
+}

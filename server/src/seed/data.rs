@@ -1,0 +1,84 @@
+//! A site as read from its files, checked and ready to be written.
+
+use chrono::{DateTime, Utc};
+use mendpost_core::catalogue::{Part, Recipe, Yes};
+use mendpost_core::people::Role;
+use mendpost_core::powder::{Lot, Powder};
+use mendpost_core::quantity::Milligrams;
+use mendpost_core::situation::{
+    Asset, Bank, Capability, Cell, Compressor, Delivery, DutyHours, Fuel, Request, Site, Station,
+};
+
+/// Everything that the files say. Each list is in the order of its file.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SiteData {
+    pub site: Site,
+    pub people: Vec<SeedPerson>,
+    pub cell: Cell,
+    /// The bore as gauged since the nozzle was machined, in micrometres.
+    pub nozzle: Option<SeedReading>,
+    pub stations: Vec<Station>,
+    pub duty: Vec<DutyHours>,
+    pub powders: Vec<Powder>,
+    pub lots: Vec<SeedLot>,
+    pub banks: Vec<Bank>,
+    pub compressor: Option<Compressor>,
+    pub fuel: Fuel,
+    pub deliveries: Vec<Delivery>,
+    pub assets: Vec<Asset>,
+    pub capabilities: Vec<Capability>,
+    pub parts: Vec<Part>,
+    /// Every revision.
+    pub recipes: Vec<Recipe>,
+    pub requests: Vec<SeedRequest>,
+}
+
+/// Somebody of the crew.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SeedPerson {
+    pub name: String,
+    pub role: Role,
+}
+
+/// What a gauge showed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SeedReading {
+    pub value: i64,
+    pub read_at: DateTime<Utc>,
+    pub read_by: String,
+}
+
+/// A lot with its containers; what is on hand is their sum.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SeedLot {
+    pub lot: Lot,
+    pub maker_lot: String,
+    pub received_at: DateTime<Utc>,
+    pub containers: Vec<SeedContainer>,
+}
+
+/// A container: what came in it, and what was taken since.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SeedContainer {
+    pub code: String,
+    pub received: Milligrams,
+    pub used: Milligrams,
+    pub opened_at: Option<DateTime<Utc>>,
+}
+
+/// A request with what the line-up does not need to know.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SeedRequest {
+    pub number: i64,
+    pub request: Request,
+    pub reported_by: String,
+    /// The yeses of `request`, with the time at which each was given.
+    pub yeses: Vec<SeedYes>,
+}
+
+/// A yes, and when it was given.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SeedYes {
+    pub yes: Yes,
+    pub given_at: DateTime<Utc>,
+}

@@ -1,0 +1,108 @@
+//! A site as plain files: read, checked, and written into an empty database.
+//!
+//! `seed-data/README.md` tells what the files hold. They go through the parsers that the pages use;
+//! every fault in them is told at once, and a site is written whole or not at all.
+
+mod cell;
+mod data;
+mod fault;
+mod files;
+mod need;
+mod powder;
+mod recipe;
+mod request;
+mod row;
+mod sheet;
+mod site;
+mod time;
+mod write;
+
+pub use data::{SeedContainer, SeedLot, SeedPerson, SeedReading, SeedRequest, SeedYes, SiteData};
+pub use fault::SeedFault;
+pub use files::{SeedFiles, UnreadableSeed};
+pub use write::write;
+
+use chrono::{DateTime, Utc};
+use chrono_tz::Tz;
+use fault::Faults;
+use row::codes;
+use time::Calendar;
+
+/// The site that the files describe, seen from `now`: times such as `day+6 09:00` count from the day
+/// that the site's clock shows then.
+///
+/// # Errors
+/// Every fault found, by file and line.
+pub fn read(files: &SeedFiles, now: DateTime<Utc>) -> Result<SiteData, Vec<SeedFault>> {
+    let faults = Faults::default();
+    files.check(&faults);
+    let data = read_all(files, now, &faults);
+    let faults = faults.into_sorted();
+    match data {
+        Some(data) if faults.is_empty() => Ok(data),
+        _ => Err(faults),
+    }
+}
+
+/// None only after a fault was noted.
+fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<SiteData> {
+    let rows = site::rows(files, faults);
+    let zone = site::zone(&rows, faults);
+    let calendar = Calendar {
+        zone: zone.unwrap_or(Tz::UTC),
+        now,
+    };
+    let site = site::site(&rows, zone, faults);
+    let banks = site::banks(&rows, &calendar, faults);
+    let compressor = site::compressor(&rows, faults);
+    let fuel = site::fuel(&rows, &calendar, faults);
+    let people = site::people(files, faults);
+
+    let sheets = powder::Sheets::new(files, faults);
+    let powders = sheets.powders(faults);
+    let known = codes(&sheets.powders, "code", faults);
+    let lots = sheets.lots(&known, &calendar, faults);
+    let bank_codes = banks.iter().map(|b| b.code.clone()).collect();
+    let deliveries = sheets.deliveries(&known, &bank_codes, &calendar, faults);
+
+    let stations = cell::Sheets::new(files, faults);
+    let duty = stations.duty(calendar.zone, now, faults);
+    let cell = stations.cell(&rows, &known, &calendar, faults);
+    let nozzle = site::nozzle(&rows, &calendar, faults);
+    let station_list = stations.stations(&calendar, faults);
+
+    let needs = need::Sheets::new(files, faults);
+    let assets = needs.assets(&calendar, faults);
+    let capabilities = needs.capabilities(&calendar, faults);
+
+    let made = recipe::Sheets::new(files, faults);
+    let parts = made.parts(faults);
+    let recipes = made.recipes(&known, &stations.codes(faults), faults);
+
+    let known = request::Known {
+        assets: needs.codes(),
+        parts: made.part_codes(),
+        recipes: made.recipe_parts(),
+        deliveries: sheets.arrivals(&deliveries),
+    };
+    let requests = request::requests(files, &known, &calendar, faults);
+    Some(SiteData {
+        site: site?,
+        people,
+        cell: cell?,
+        nozzle: nozzle?,
+        stations: station_list,
+        duty,
+        powders,
+        lots,
+        banks,
+        compressor: compressor?,
+        fuel: fuel?,
+        deliveries,
+        assets,
+        capabilities,
+        parts,
+        recipes,
+        requests,
+    })
+}

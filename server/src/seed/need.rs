@@ -1,0 +1,114 @@
+//! The machines of the site, and what the site needs done by them.
+
+use super::fault::Faults;
+use super::files::SeedFiles;
+use super::row::{Row, codes};
+use super::sheet::Sheet;
+use super::time::Calendar;
+use mendpost_core::code::{AssetCode, CapabilityCode};
+use mendpost_core::situation::{Asset, Capability, LossFault};
+use std::collections::BTreeSet;
+
+const ASSETS: Sheet = Sheet {
+    file: "assets.csv",
+    columns: &["code", "name", "down_from", "back"],
+    optional: &[],
+    may_be_missing: false,
+};
+
+const CAPABILITIES: Sheet = Sheet {
+    file: "capabilities.csv",
+    columns: &[
+        "code",
+        "name",
+        "assets",
+        "must_run",
+        "loss_per_hour",
+        "said_by",
+        "said_at",
+    ],
+    optional: &[],
+    may_be_missing: false,
+};
+
+pub(super) struct Sheets {
+    assets: Vec<Row>,
+    capabilities: Vec<Row>,
+    codes: BTreeSet<AssetCode>,
+}
+
+impl Sheets {
+    pub(super) fn new(files: &SeedFiles, faults: &Faults) -> Self {
+        let assets = ASSETS.rows(files, faults);
+        Self {
+            codes: codes(&assets, "code", faults),
+            assets,
+            capabilities: CAPABILITIES.rows(files, faults),
+        }
+    }
+
+    pub(super) fn codes(&self) -> BTreeSet<AssetCode> {
+        self.codes.clone()
+    }
+
+    pub(super) fn assets(&self, calendar: &Calendar, faults: &Faults) -> Vec<Asset> {
+        self.assets
+            .iter()
+            .filter_map(|row| asset(row, calendar, faults))
+            .collect()
+    }
+
+    pub(super) fn capabilities(&self, calendar: &Calendar, faults: &Faults) -> Vec<Capability> {
+        let _: BTreeSet<CapabilityCode> = codes(&self.capabilities, "code", faults);
+        self.capabilities
+            .iter()
+            .filter_map(|row| self.capability(row, calendar, faults))
+            .collect()
+    }
+
+    fn capability(&self, row: &Row, calendar: &Calendar, faults: &Faults) -> Option<Capability> {
+        let code = row.parse(faults, "code");
+        let name = row.text(faults, "name", 80);
+        let assets = row.list::<AssetCode>(faults, "assets").and_then(|assets| {
+            assets
+                .into_iter()
+                .map(|asset| row.known(faults, "assets", &self.codes, asset))
+                .collect()
+        });
+        let must_run = row.number(faults, "must_run", 0, 0..=1000);
+        let loss_per_hour = row.numbers(faults, "loss_per_hour", 0..=1_000_000_000);
+        let said_by = row.text(faults, "said_by", 80);
+        let said_at = row.past(faults, "said_at", calendar);
+        let capability = Capability {
+            code: code?,
+            name: name?,
+            assets: assets?,
+            must_run: must_run?,
+            loss_per_hour: loss_per_hour?,
+            said_by: said_by?,
+            said_at: said_at?,
+        };
+        for fault in capability.faults() {
+            let column = match fault {
+                LossFault::NoAssets | LossFault::Twice { .. } => "assets",
+                LossFault::MustRun { .. } => "must_run",
+                LossFault::Count { .. } | LossFault::Falls { .. } => "loss_per_hour",
+            };
+            row.fault(faults, column, fault);
+        }
+        Some(capability)
+    }
+}
+
+fn asset(row: &Row, calendar: &Calendar, faults: &Faults) -> Option<Asset> {
+    let code = row.parse(faults, "code");
+    let name = row.text(faults, "name", 80);
+    let down_from = row.moment_optional(faults, "down_from", calendar);
+    let back = row.moment_optional(faults, "back", calendar);
+    Some(Asset {
+        code: code?,
+        name: name?,
+        down_from: down_from?,
+        back: back?,
+    })
+}

@@ -1,0 +1,311 @@
+//! Powders, lots with their containers, and deliveries.
+
+use super::data::{SeedContainer, SeedLot};
+use super::fault::Faults;
+use super::files::SeedFiles;
+use super::row::{Row, codes};
+use super::sheet::Sheet;
+use super::time::Calendar;
+use chrono::{DateTime, Utc};
+use mendpost_core::code::{BankCode, DeliveryCode, LotCode, PowderCode};
+use mendpost_core::powder::{Lot, LotState, Powder};
+use mendpost_core::quantity::Milligrams;
+use mendpost_core::situation::{Brings, Delivery};
+use mendpost_core::word_enum;
+use std::collections::{BTreeMap, BTreeSet};
+
+const POWDERS: Sheet = Sheet {
+    file: "powders.csv",
+    columns: &["code", "name"],
+    optional: &[],
+    may_be_missing: false,
+};
+
+const LOTS: Sheet = Sheet {
+    file: "lots.csv",
+    columns: &["code", "powder", "state", "received", "use_by"],
+    optional: &["maker_lot", "note"],
+    may_be_missing: false,
+};
+
+const CONTAINERS: Sheet = Sheet {
+    file: "containers.csv",
+    columns: &["code", "lot", "received_g", "used_g", "opened"],
+    optional: &[],
+    may_be_missing: false,
+};
+
+const DELIVERIES: Sheet = Sheet {
+    file: "deliveries.csv",
+    columns: &["code", "name", "expected", "latest", "payload_kg"],
+    optional: &[],
+    may_be_missing: true,
+};
+
+const LINES: Sheet = Sheet {
+    file: "delivery_lines.csv",
+    columns: &[
+        "delivery",
+        "brings",
+        "powder",
+        "powder_g",
+        "use_by",
+        "bank",
+        "bottles",
+        "pressure_bar",
+        "fuel_l",
+        "what",
+    ],
+    optional: &[],
+    may_be_missing: true,
+};
+
+word_enum! {
+    /// What a line of a delivery brings.
+    Kind {
+        /// Powder of one lot.
+        Powder = "powder",
+        /// Full bottles.
+        Gas = "gas",
+        /// Fuel for the set.
+        Fuel = "fuel",
+        /// Anything else.
+        Other = "other",
+    }
+}
+
+/// The most that one container or line may hold, in milligrams: ten tonnes.
+const MOST_MG: i64 = 10_000_000_000;
+
+pub(super) struct Sheets {
+    pub(super) powders: Vec<Row>,
+    lots: Vec<Row>,
+    containers: Vec<Row>,
+    deliveries: Vec<Row>,
+    lines: Vec<Row>,
+}
+
+impl Sheets {
+    pub(super) fn new(files: &SeedFiles, faults: &Faults) -> Self {
+        Self {
+            powders: POWDERS.rows(files, faults),
+            lots: LOTS.rows(files, faults),
+            containers: CONTAINERS.rows(files, faults),
+            deliveries: DELIVERIES.rows(files, faults),
+            lines: LINES.rows(files, faults),
+        }
+    }
+
+    pub(super) fn powders(&self, faults: &Faults) -> Vec<Powder> {
+        let powder = |row: &Row| {
+            let code = row.parse(faults, "code");
+            let name = row.text(faults, "name", 80);
+            Some(Powder {
+                code: code?,
+                name: name?,
+            })
+        };
+        self.powders.iter().filter_map(powder).collect()
+    }
+
+    pub(super) fn lots(
+        &self,
+        powders: &BTreeSet<PowderCode>,
+        calendar: &Calendar,
+        faults: &Faults,
+    ) -> Vec<SeedLot> {
+        let known: BTreeSet<LotCode> = codes(&self.lots, "code", faults);
+        let _: BTreeSet<LotCode> = codes(&self.containers, "code", faults);
+        let mut within: BTreeMap<LotCode, Vec<SeedContainer>> = BTreeMap::new();
+        for row in &self.containers {
+            let lot = row.one_of(faults, "lot", &known);
+            let container = container(row, calendar, faults);
+            if let (Some(lot), Some(container)) = (lot, container) {
+                within.entry(lot).or_default().push(container);
+            }
+        }
+        self.lots
+            .iter()
+            .filter_map(|row| lot(row, powders, &mut within, calendar, faults))
+            .collect()
+    }
+
+    pub(super) fn deliveries(
+        &self,
+        powders: &BTreeSet<PowderCode>,
+        banks: &BTreeSet<BankCode>,
+        calendar: &Calendar,
+        faults: &Faults,
+    ) -> Vec<Delivery> {
+        let known: BTreeSet<DeliveryCode> = codes(&self.deliveries, "code", faults);
+        let mut brought: BTreeMap<DeliveryCode, Vec<Brings>> = BTreeMap::new();
+        for row in &self.lines {
+            let delivery = row.one_of(faults, "delivery", &known);
+            let brings = brings(row, powders, banks, calendar, faults);
+            if let (Some(delivery), Some(brings)) = (delivery, brings) {
+                brought.entry(delivery).or_default().push(brings);
+            }
+        }
+        self.deliveries
+            .iter()
+            .filter_map(|row| delivery(row, &mut brought, calendar, faults))
+            .collect()
+    }
+
+    /// When each delivery is expected.
+    pub(super) fn arrivals(
+        &self,
+        deliveries: &[Delivery],
+    ) -> BTreeMap<DeliveryCode, DateTime<Utc>> {
+        deliveries
+            .iter()
+            .map(|d| (d.code.clone(), d.expected))
+            .collect()
+    }
+}
+
+fn container(row: &Row, calendar: &Calendar, faults: &Faults) -> Option<SeedContainer> {
+    // A container's label follows the rule of codes, without being one that plans know.
+    let code = row.parse::<LotCode>(faults, "code");
+    let received = row.number(faults, "received_g", 3, 1..=MOST_MG);
+    let used = row.number_optional(faults, "used_g", 3, 0..=MOST_MG);
+    let opened_at = row.past_optional(faults, "opened", calendar);
+    let (received, used, opened_at) = (received?, used?.unwrap_or(0), opened_at?);
+    if used > received {
+        row.fault(faults, "used_g", "more than was received");
+        return None;
+    }
+    if used > 0 && opened_at.is_none() {
+        row.fault(
+            faults,
+            "opened",
+            "nothing is given, but something was used; say when it was opened",
+        );
+        return None;
+    }
+    Some(SeedContainer {
+        code: code?.to_string(),
+        received: Milligrams(received),
+        used: Milligrams(used),
+        opened_at,
+    })
+}
+
+fn lot(
+    row: &Row,
+    powders: &BTreeSet<PowderCode>,
+    within: &mut BTreeMap<LotCode, Vec<SeedContainer>>,
+    calendar: &Calendar,
+    faults: &Faults,
+) -> Option<SeedLot> {
+    let code = row.parse::<LotCode>(faults, "code");
+    let powder = row.one_of(faults, "powder", powders);
+    let state = row.parse(faults, "state");
+    let state_note = row.text_or_empty(faults, "note", 200);
+    let maker_lot = row.text_or_empty(faults, "maker_lot", 80);
+    let received_at = row.past(faults, "received", calendar);
+    let use_by = row.moment_optional(faults, "use_by", calendar);
+    let code = code?;
+    let containers = within.remove(&code).unwrap_or_default();
+    let on_hand: Milligrams = containers
+        .iter()
+        .map(|c| Milligrams(c.received.0 - c.used.0))
+        .sum();
+    if (state == Some(LotState::Empty)) != (on_hand.0 == 0) {
+        let grams = on_hand.grams_on_hand();
+        let what =
+            format!("containers.csv holds {grams} g of it; a lot is empty when none is left");
+        row.fault(faults, "state", what);
+    }
+    Some(SeedLot {
+        lot: Lot {
+            powder: powder?,
+            state: state?,
+            state_note: state_note?,
+            on_hand,
+            use_by: use_by?,
+            opened: containers.iter().any(|c| c.opened_at.is_some()),
+            code,
+        },
+        maker_lot: maker_lot?,
+        received_at: received_at?,
+        containers,
+    })
+}
+
+fn delivery(
+    row: &Row,
+    brought: &mut BTreeMap<DeliveryCode, Vec<Brings>>,
+    calendar: &Calendar,
+    faults: &Faults,
+) -> Option<Delivery> {
+    let code = row.parse::<DeliveryCode>(faults, "code");
+    let name = row.text(faults, "name", 80);
+    let expected = row.moment(faults, "expected", calendar);
+    let latest = row.moment_optional(faults, "latest", calendar);
+    let payload_kg = row.number_optional(faults, "payload_kg", 0, 1..=10_000_000);
+    let (code, expected, latest) = (code?, expected?, latest?);
+    if latest.is_some_and(|latest| latest < expected) {
+        row.fault(faults, "latest", "before 'expected'");
+    }
+    Some(Delivery {
+        name: name?,
+        expected,
+        latest,
+        payload_kg: payload_kg?,
+        brings: brought.remove(&code).unwrap_or_default(),
+        code,
+    })
+}
+
+fn brings(
+    row: &Row,
+    powders: &BTreeSet<PowderCode>,
+    banks: &BTreeSet<BankCode>,
+    calendar: &Calendar,
+    faults: &Faults,
+) -> Option<Brings> {
+    let kind = row.parse::<Kind>(faults, "brings")?;
+    let own: &[&str] = match kind {
+        Kind::Powder => &["powder", "powder_g", "use_by"],
+        Kind::Gas => &["bank", "bottles", "pressure_bar"],
+        Kind::Fuel => &["fuel_l"],
+        Kind::Other => &["what"],
+    };
+    let all = &LINES.columns[2..];
+    for column in all.iter().filter(|c| !own.contains(c)) {
+        if row.given(column).is_some() {
+            row.fault(faults, column, format!("not for '{kind}'; leave it empty"));
+        }
+    }
+    match kind {
+        Kind::Powder => {
+            let powder = row.one_of(faults, "powder", powders);
+            let grams = row.number(faults, "powder_g", 0, 1..=MOST_MG / 1000);
+            let use_by = row.moment_optional(faults, "use_by", calendar);
+            Some(Brings::Powder {
+                powder: powder?,
+                grams: grams?,
+                use_by: use_by?,
+            })
+        }
+        Kind::Gas => {
+            let bank = row.one_of(faults, "bank", banks);
+            let bottles = row.number(faults, "bottles", 0, 1..=1000);
+            let pressure_mbar = row.number(faults, "pressure_bar", 3, 1000..=1_000_000);
+            Some(Brings::Gas {
+                bank: bank?,
+                bottles: bottles?,
+                pressure_mbar: pressure_mbar?,
+            })
+        }
+        Kind::Fuel => {
+            let ml = row.number(faults, "fuel_l", 3, 1..=1_000_000_000)?;
+            Some(Brings::Fuel { ml })
+        }
+        Kind::Other => {
+            let what = row.text(faults, "what", 200)?;
+            Some(Brings::Other { what })
+        }
+    }
+}

@@ -1,0 +1,290 @@
+//! One row: named texts, read one by one into values, with every fault noted.
+
+use super::fault::{Faults, SeedFault};
+use super::time::Calendar;
+use crate::form;
+use chrono::{DateTime, Utc};
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Display;
+use std::ops::RangeInclusive;
+use std::str::FromStr;
+
+#[derive(Debug, Clone)]
+pub(super) struct Field {
+    pub(super) text: String,
+    pub(super) line: u64,
+}
+
+/// The methods give none for a value that is missing or faulty, after noting the fault; a reader
+/// takes all values first and gives up on the row only then, so that each fault is told.
+#[derive(Debug, Clone)]
+pub(super) struct Row {
+    file: &'static str,
+    pub(super) line: u64,
+    fields: BTreeMap<String, Field>,
+}
+
+impl Row {
+    pub(super) const fn new(
+        file: &'static str,
+        line: u64,
+        fields: BTreeMap<String, Field>,
+    ) -> Self {
+        Self { file, line, fields }
+    }
+
+    /// The text given; none if nothing is.
+    pub(super) fn given(&self, column: &str) -> Option<&str> {
+        let field = self.fields.get(column)?;
+        (!field.text.is_empty()).then_some(field.text.as_str())
+    }
+
+    pub(super) fn fault(&self, faults: &Faults, column: &str, what: impl Display) {
+        faults.add(SeedFault {
+            file: self.file.to_owned(),
+            line: Some(self.fields.get(column).map_or(self.line, |f| f.line)),
+            column: Some(column.to_owned()),
+            what: what.to_string(),
+        });
+    }
+
+    /// A fault of the row as a whole.
+    pub(super) fn fault_of_row(&self, faults: &Faults, what: impl Display) {
+        faults.in_line(self.file, self.line, what);
+    }
+
+    fn read<T, E: Display>(
+        &self,
+        faults: &Faults,
+        column: &str,
+        parse: impl FnOnce(&str) -> Result<T, E>,
+    ) -> Option<T> {
+        let Some(text) = self.given(column) else {
+            self.fault(faults, column, "nothing is given, and it is needed");
+            return None;
+        };
+        parse(text)
+            .map_err(|error| self.fault(faults, column, error))
+            .ok()
+    }
+
+    /// None within if nothing is given.
+    fn read_optional<T, E: Display>(
+        &self,
+        faults: &Faults,
+        column: &str,
+        parse: impl FnOnce(&str) -> Result<T, E>,
+    ) -> Option<Option<T>> {
+        if self.given(column).is_none() {
+            return Some(None);
+        }
+        self.read(faults, column, parse).map(Some)
+    }
+
+    /// A code or a word.
+    pub(super) fn parse<T: FromStr<Err: Display>>(
+        &self,
+        faults: &Faults,
+        column: &str,
+    ) -> Option<T> {
+        self.read(faults, column, str::parse)
+    }
+
+    pub(super) fn parse_optional<T: FromStr<Err: Display>>(
+        &self,
+        faults: &Faults,
+        column: &str,
+    ) -> Option<Option<T>> {
+        self.read_optional(faults, column, str::parse)
+    }
+
+    /// Several codes or words, with blanks between.
+    pub(super) fn list<T: FromStr<Err: Display>>(
+        &self,
+        faults: &Faults,
+        column: &str,
+    ) -> Option<Vec<T>> {
+        let words = self.given(column).unwrap_or_default().split_whitespace();
+        words
+            .map(|word| word.parse().map_err(|e| self.fault(faults, column, e)).ok())
+            .collect()
+    }
+
+    /// Several whole numbers, with blanks between.
+    pub(super) fn numbers(
+        &self,
+        faults: &Faults,
+        column: &str,
+        allowed: RangeInclusive<i64>,
+    ) -> Option<Vec<i64>> {
+        let words = self.given(column).unwrap_or_default().split_whitespace();
+        words
+            .map(|word| {
+                form::integer(word, allowed.clone())
+                    .map_err(|e| self.fault(faults, column, e))
+                    .ok()
+            })
+            .collect()
+    }
+
+    /// The code of something listed elsewhere.
+    pub(super) fn one_of<T: FromStr<Err: Display> + Ord + Display>(
+        &self,
+        faults: &Faults,
+        column: &str,
+        known: &BTreeSet<T>,
+    ) -> Option<T> {
+        let code = self.parse(faults, column)?;
+        self.known(faults, column, known, code)
+    }
+
+    pub(super) fn one_of_optional<T: FromStr<Err: Display> + Ord + Display>(
+        &self,
+        faults: &Faults,
+        column: &str,
+        known: &BTreeSet<T>,
+    ) -> Option<Option<T>> {
+        match self.parse_optional(faults, column)? {
+            Some(code) => self.known(faults, column, known, code).map(Some),
+            None => Some(None),
+        }
+    }
+
+    /// Notes a code that is listed nowhere, with those that are.
+    pub(super) fn known<T: Ord + Display>(
+        &self,
+        faults: &Faults,
+        column: &str,
+        known: &BTreeSet<T>,
+        code: T,
+    ) -> Option<T> {
+        if known.contains(&code) {
+            return Some(code);
+        }
+        const SHOWN: usize = 40;
+        let mut listed: Vec<_> = known.iter().take(SHOWN).map(ToString::to_string).collect();
+        if known.len() > SHOWN {
+            listed.push(format!("and {} more", known.len() - SHOWN));
+        }
+        let listed = match listed.is_empty() {
+            true => "none is".to_owned(),
+            false => listed.join(", "),
+        };
+        self.fault(
+            faults,
+            column,
+            format!("'{code}' is not listed; listed: {listed}"),
+        );
+        None
+    }
+
+    /// A number in steps of 1 / 10^places; `allowed` counts in these steps.
+    pub(super) fn number(
+        &self,
+        faults: &Faults,
+        column: &str,
+        places: usize,
+        allowed: RangeInclusive<i64>,
+    ) -> Option<i64> {
+        self.read(faults, column, |text| form::decimal(text, places, allowed))
+    }
+
+    pub(super) fn number_optional(
+        &self,
+        faults: &Faults,
+        column: &str,
+        places: usize,
+        allowed: RangeInclusive<i64>,
+    ) -> Option<Option<i64>> {
+        self.read_optional(faults, column, |text| form::decimal(text, places, allowed))
+    }
+
+    /// A text of at most so many characters, on one line.
+    pub(super) fn text(&self, faults: &Faults, column: &str, most: usize) -> Option<String> {
+        self.read(faults, column, |text| plain(text, most))
+    }
+
+    /// The same, empty if nothing is given.
+    pub(super) fn text_or_empty(
+        &self,
+        faults: &Faults,
+        column: &str,
+        most: usize,
+    ) -> Option<String> {
+        let text = self.read_optional(faults, column, |text| plain(text, most))?;
+        Some(text.unwrap_or_default())
+    }
+
+    pub(super) fn yes_or_no(&self, faults: &Faults, column: &str) -> Option<bool> {
+        self.read(faults, column, |text| match text {
+            "yes" | "true" => Ok(true),
+            "no" | "false" => Ok(false),
+            _ => Err(format!("'{text}' is neither 'yes' nor 'no'")),
+        })
+    }
+
+    /// A moment in the site's clock.
+    pub(super) fn moment(
+        &self,
+        faults: &Faults,
+        column: &str,
+        calendar: &Calendar,
+    ) -> Option<DateTime<Utc>> {
+        self.read(faults, column, |text| calendar.moment(text))
+    }
+
+    pub(super) fn moment_optional(
+        &self,
+        faults: &Faults,
+        column: &str,
+        calendar: &Calendar,
+    ) -> Option<Option<DateTime<Utc>>> {
+        self.read_optional(faults, column, |text| calendar.moment(text))
+    }
+
+    /// A moment that has passed: something was read, said or received then.
+    pub(super) fn past(
+        &self,
+        faults: &Faults,
+        column: &str,
+        calendar: &Calendar,
+    ) -> Option<DateTime<Utc>> {
+        self.read(faults, column, |text| calendar.past(text))
+    }
+
+    pub(super) fn past_optional(
+        &self,
+        faults: &Faults,
+        column: &str,
+        calendar: &Calendar,
+    ) -> Option<Option<DateTime<Utc>>> {
+        self.read_optional(faults, column, |text| calendar.past(text))
+    }
+}
+
+/// The codes that a column lists, each once.
+pub(super) fn codes<T: FromStr + Ord + Display + Clone>(
+    rows: &[Row],
+    column: &str,
+    faults: &Faults,
+) -> BTreeSet<T> {
+    let mut codes = BTreeSet::new();
+    for row in rows {
+        // One that is no code is told by whoever reads the row.
+        let Some(code) = row.given(column).and_then(|t| t.parse::<T>().ok()) else {
+            continue;
+        };
+        if !codes.insert(code.clone()) {
+            row.fault(faults, column, format!("'{code}' is listed twice"));
+        }
+    }
+    codes
+}
+
+fn plain(text: &str, most: usize) -> Result<String, String> {
+    let text = form::text(text, most).map_err(|error| error.to_string())?;
+    match text.chars().find(|c| c.is_control()) {
+        Some(c) => Err(format!("the character {c:?}; write it on one line")),
+        None => Ok(text),
+    }
+}

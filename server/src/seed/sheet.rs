@@ -1,0 +1,212 @@
+//! A seed file as rows of named texts, each knowing its line: CSV and TOML alike.
+
+use super::fault::Faults;
+use super::files::SeedFiles;
+use super::row::{Field, Row};
+use csv::{ReaderBuilder, StringRecord, Trim};
+use std::collections::{BTreeMap, BTreeSet};
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// More rows than this are no site, and would only hide the first fault.
+const MOST_ROWS: usize = 10_000;
+
+/// What a sheet is called and which columns it may have; anything else is refused.
+pub(super) struct Sheet {
+    pub(super) file: &'static str,
+    pub(super) columns: &'static [&'static str],
+    /// Columns that may be left out altogether.
+    pub(super) optional: &'static [&'static str],
+    /// Whether the file may be missing.
+    pub(super) may_be_missing: bool,
+}
+
+impl Sheet {
+    /// The rows of the CSV file.
+    pub(super) fn rows(&self, files: &SeedFiles, faults: &Faults) -> Vec<Row> {
+        let Some(text) = files.text(self.file) else {
+            if !self.may_be_missing {
+                faults.in_file(self.file, "the file is missing");
+            }
+            return Vec::new();
+        };
+        let mut reader = ReaderBuilder::new()
+            .trim(Trim::All)
+            .comment(Some(b'#'))
+            .flexible(true)
+            .from_reader(text.as_bytes());
+        let header = reader.headers().cloned().unwrap_or_default();
+        if !self.header_holds(&header, faults) {
+            return Vec::new();
+        }
+        let mut rows = Vec::new();
+        for record in reader.records().flatten() {
+            if rows.len() == MOST_ROWS {
+                faults.in_file(self.file, format!("more than {MOST_ROWS} rows"));
+                break;
+            }
+            rows.extend(self.row(&header, &record, faults));
+        }
+        rows
+    }
+
+    fn header_holds(&self, header: &StringRecord, faults: &Faults) -> bool {
+        let known = || self.columns.iter().chain(self.optional);
+        let mut seen = BTreeSet::new();
+        let mut holds = true;
+        let mut fault = |what: String| {
+            faults.in_line(self.file, 1, what);
+            holds = false;
+        };
+        for name in header {
+            if !known().any(|k| *k == name) {
+                let known: Vec<_> = known().copied().collect();
+                fault(format!(
+                    "unknown column '{name}'; known are {}",
+                    known.join(", ")
+                ));
+            } else if !seen.insert(name) {
+                fault(format!("the column '{name}' is there twice"));
+            }
+        }
+        for name in self.columns.iter().filter(|c| !seen.contains(**c)) {
+            fault(format!("the column '{name}' is missing"));
+        }
+        holds
+    }
+
+    fn row(&self, header: &StringRecord, record: &StringRecord, faults: &Faults) -> Option<Row> {
+        let line = record.position().map_or(0, csv::Position::line);
+        if record.len() != header.len() {
+            faults.in_line(
+                self.file,
+                line,
+                format!(
+                    "{} fields under {} columns; a text with a comma in it goes between double quotes",
+                    record.len(),
+                    header.len()
+                ),
+            );
+            return None;
+        }
+        let field = |text: &str| Field {
+            text: text.to_owned(),
+            line,
+        };
+        let fields = header
+            .iter()
+            .zip(record)
+            .map(|(name, text)| (name.to_owned(), field(text)))
+            .collect();
+        Some(Row::new(self.file, line, fields))
+    }
+}
+
+/// A table of the TOML file and the keys that it may have.
+pub(super) struct Table {
+    pub(super) name: &'static str,
+    pub(super) keys: &'static [&'static str],
+    /// Whether there may be several, each headed `[[name]]`.
+    pub(super) several: bool,
+}
+
+/// The tables of a TOML file as rows, by table name.
+pub(super) fn toml_rows(
+    file: &'static str,
+    tables: &[Table],
+    files: &SeedFiles,
+    faults: &Faults,
+) -> BTreeMap<&'static str, Vec<Row>> {
+    let Some(text) = files.text(file) else {
+        faults.in_file(file, "the file is missing");
+        return BTreeMap::new();
+    };
+    let document = match DeTable::parse(&text) {
+        Ok(document) => document.into_inner(),
+        Err(error) => {
+            let line = line_of(&text, error.span().map_or(0, |s| s.start));
+            faults.in_line(file, line, error.message());
+            return BTreeMap::new();
+        }
+    };
+    let mut rows = BTreeMap::new();
+    for (key, value) in &document {
+        let line = line_of(&text, key.span().start);
+        let Some(table) = tables.iter().find(|t| t.name == key.get_ref().as_ref()) else {
+            let known: Vec<_> = tables.iter().map(|t| t.name).collect();
+            let key = key.get_ref();
+            faults.in_line(
+                file,
+                line,
+                format!("unknown key '{key}'; known are {}", known.join(", ")),
+            );
+            continue;
+        };
+        let parts: Vec<&DeTable<'_>> = match value.get_ref() {
+            DeValue::Table(one) if !table.several => vec![one],
+            DeValue::Array(many) if table.several => {
+                many.iter().filter_map(|v| v.get_ref().as_table()).collect()
+            }
+            _ => {
+                let (open, close) = if table.several {
+                    ("[[", "]]")
+                } else {
+                    ("[", "]")
+                };
+                faults.in_line(
+                    file,
+                    line,
+                    format!("write it as a table headed {open}{}{close}", table.name),
+                );
+                continue;
+            }
+        };
+        let found = parts
+            .into_iter()
+            .map(|part| table_row(file, table, part, line, &text, faults))
+            .collect();
+        rows.insert(table.name, found);
+    }
+    rows
+}
+
+fn table_row(
+    file: &'static str,
+    table: &Table,
+    part: &DeTable<'_>,
+    head_line: u64,
+    text: &str,
+    faults: &Faults,
+) -> Row {
+    let mut fields = BTreeMap::new();
+    let mut first_line = None;
+    for (key, value) in part {
+        let line = line_of(text, key.span().start);
+        first_line = Some(first_line.map_or(line, |first: u64| first.min(line)));
+        let name = key.get_ref().as_ref();
+        if !table.keys.contains(&name) {
+            faults.in_line(
+                file,
+                line,
+                format!("unknown key '{name}'; known are {}", table.keys.join(", ")),
+            );
+        }
+        let text = plain_text(value, text);
+        fields.insert(name.to_owned(), Field { text, line });
+    }
+    Row::new(file, first_line.unwrap_or(head_line), fields)
+}
+
+/// A string as it reads, anything else as it is written, so that a number stays exact.
+fn plain_text(value: &Spanned<DeValue<'_>>, text: &str) -> String {
+    match value.get_ref() {
+        DeValue::String(string) => string.trim().to_owned(),
+        _ => text.get(value.span()).unwrap_or_default().to_owned(),
+    }
+}
+
+fn line_of(text: &str, offset: usize) -> u64 {
+    let before = &text.as_bytes()[..offset.min(text.len())];
+    let breaks = before.iter().filter(|b| **b == b'\n').count();
+    u64::try_from(breaks).map_or(1, |n| n + 1)
+}

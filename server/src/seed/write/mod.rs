@@ -1,0 +1,75 @@
+//! Writes a site into an empty database: everything in the change that is given, each thing with its
+//! entry in the journal.
+
+mod catalogue;
+mod cell;
+mod need;
+mod powder;
+mod request;
+mod supply;
+
+use super::SiteData;
+use crate::change::Change;
+use crate::error::AppError;
+use crate::{people, site};
+use mendpost_core::code::{AssetCode, BankCode, DeliveryCode, PartCode, PowderCode, StationCode};
+use std::collections::BTreeMap;
+use std::fmt::Display;
+use uuid::Uuid;
+
+/// Writes the site. The change is the caller's to commit: dropped, nothing was written.
+///
+/// # Errors
+/// [`AppError::Database`] where the database holds a site already.
+pub async fn write(
+    change: &mut Change,
+    data: &SiteData,
+    demonstration: bool,
+) -> Result<(), AppError> {
+    let founded = site::Site {
+        name: data.site.name.clone(),
+        cell_name: data.cell.name.clone(),
+        zone: data.site.zone,
+        altitude_m: data.site.altitude_m,
+        demonstration,
+    };
+    site::found(change, &founded).await?;
+    for person in &data.people {
+        people::add(change, &person.name, person.role, None).await?;
+    }
+    let mut ids = Ids::default();
+    powder::powders(change, data, &mut ids).await?;
+    cell::cell(change, data, &mut ids).await?;
+    supply::supply(change, data, &mut ids).await?;
+    powder::lots(change, data, &ids).await?;
+    supply::deliveries(change, data, &mut ids).await?;
+    need::assets(change, data, &mut ids).await?;
+    need::capabilities(change, data, &ids).await?;
+    catalogue::parts(change, data, &mut ids).await?;
+    catalogue::recipes(change, data, &ids).await?;
+    request::requests(change, data, &ids).await
+}
+
+/// The ids of the rows written, by code.
+#[derive(Default)]
+struct Ids {
+    powders: BTreeMap<PowderCode, Uuid>,
+    stations: BTreeMap<StationCode, Uuid>,
+    banks: BTreeMap<BankCode, Uuid>,
+    deliveries: BTreeMap<DeliveryCode, Uuid>,
+    assets: BTreeMap<AssetCode, Uuid>,
+    parts: BTreeMap<PartCode, Uuid>,
+}
+
+/// The id of a code that reading has found to be listed.
+fn id_of<C: Ord + Display>(ids: &BTreeMap<C, Uuid>, code: &C) -> Result<Uuid, AppError> {
+    let missing = || AppError::internal(format!("'{code}' was read but not written"));
+    ids.get(code).copied().ok_or_else(missing)
+}
+
+fn optional_id<C: Ord + Display>(
+    ids: &BTreeMap<C, Uuid>,
+    code: Option<&C>,
+) -> Result<Option<Uuid>, AppError> {
+    code.map(|code| id_of(ids, code)).transpose()
+}
