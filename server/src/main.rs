@@ -4,7 +4,7 @@ use std::process::ExitCode;
 
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
-use mendpost_server::command::{self, demo, init, plan, serve};
+use mendpost_server::command::{self, demo, files, init, person, plan, serve};
 use mendpost_server::solve;
 
 /// Plans and records the repairs of a cold-spray cell.
@@ -18,7 +18,9 @@ struct Arguments {
 #[derive(Subcommand)]
 enum Command {
     Demo(demo::Arguments),
+    Files(files::Arguments),
     Init(init::Arguments),
+    Person(person::Arguments),
     Plan(plan::Arguments),
     Serve(serve::Arguments),
     /// Plan a problem file and print the plan
@@ -32,7 +34,9 @@ fn main() -> ExitCode {
     };
     match arguments.command {
         Command::Demo(arguments) => command::run(demo::demo(arguments)),
+        Command::Files(arguments) => command::run(files::files(arguments)),
         Command::Init(arguments) => command::run(init::init(arguments)),
+        Command::Person(arguments) => command::run(person::person(arguments)),
         Command::Plan(arguments) => command::run(plan::plan(arguments)),
         Command::Serve(arguments) => command::run(serve::serve(arguments)),
         Command::Solve(arguments) => solve::command(&arguments),
@@ -48,7 +52,7 @@ fn usage(error: &clap::Error) -> ExitCode {
     }
     if error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
         eprintln!(
-            "mendpost: say what to do: demo, init, plan, serve or solve; see mendpost --help"
+            "mendpost: say what to do: demo, files, init, person, plan, serve or solve; see mendpost --help"
         );
         return ExitCode::from(2);
     }

@@ -89,6 +89,33 @@ pub async fn add(
     Ok(person)
 }
 
+/// Gives the person of this name a passphrase, or adds them with it.
+pub async fn admit(
+    change: &mut Change,
+    name: &str,
+    role: Role,
+    passphrase_hash: &str,
+) -> Result<(), AppError> {
+    let everybody = queries::everybody(change.connection()).await?;
+    let known = everybody
+        .into_iter()
+        .find(|person| person.name.eq_ignore_ascii_case(name));
+    let Some(person) = known else {
+        add(change, name, role, Some(passphrase_hash)).await?;
+        return Ok(());
+    };
+    queries::set_passphrase(change.connection(), person.id, role, passphrase_hash).await?;
+    let content = json!({ "id": person.id, "role": role });
+    change
+        .journal(
+            "person.passphrase-set",
+            Subject::new("person", person.number),
+            content,
+        )
+        .await?;
+    Ok(())
+}
+
 async fn show_sign_in(
     State(state): State<AppState>,
     visit: Visit,

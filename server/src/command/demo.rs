@@ -7,9 +7,7 @@ use std::path::{Path, PathBuf};
 use std::process;
 
 use anyhow::{Context, ensure};
-use chrono_tz::Tz;
 use clap::Args;
-use mendpost_core::people::Role;
 
 use super::serve::until_stopped;
 use crate::AppState;
@@ -18,8 +16,9 @@ use crate::clock::Clock;
 use crate::config::Config;
 use crate::db::Db;
 use crate::error::AppError;
-use crate::people;
-use crate::site::{self, Site};
+use crate::lineup::plan_now;
+use crate::seed::{self, SeedFiles};
+use crate::{site, situation};
 
 /// Serve an invented site, made anew at each start
 #[derive(Debug, Args)]
@@ -50,31 +49,18 @@ pub async fn demo(arguments: Arguments) -> anyhow::Result<()> {
     }
 }
 
-/// Fills an empty database with the demonstration site.
+/// Fills an empty database with the demonstration site, as it stands on the day of loading.
 pub async fn load(state: &AppState) -> Result<(), AppError> {
-    let site = Site {
-        name: "Port Ansel".to_owned(),
-        cell_name: "Harbour cell".to_owned(),
-        zone: Tz::Pacific__Port_Moresby,
-        altitude_m: 4,
-        demonstration: true,
-    };
+    let now = situation::moment(state.clock.now()).map_err(AppError::internal)?;
+    let files = SeedFiles::demonstration();
+    let site = seed::read(&files, now).map_err(|faults| {
+        let lines: Vec<String> = faults.iter().map(ToString::to_string).collect();
+        AppError::internal(lines.join("; "))
+    })?;
     let mut change = Change::begin(state, Actor::Mendpost).await?;
-    site::found(&mut change, &site).await?;
-    for (name, role) in PEOPLE {
-        people::add(&mut change, name, role, None).await?;
-    }
+    seed::write(&mut change, &site, true).await?;
     change.commit().await
 }
-
-/// Invented, and named by what they do.
-const PEOPLE: [(&str, Role); 5] = [
-    ("Cell lead", Role::Lead),
-    ("Sprayer", Role::Crew),
-    ("Machinist", Role::Checker),
-    ("Storekeeper", Role::Storekeeper),
-    ("Visitor", Role::Viewer),
-];
 
 async fn demonstrate(folder: &Path, config: Config) -> anyhow::Result<()> {
     let db = Db::open(folder).await?;
@@ -89,9 +75,15 @@ async fn demonstrate(folder: &Path, config: Config) -> anyhow::Result<()> {
 /// Anybody may be anybody in the demonstration: it must never open a real site.
 async fn prepare(state: &AppState, folder: &Path) -> anyhow::Result<()> {
     match site::queries::site(&state.db.read).await? {
-        None => load(state)
-            .await
-            .context("cannot load the demonstration site"),
+        None => {
+            load(state)
+                .await
+                .context("cannot load the demonstration site")?;
+            plan_now(state, "the start of the demonstration")
+                .await
+                .context("cannot plan the demonstration site")?;
+            Ok(())
+        }
         Some(site) => {
             ensure!(
                 site.demonstration,

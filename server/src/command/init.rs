@@ -1,39 +1,30 @@
-//! `mendpost init`: a new site, with its first person.
+//! `mendpost init`: a new site from files, with its first person.
 
-use std::io::{IsTerminal, stdin};
 use std::path::{Path, PathBuf};
 
 use anyhow::{bail, ensure};
-use chrono_tz::Tz;
 use clap::Args;
 use mendpost_core::people::Role;
 
+use super::{ask_passphrase, person_name};
 use crate::AppState;
 use crate::change::{Actor, Change};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::db::{Db, holds_database, open_to_read};
 use crate::people::{self, passphrase::NewPassphrase};
-use crate::site::{self, Site};
+use crate::seed::{self, SeedFiles, SiteData};
+use crate::{site, situation};
 
-/// Make a new site with its first person, who is its lead
+/// Make a new site from a folder of files, with its first person, who is its lead
 #[derive(Debug, Args)]
 pub struct Arguments {
     /// Folder for the site's data; made if it is missing
     #[arg(long, value_name = "DIR")]
     data: PathBuf,
-    /// Name of the site
-    #[arg(long, value_name = "NAME", value_parser = name)]
-    name: String,
-    /// Name of the cell
-    #[arg(long, value_name = "NAME", default_value = "Cell", value_parser = name)]
-    cell: String,
-    /// Time zone, by its name in the IANA database
-    #[arg(long, value_name = "ZONE")]
-    zone: Tz,
-    /// Metres above the sea
-    #[arg(long, value_name = "METRES", default_value_t = 0, value_parser = clap::value_parser!(i64).range(-500..=6000))]
-    altitude: i64,
+    /// Folder with the site's files; `mendpost files FOLDER` writes some to start from
+    #[arg(long, value_name = "FOLDER")]
+    site: PathBuf,
     /// Name of the first person; the passphrase is asked for, or read as one line from standard input
     #[arg(long, value_name = "NAME", value_parser = person_name)]
     lead: String,
@@ -42,22 +33,12 @@ pub struct Arguments {
 pub async fn init(arguments: Arguments) -> anyhow::Result<()> {
     let Arguments {
         data,
-        name,
-        cell,
-        zone,
-        altitude,
+        site: folder,
         lead,
     } = arguments;
     refuse_founded(&data).await?;
+    let site = read(&folder)?;
     let passphrase = NewPassphrase::new(&ask_passphrase(&lead)?)?;
-    let site = Site {
-        name,
-        cell_name: cell,
-        zone,
-        altitude_m: altitude,
-        demonstration: false,
-    };
-
     let db = Db::open(&data).await?;
     let state = AppState::new(db, Clock::System, Config::default());
     let outcome = write(&state, &site, &lead, passphrase).await;
@@ -65,10 +46,30 @@ pub async fn init(arguments: Arguments) -> anyhow::Result<()> {
     outcome?;
     println!(
         "{} is ready. Start it with: mendpost serve --data {}",
-        site.name,
+        site.site.name,
         data.display()
     );
     Ok(())
+}
+
+/// Every fault becomes a line on standard error.
+fn read(folder: &Path) -> anyhow::Result<SiteData> {
+    let files = SeedFiles::from_folder(folder)?;
+    let now = situation::moment(Clock::System.now())?;
+    match seed::read(&files, now) {
+        Ok(site) => Ok(site),
+        Err(faults) => {
+            for fault in &faults {
+                eprintln!("{fault}");
+            }
+            let word = if faults.len() == 1 { "fault" } else { "faults" };
+            bail!(
+                "{} {word} in {}; nothing was made",
+                faults.len(),
+                folder.display()
+            )
+        }
+    }
 }
 
 /// A database without a site, left by a start that was cut off, may be filled.
@@ -90,40 +91,13 @@ async fn refuse_founded(data: &Path) -> anyhow::Result<()> {
 
 async fn write(
     state: &AppState,
-    site: &Site,
+    site: &SiteData,
     lead: &str,
     passphrase: NewPassphrase,
 ) -> anyhow::Result<()> {
     let hash = state.passphrases.hash(passphrase).await?;
     let mut change = Change::begin(state, Actor::Mendpost).await?;
-    site::found(&mut change, site).await?;
-    people::add(&mut change, lead, Role::Lead, Some(&hash)).await?;
+    seed::write(&mut change, site, false).await?;
+    people::admit(&mut change, lead, Role::Lead, &hash).await?;
     Ok(change.commit().await?)
-}
-
-/// At a terminal asked for twice without showing it; else one line of standard input.
-fn ask_passphrase(lead: &str) -> anyhow::Result<String> {
-    if !stdin().is_terminal() {
-        let mut line = String::new();
-        stdin().read_line(&mut line)?;
-        return Ok(line.trim_end_matches(['\r', '\n']).to_owned());
-    }
-    let first = rpassword::prompt_password(format!("Passphrase for {lead}: "))?;
-    let again = rpassword::prompt_password("The same again: ")?;
-    if first != again {
-        bail!("the two passphrases differ; nothing was made");
-    }
-    Ok(first)
-}
-
-fn name(given: &str) -> Result<String, String> {
-    bounded(given, 80)
-}
-
-fn person_name(given: &str) -> Result<String, String> {
-    bounded(given, 60)
-}
-
-fn bounded(given: &str, max: usize) -> Result<String, String> {
-    crate::form::text(given, max).map_err(|error| error.to_string())
 }

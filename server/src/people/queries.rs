@@ -79,6 +79,24 @@ pub(super) async fn insert(
     Ok(())
 }
 
+pub(super) async fn set_passphrase(
+    connection: &mut SqliteConnection,
+    id: Uuid,
+    role: Role,
+    passphrase_hash: &str,
+) -> Result<(), sqlx::Error> {
+    let role = role.as_str();
+    sqlx::query!(
+        "update person set passphrase_hash = ?, role = ?, active = 1 where id = ?",
+        passphrase_hash,
+        role,
+        id,
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
 fn person(
     id: Uuid,
     number: i64,

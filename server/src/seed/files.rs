@@ -64,6 +64,13 @@ impl SeedFiles {
         Self(Demonstration::iter().filter_map(file).collect())
     }
 
+    /// Each file by name, in the order of names.
+    pub fn iter(&self) -> impl Iterator<Item = (&str, &[u8])> {
+        self.0
+            .iter()
+            .map(|(name, content)| (name.as_str(), content.as_slice()))
+    }
+
     /// The files of a folder; folders within it are left alone.
     ///
     /// # Errors

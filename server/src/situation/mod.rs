@@ -146,7 +146,11 @@ pub struct NoMoment {
     unix_ms: i64,
 }
 
-fn moment(unix_ms: i64) -> Result<DateTime<Utc>, NoMoment> {
+/// A stored time as a moment.
+///
+/// # Errors
+/// [`NoMoment`] outside of what calendars hold.
+pub fn moment(unix_ms: i64) -> Result<DateTime<Utc>, NoMoment> {
     DateTime::from_timestamp_millis(unix_ms).ok_or(NoMoment { unix_ms })
 }
 
