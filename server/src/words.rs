@@ -91,17 +91,14 @@ impl<'a> Words<'a> {
             } => {
                 let name = self.powder(powder.as_str());
                 let taken = if *taken { " after the line-up" } else { "" };
-                if *one_lot && total_g >= need_g && largest_g < need_g {
+                let free = if *one_lot { largest_g } else { total_g };
+                if free >= need_g {
+                    format!("powder, {name} is there but not usable in time")
+                } else if *one_lot && total_g >= need_g {
                     format!("powder, no lot of {name} holds {} g{taken}", whole(*need_g))
-                } else if *one_lot && largest_g >= need_g {
-                    format!("powder, no lot of {name} may be used then")
                 } else {
-                    let free = if *one_lot { largest_g } else { total_g };
-                    format!(
-                        "powder, {name} {} g free{taken}, needs {}",
-                        whole(*free),
-                        whole(*need_g)
-                    )
+                    let (free, need) = (whole(*free), whole(*need_g));
+                    format!("powder, {name} {free} g free{taken}, needs {need}")
                 }
             }
             Gate::GasPressure {
@@ -263,12 +260,14 @@ impl<'a> Words<'a> {
         )
     }
 
+    /// 'Feed pump 2', with its capital.
     pub fn asset(&self, code: &str) -> String {
-        self.situation
+        let asset = self
+            .situation
             .assets
             .iter()
-            .find(|a| a.code.as_str() == code)
-            .map_or_else(|| code.to_owned(), |a| a.name.clone())
+            .find(|a| a.code.as_str() == code);
+        asset.map_or_else(|| code.to_owned(), |a| capital(&a.name))
     }
 
     pub fn powder(&self, code: &str) -> String {
@@ -305,6 +304,13 @@ impl<'a> Words<'a> {
             GasSource::Compressor => format!("compressor, {}", minutes(need.gas_min)),
         }
     }
+}
+
+/// A name at the start of a line.
+fn capital(name: &str) -> String {
+    let mut letters = name.chars();
+    let first = letters.next().map(char::to_uppercase);
+    first.into_iter().flatten().chain(letters).collect()
 }
 
 /// Who may say yes, as the crew calls them.

@@ -248,10 +248,8 @@ pub enum Opens {
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Shut {
     /// Why not.
-    #[serde(flatten)]
     pub gate: Gate,
     /// What would open it.
-    #[serde(flatten)]
     pub opens: Opens,
 }
 

@@ -40,10 +40,15 @@ pub struct Place {
 }
 
 impl Place {
-    /// When work on it starts, set-up included.
+    /// When its turn begins: the set-up of its first stage, or its first step if it is not sprayed.
+    ///
+    /// Steps before the first stage, such as masking, may be done days earlier.
     #[must_use]
     pub fn starts(&self) -> DateTime<Utc> {
-        self.work.first().map_or(self.done, Work::starts)
+        let sprayed = self.stages().next().map(|(_, stage)| stage.setup_from);
+        sprayed
+            .or_else(|| self.work.first().map(Work::starts))
+            .unwrap_or(self.done)
     }
 
     /// Its stages, each with its place in the order of work.

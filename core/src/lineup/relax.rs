@@ -19,10 +19,10 @@ const WEEK: i64 = 7 * 1440;
 pub(super) enum Relax {
     /// Minutes on duty behind each attended period.
     Duty,
-    /// Days after the line-up's end.
-    Time,
     /// People on duty.
     People,
+    /// Days after the line-up's end.
+    Time,
     /// A station without outages and with a slot more.
     Station(String),
     /// Gas, fuel, hours.
@@ -35,7 +35,7 @@ impl Relax {
     /// All that an option could lack, in the order in which it is taken away again: what is
     /// spared first is blamed last.
     pub(super) fn all(option: &JobOption) -> Vec<Self> {
-        let mut all = vec![Self::Duty, Self::Time, Self::People];
+        let mut all = vec![Self::Duty, Self::People, Self::Time];
         for operation in &option.operations {
             match &operation.work {
                 Work::Stage { powder, .. } => all.push(Self::Powder(powder.clone())),

@@ -143,7 +143,10 @@ fn ways(
         .flatten()
         .map(|candidate| {
             let mut shut = candidate.shut.clone();
-            if let Some(option) = &candidate.option {
+            let hopeless = shut
+                .iter()
+                .any(|s| matches!(s.opens, Opens::Shut { .. } | Opens::TruePart));
+            if let Some(option) = candidate.option.as_ref().filter(|_| !hopeless) {
                 shut.extend(
                     Behind::new(situation, problem, plan, request, option, &candidate.needs)
                         .gates(),

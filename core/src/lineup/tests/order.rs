@@ -3,7 +3,7 @@
 use super::planned;
 use super::site::{at, code, lot, part, recipe, request, site};
 use crate::catalogue::Flag;
-use crate::lineup::{Readiness, changes};
+use crate::lineup::{LineUp, Readiness, changes};
 use crate::situation::{Brings, Delivery, Way};
 
 /// 4 000 g at an efficiency of 0.8 known exactly: 5 000 g fed + 150 g lost + 50 g coupon.
@@ -130,4 +130,22 @@ fn a_change_of_the_line_up_is_told() {
     assert_eq!(told[0]["in"]["request"], "R2");
     assert_eq!(told[1]["moved"]["request"], "R1");
     assert_eq!(changes(&new, &new), vec![]);
+}
+
+/// A line-up is stored as JSON, gates included, and comes back as it was.
+#[test]
+fn a_line_up_survives_storage() {
+    let mut situation = site();
+    situation.parts.push(part("P-2", &[Flag::CanInjure]));
+    situation.recipes.push(recipe("P-2-316L", "P-2", 90_000));
+    situation
+        .requests
+        .push(request("R2", "crane", "P-2", "P-2-316L"));
+    let line_up = planned(&situation);
+    assert!(line_up.waiting[0].ways[0].shut.len() >= 2);
+    let stored = serde_json::to_string(&line_up).expect("plain values");
+    assert_eq!(
+        serde_json::from_str::<LineUp>(&stored).expect("reads back"),
+        line_up
+    );
 }
