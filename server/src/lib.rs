@@ -1,6 +1,7 @@
 //! Mendpost's web service and command line.
 
 pub mod assets;
+pub mod caution;
 pub mod change;
 pub mod clock;
 pub mod command;
@@ -11,9 +12,11 @@ pub mod drawing;
 pub mod error;
 pub mod form;
 pub mod lineup;
+pub mod now;
 pub mod page;
 pub mod people;
 pub mod request_id;
+pub mod requests;
 pub mod routes;
 pub mod security;
 pub mod seed;
@@ -74,6 +77,8 @@ impl AppState {
 pub fn routes() -> Routes {
     Routes::default()
         .merge(people::routes())
+        .merge(now::routes())
+        .merge(requests::routes())
         .merge(contents::routes())
         .merge(lineup::routes())
         .merge(site::routes())

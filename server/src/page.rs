@@ -16,7 +16,7 @@ use crate::error::{AppError, Problem};
 use crate::people::Visit;
 use crate::skin::Skin;
 
-pub use local::clock;
+pub use local::{age, clock, moment};
 pub use quantity::filters;
 pub use quantity::{grams_down, grams_up, kilograms_down, kilograms_up, loss, minutes, whole};
 
@@ -203,7 +203,9 @@ impl Layout {
 /// The screens, each answering one question.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Screen {
+    Now,
     LineUp,
+    Requests,
     Site,
     /// The list of screens itself; like the next two not in it.
     Contents,
@@ -216,12 +218,14 @@ const STRIP: usize = 4;
 
 impl Screen {
     /// The screens to choose from, in order.
-    pub const ALL: [Screen; 2] = [Screen::LineUp, Screen::Site];
+    pub const ALL: [Screen; 4] = [Screen::Now, Screen::LineUp, Screen::Requests, Screen::Site];
 
     /// The word at the top of the page.
     pub fn word(self) -> &'static str {
         match self {
+            Screen::Now => "Now",
             Screen::LineUp => "Line-up",
+            Screen::Requests => "Requests",
             Screen::Site => "Site",
             Screen::Contents => "All pages",
             Screen::SignIn => "Sign in",
@@ -231,7 +235,9 @@ impl Screen {
 
     pub fn path(self) -> &'static str {
         match self {
+            Screen::Now => "/now",
             Screen::LineUp => "/line-up",
+            Screen::Requests => "/requests",
             Screen::Site => "/site",
             Screen::Contents => "/pages",
             Screen::SignIn => "/sign-in",
@@ -242,6 +248,10 @@ impl Screen {
     /// The question that the screen answers.
     pub fn question(self) -> &'static str {
         match self {
+            Screen::Now => "What is running, what is stuck, what do I do next?",
+            Screen::Requests => {
+                "What is broken, how far along is each part, what gate holds it?"
+            }
             Screen::LineUp => {
                 "What goes first, why, what does waiting cost, what does our own order cost?"
             }

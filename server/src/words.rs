@@ -2,6 +2,8 @@
 //!
 //! Core speaks in values; here, and nowhere else, they become sentences of the trade.
 
+pub mod work;
+
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::{RecipeState, Who};
 use mendpost_core::lineup::{Change, GasSource, Gate, Opens, Readiness, StageNeed};

@@ -51,6 +51,12 @@ impl Place {
             .unwrap_or(self.done)
     }
 
+    /// The first of its work that is not to have ended by then.
+    #[must_use]
+    pub fn next_work(&self, at: DateTime<Utc>) -> Option<&Work> {
+        self.work.iter().find(|work| work.ends() > at)
+    }
+
     /// Its stages, each with its place in the order of work.
     pub fn stages(&self) -> impl Iterator<Item = (usize, &StagePlan)> {
         self.work
@@ -94,6 +100,15 @@ impl Work {
         match self {
             Self::Stage(stage) => stage.setup_from,
             Self::Step(step) => step.start,
+        }
+    }
+
+    /// When it ends.
+    #[must_use]
+    pub const fn ends(&self) -> DateTime<Utc> {
+        match self {
+            Self::Stage(stage) => stage.end,
+            Self::Step(step) => step.end,
         }
     }
 }

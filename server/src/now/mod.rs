@@ -1,0 +1,32 @@
+//! Now: what is running, what is stuck, and the next act.
+
+mod acts;
+mod pages;
+mod stacks;
+
+use axum::extract::State;
+use axum::response::Response;
+use mendpost_core::people::{Act, may};
+
+use crate::AppState;
+use crate::error::AppError;
+use crate::page::{Screen, page};
+use crate::people::Visit;
+use crate::requests::standing::Orders;
+use crate::routes::Routes;
+use crate::situation;
+
+pub fn routes() -> Routes {
+    Routes::default().get("/now", Act::Look, show)
+}
+
+async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
+    let situation = situation::now(&state).await?;
+    let orders = Orders::load(&state.db.read).await?;
+    let may_plan = visit
+        .who
+        .as_ref()
+        .is_some_and(|who| may(who.role, Act::Plan));
+    let layout = visit.layout(Screen::Now, Screen::Now.word()).await?;
+    page(&pages::NowPage::new(layout, &situation, &orders, may_plan))
+}

@@ -1,0 +1,347 @@
+use askama::Template;
+use mendpost_core::lineup::{CapabilityLoss, LineUp, loss_now};
+use mendpost_core::powder::LotState;
+use mendpost_core::situation::Situation;
+
+use super::acts::{Next, to_do, under_way};
+use super::stacks::{Stack, stacks};
+use crate::lineup::Stored;
+use crate::page::{Layout, whole};
+use crate::requests::path;
+use crate::requests::standing::{Orders, Standing};
+use crate::words::Words;
+use crate::words::work;
+
+/// What is running, what is stuck, what to do next.
+#[derive(Template)]
+#[template(path = "now/show.html")]
+pub struct NowPage {
+    page: Layout,
+    answer: String,
+    reason: String,
+    stale: Option<Stale>,
+    may_plan: bool,
+    /// No order is there: the first act is to plan one.
+    plan_first: bool,
+    order: String,
+    first: Option<First>,
+    next: Vec<NextRow>,
+    unit: String,
+    total: String,
+    said: String,
+    losses: Vec<LossRow>,
+    /// On base lines of at most six.
+    lines: Vec<Vec<Stack>>,
+    stuck: Vec<StuckRow>,
+    more_stuck: usize,
+}
+
+/// Why the order should be planned again.
+struct Stale {
+    head: String,
+    text: String,
+}
+
+/// The act to press.
+struct First {
+    verb: String,
+    path: String,
+    when: String,
+    what: String,
+}
+
+struct NextRow {
+    clock: String,
+    location: String,
+    line: String,
+    path: String,
+}
+
+struct LossRow {
+    name: String,
+    total: usize,
+    running: usize,
+    must_run: usize,
+    standing: String,
+    loss: String,
+}
+
+struct StuckRow {
+    name: String,
+    path: Option<String>,
+    gate: String,
+    opens: String,
+    since: String,
+}
+
+/// Rows of the next acts, below the first.
+const NEXT_ROWS: usize = 4;
+
+/// Requests that are stuck, before the page sends the reader to the list.
+const STUCK_ROWS: usize = 4;
+
+/// Stacks on one base line.
+const LINE: usize = 6;
+
+impl NowPage {
+    pub fn new(page: Layout, situation: &Situation, orders: &Orders, may_plan: bool) -> Self {
+        let words = Words::new(situation);
+        let stored = orders.current.as_ref();
+        let line_up = stored.map(|stored| &stored.line_up);
+        let acts = line_up.map(|l| to_do(l, situation.now)).unwrap_or_default();
+        let losses = loss_now(situation);
+        let (stuck, more_stuck) = stuck(&page, &words, situation, orders);
+        let (answer, reason) = answer(&words, situation, stored, &acts);
+        NowPage {
+            answer,
+            reason,
+            stale: stored.and_then(|stored| stale(&page, situation, orders, stored)),
+            may_plan,
+            plan_first: stored.is_none() && !situation.requests.is_empty(),
+            order: stored.map_or_else(String::new, |s| by_order(&page, s)),
+            first: acts.first().map(|next| first(&words, next)),
+            next: acts
+                .iter()
+                .skip(1)
+                .take(NEXT_ROWS)
+                .map(|n| next_row(&words, n))
+                .collect(),
+            unit: situation.site.loss_word.clone(),
+            total: whole(losses.iter().map(|l| l.loss_per_hour).sum()),
+            said: said(&page, situation),
+            losses: losses.iter().map(|l| loss_row(&words, l)).collect(),
+            lines: stacks(&page, &words, situation, line_up)
+                .chunks(LINE)
+                .map(<[Stack]>::to_vec)
+                .collect(),
+            stuck,
+            more_stuck,
+            page,
+        }
+    }
+}
+
+fn answer(
+    words: &Words<'_>,
+    situation: &Situation,
+    stored: Option<&Stored>,
+    acts: &[Next<'_>],
+) -> (String, String) {
+    let open = situation.requests.len();
+    let Some(stored) = stored else {
+        return if open == 0 {
+            (
+                "Report what is broken: no request is open.".to_owned(),
+                String::new(),
+            )
+        } else {
+            let asked = if open == 1 {
+                "1 part is".to_owned()
+            } else {
+                format!("{open} parts are")
+            };
+            (
+                format!("Plan the order: {asked} asked for, and nothing is planned."),
+                String::new(),
+            )
+        };
+    };
+    let running = running(words, situation, &stored.line_up);
+    if let Some(next) = acts.first() {
+        return (next.answer(words, situation.now), running);
+    }
+    if !running.is_empty() {
+        return (
+            "Watch what runs; nothing else is to be begun.".to_owned(),
+            running,
+        );
+    }
+    let line_up = &stored.line_up;
+    let answer = match (line_up.places.is_empty(), line_up.waiting.len()) {
+        (true, 0) => "Report what is broken: no request is open.".to_owned(),
+        (true, 1) => "Open a gate: the one part asked for waits.".to_owned(),
+        (true, all) => format!("Open a gate: all {all} parts asked for wait."),
+        (false, _) => format!(
+            "Plan again: order {} has nothing left to do.",
+            stored.number
+        ),
+    };
+    (answer, String::new())
+}
+
+/// What sprays at this moment, if anything.
+fn running(words: &Words<'_>, situation: &Situation, line_up: &LineUp) -> String {
+    let begun = under_way(line_up, situation.now);
+    let stages = begun.iter().find_map(|(place, work)| match work {
+        mendpost_core::lineup::Work::Stage(stage) if stage.start <= situation.now => {
+            Some((place, stage))
+        }
+        _ => None,
+    });
+    stages.map_or_else(String::new, |(place, stage)| {
+        let name = words.asset_part(place.asset.as_str(), &place.part_name);
+        format!(
+            "The cell sprays the {name} until {}.",
+            words.when(stage.end)
+        )
+    })
+}
+
+/// Minutes after which an order is told to be old.
+const OLD_MIN: i64 = 60;
+
+fn stale(page: &Layout, situation: &Situation, orders: &Orders, stored: &Stored) -> Option<Stale> {
+    let number = stored.number;
+    if let Some(newer) = &orders.newer {
+        return Some(Stale {
+            head: format!("Order {} is newer and not accepted.", newer.number),
+            text: format!("This page goes by order {number}, which the crew works to."),
+        });
+    }
+    let age = page.age(&stored.line_up.now.timestamp_millis());
+    let text = "What is asked for, on hand or down may differ from what it was planned with.";
+    match stored.changes_since {
+        0 if (situation.now - stored.line_up.now).num_minutes() < OLD_MIN => None,
+        0 => Some(Stale {
+            head: format!("Order {number} was planned {age}."),
+            text: "What was to be done since then is taken as done.".to_owned(),
+        }),
+        1 => Some(Stale {
+            head: format!("One change since order {number} was planned, {age}."),
+            text: text.to_owned(),
+        }),
+        many => Some(Stale {
+            head: format!("{many} changes since order {number} was planned, {age}."),
+            text: text.to_owned(),
+        }),
+    }
+}
+
+fn by_order(page: &Layout, stored: &Stored) -> String {
+    match &stored.accepted {
+        Some((by, at)) => format!(
+            "order {}, accepted {} by {by}",
+            stored.number,
+            page.clock(at)
+        ),
+        None => format!("order {}, not accepted yet", stored.number),
+    }
+}
+
+fn first(words: &Words<'_>, next: &Next<'_>) -> First {
+    let name = words.asset_part(next.place.asset.as_str(), &next.place.part_name);
+    First {
+        verb: next.verb(),
+        path: path(&next.place.request),
+        when: format!("{}, {}", sentence_when(words, next), next.people()),
+        what: format!("place {}, {name}", next.place.number),
+    }
+}
+
+fn sentence_when(words: &Words<'_>, next: &Next<'_>) -> String {
+    let by = if matches!(next.what, super::acts::What::Draw(_)) {
+        "By"
+    } else {
+        "At"
+    };
+    format!("{by} {}", words.when(next.at))
+}
+
+fn next_row(words: &Words<'_>, next: &Next<'_>) -> NextRow {
+    NextRow {
+        clock: words.when(next.at),
+        location: next.location(words),
+        line: next.line(words),
+        path: path(&next.place.request),
+    }
+}
+
+fn loss_row(words: &Words<'_>, loss: &CapabilityLoss) -> LossRow {
+    LossRow {
+        name: work::sentence(&words.capability(loss.capability.as_str())),
+        total: loss.total,
+        running: loss.running,
+        must_run: loss.must_run,
+        standing: work::standing(loss),
+        loss: whole(loss.loss_per_hour),
+    }
+}
+
+/// Who said the rates, and when the oldest was said.
+fn said(page: &Layout, situation: &Situation) -> String {
+    let capabilities = &situation.capabilities;
+    let Some(oldest) = capabilities.iter().min_by_key(|c| c.said_at) else {
+        return "nobody has said what the site needs".to_owned();
+    };
+    let day = page.day(&oldest.said_at.timestamp_millis());
+    if capabilities.iter().all(|c| c.said_by == oldest.said_by) {
+        format!("rates by {}, {day}", oldest.said_by)
+    } else {
+        format!("rates by those who need it, oldest {day}")
+    }
+}
+
+/// The dearest requests at a gate, then lots on hold; and how many more requests there are.
+fn stuck(
+    page: &Layout,
+    words: &Words<'_>,
+    situation: &Situation,
+    orders: &Orders,
+) -> (Vec<StuckRow>, usize) {
+    let mut gated: Vec<(i64, StuckRow)> = situation
+        .requests
+        .iter()
+        .filter_map(|request| {
+            let standing = orders.standing(&request.code);
+            let Standing::Gate(_, waiting) = standing else {
+                return None;
+            };
+            let told = standing.told(words, situation.now);
+            let age = page.age(&request.reported_at.timestamp_millis());
+            let row = StuckRow {
+                name: format!(
+                    "{} {}",
+                    words.asset(request.asset.as_str()),
+                    request.part_name
+                ),
+                path: Some(path(&request.code)),
+                gate: told.act,
+                opens: told.detail,
+                since: age.trim_end_matches(" ago").to_owned(),
+            };
+            Some((waiting.stops_per_hour, row))
+        })
+        .collect();
+    gated.sort_by_key(|(stops, _)| -stops);
+    let more = gated.len().saturating_sub(STUCK_ROWS);
+    let mut rows: Vec<StuckRow> = gated
+        .into_iter()
+        .take(STUCK_ROWS)
+        .map(|(_, row)| row)
+        .collect();
+    rows.extend(held(words, situation));
+    (rows, more)
+}
+
+fn held(words: &Words<'_>, situation: &Situation) -> Vec<StuckRow> {
+    let held = situation
+        .lots
+        .iter()
+        .filter(|lot| lot.state == LotState::Hold);
+    held.map(|lot| StuckRow {
+        name: format!(
+            "Lot {}, {}, {} g",
+            lot.code,
+            words.powder(lot.powder.as_str()),
+            whole(lot.on_hand.grams_on_hand())
+        ),
+        path: None,
+        gate: match lot.state_note.as_str() {
+            "" => "hold".to_owned(),
+            note => format!("hold, {note}"),
+        },
+        opens: "opens: release it, or reject it".to_owned(),
+        since: String::new(),
+    })
+    .collect()
+}

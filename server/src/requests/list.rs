@@ -1,0 +1,192 @@
+use askama::Template;
+use mendpost_core::code::AssetCode;
+use mendpost_core::lineup::stops_now;
+use mendpost_core::situation::{Request, Situation};
+
+use super::path;
+use super::standing::{Orders, Standing, Told};
+use crate::page::{Layout, whole};
+use crate::words::Words;
+use crate::words::work::matter;
+
+/// All open requests, the dearest first.
+#[derive(Template)]
+#[template(path = "requests/list.html")]
+pub struct ListPage {
+    page: Layout,
+    answer: String,
+    reason: String,
+    unit: String,
+    /// Which order the states are by.
+    order: String,
+    may_file: bool,
+    rows: Vec<Row>,
+}
+
+struct Row {
+    code: String,
+    path: String,
+    age: String,
+    asset: String,
+    part: String,
+    matter: String,
+    danger: bool,
+    told: Told,
+    needed: String,
+    overdue: bool,
+    asked_by: String,
+    stops: String,
+}
+
+impl ListPage {
+    pub fn new(page: Layout, situation: &Situation, orders: &Orders, may_file: bool) -> Self {
+        let words = Words::new(situation);
+        let mut requests: Vec<(i64, &Request)> = situation
+            .requests
+            .iter()
+            .map(|request| (stops(situation, orders, request), request))
+            .collect();
+        requests.sort_by_key(|(stops, request)| (-stops, request.reported_at));
+        ListPage {
+            answer: answer(situation, orders),
+            reason: reason(&page, situation),
+            unit: situation.site.loss_word.clone(),
+            order: by_order(&page, orders),
+            may_file,
+            rows: requests
+                .iter()
+                .map(|(stops, request)| row(&page, &words, situation, orders, request, *stops))
+                .collect(),
+            page,
+        }
+    }
+}
+
+/// The loss rate that stops when the request's machine is back: the order's figure if it has a place,
+/// else that of this moment.
+fn stops(situation: &Situation, orders: &Orders, request: &Request) -> i64 {
+    match orders.standing(&request.code) {
+        Standing::Place(_, place) => place.stops_per_hour,
+        _ => stops_now(situation, &request.asset),
+    }
+}
+
+fn row(
+    page: &Layout,
+    words: &Words<'_>,
+    situation: &Situation,
+    orders: &Orders,
+    request: &Request,
+    stops: i64,
+) -> Row {
+    let told = orders.standing(&request.code).told(words, situation.now);
+    Row {
+        code: request.code.to_string(),
+        path: path(&request.code),
+        age: page.age(&request.reported_at.timestamp_millis()),
+        asset: words.asset(request.asset.as_str()),
+        part: request.part_name.clone(),
+        matter: cut(&matter(request)),
+        danger: request.danger,
+        told,
+        needed: request
+            .needed_by
+            .map_or_else(|| "no date".to_owned(), |at| words.when(at)),
+        overdue: request.needed_by.is_some_and(|at| at < situation.now),
+        asked_by: request.asked_by.clone(),
+        stops: whole(stops),
+    }
+}
+
+/// What to do about all of them.
+fn answer(situation: &Situation, orders: &Orders) -> String {
+    let all = situation.requests.len();
+    let standings = || situation.requests.iter().map(|r| orders.standing(&r.code));
+    let placed = standings()
+        .filter(|s| matches!(s, Standing::Place(..)))
+        .count();
+    let gated = standings()
+        .filter(|s| matches!(s, Standing::Gate(..)))
+        .count();
+    let new = all - placed - gated;
+    if all == 0 {
+        return "Report what is broken: no request is open.".to_owned();
+    }
+    if orders.current.is_none() {
+        return format!(
+            "Plan the order: {} asked for, and nothing is planned.",
+            parts(all)
+        );
+    }
+    let start = if placed == all {
+        format!("Rebuild all {} asked for", parts(all))
+    } else if placed == 0 {
+        format!("Build nothing yet of {} asked for", parts(all))
+    } else {
+        format!("Rebuild {placed} of {} asked for", parts(all))
+    };
+    let gated = match gated {
+        0 => String::new(),
+        1 => "; 1 waits at a gate".to_owned(),
+        many => format!("; {many} wait at a gate"),
+    };
+    let new = match new {
+        0 => String::new(),
+        new => format!("; plan again for {new} new"),
+    };
+    format!("{start}{gated}{new}.")
+}
+
+/// As much of a text as a row holds.
+fn cut(text: &str) -> String {
+    match text.char_indices().nth(ROW_LETTERS) {
+        Some((end, _)) => format!("{} ...", text[..end].trim_end()),
+        None => text.to_owned(),
+    }
+}
+
+/// Letters of a damage that stay on one or two lines.
+const ROW_LETTERS: usize = 60;
+
+fn parts(number: usize) -> String {
+    format!("{number} {}", if number == 1 { "part" } else { "parts" })
+}
+
+/// Who is in danger, before anything else; else what came last.
+fn reason(page: &Layout, situation: &Situation) -> String {
+    let danger: Vec<&AssetCode> = situation
+        .requests
+        .iter()
+        .filter(|r| r.danger)
+        .map(|r| &r.asset)
+        .collect();
+    let mut names: Vec<String> = Vec::new();
+    let words = Words::new(situation);
+    for asset in danger {
+        let name = words.asset(asset.as_str());
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    if !names.is_empty() {
+        return format!("Somebody is in danger at: {}.", names.join(", "));
+    }
+    let newest = situation.requests.iter().max_by_key(|r| r.reported_at);
+    newest.map_or_else(String::new, |newest| {
+        format!(
+            "Newest: {}, {}.",
+            newest.code,
+            page.age(&newest.reported_at.timestamp_millis())
+        )
+    })
+}
+
+fn by_order(page: &Layout, orders: &Orders) -> String {
+    orders.current.as_ref().map_or_else(String::new, |stored| {
+        let state = match &stored.accepted {
+            Some((by, at)) => format!("accepted {} by {by}", page.clock(at)),
+            None => "not accepted yet".to_owned(),
+        };
+        format!("States by order {}, {state}.", stored.number)
+    })
+}

@@ -1,0 +1,133 @@
+//! Requests: what is broken, where each stands, and the report of one more.
+
+mod asked;
+mod filing;
+mod form;
+mod list;
+mod new;
+mod one;
+pub mod queries;
+pub mod standing;
+mod ways;
+
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect, Response};
+use mendpost_core::code::RequestCode;
+use mendpost_core::people::{Act, may};
+
+use crate::AppState;
+use crate::error::AppError;
+use crate::form::{FieldErrors, Posted};
+use crate::page::{Notice, Screen, page, page_with};
+use crate::people::{Visit, Who};
+use crate::routes::Routes;
+use crate::situation;
+use form::RequestForm;
+use standing::Orders;
+
+pub fn routes() -> Routes {
+    Routes::default()
+        .get("/requests", Act::Look, show_all)
+        .get("/requests/new", Act::FileRequest, blank)
+        .post("/requests/new", Act::FileRequest, file)
+        .get("/requests/{number}", Act::Look, show_one)
+}
+
+/// Where the page of a request stands: 'R41' is /requests/41.
+pub fn path(code: &RequestCode) -> String {
+    format!("/requests/{}", code.as_str().trim_start_matches('R'))
+}
+
+async fn show_all(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
+    let situation = situation::now(&state).await?;
+    let orders = Orders::load(&state.db.read).await?;
+    let may_file = allowed(&visit, Act::FileRequest);
+    let layout = visit.layout(Screen::Requests, "Requests").await?;
+    page(&list::ListPage::new(layout, &situation, &orders, may_file))
+}
+
+async fn show_one(
+    State(state): State<AppState>,
+    visit: Visit,
+    Path(number): Path<String>,
+) -> Result<Response, AppError> {
+    let situation = situation::now(&state).await?;
+    let orders = Orders::load(&state.db.read).await?;
+    let code = format!("R{}", number.trim_start_matches(['R', 'r']));
+    let none = || AppError::NotFound {
+        what: format!("open request '{number}'"),
+    };
+    let request = code.parse().ok().and_then(|code| situation.request(&code));
+    let request = request.ok_or_else(none)?;
+    let number = code[1..].parse().map_err(|_| none())?;
+    let reported_by = queries::reported_by(&state.db.read, number).await?;
+    let may_plan = allowed(&visit, Act::Plan);
+    let layout = visit
+        .layout(Screen::Requests, &format!("Request {code}"))
+        .await?;
+    page(&one::OnePage::new(
+        layout,
+        &situation,
+        &orders,
+        request,
+        &reported_by.unwrap_or_default(),
+        may_plan,
+    ))
+}
+
+async fn blank(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
+    form_page(&state, &visit, RequestForm::blank(), FieldErrors::default()).await
+}
+
+/// Files a request, or shows the form again with what was typed.
+async fn file(
+    State(state): State<AppState>,
+    visit: Visit,
+    who: Who,
+    Posted(form): Posted<RequestForm>,
+) -> Result<Response, AppError> {
+    let assets = queries::assets(&state.db.read).await?;
+    let parts = queries::parts(&state.db.read).await?;
+    let new = match form.parse(&assets, &parts, visit.site.zone, visit.now) {
+        Ok(new) => new,
+        Err(errors) => return form_page(&state, &visit, form, errors).await,
+    };
+    match filing::file(&state, &who, &new, visit.site.zone).await? {
+        Err(errors) => form_page(&state, &visit, form, errors).await,
+        Ok(filed) => {
+            let text = format!(
+                "{}, {} {}. Journal {}.",
+                filed.code, filed.asset, filed.part_name, filed.journal
+            );
+            who.notice(Notice::done("SAVED", text)).await?;
+            Ok(Redirect::to(&path(&filed.code)).into_response())
+        }
+    }
+}
+
+async fn form_page(
+    state: &AppState,
+    visit: &Visit,
+    form: RequestForm,
+    errors: FieldErrors,
+) -> Result<Response, AppError> {
+    let status = if errors.is_empty() {
+        StatusCode::OK
+    } else {
+        StatusCode::UNPROCESSABLE_ENTITY
+    };
+    let assets = queries::assets(&state.db.read).await?;
+    let parts = queries::parts(&state.db.read).await?;
+    let layout = visit
+        .layout(Screen::Requests, "Report a damaged part")
+        .await?;
+    page_with(
+        status,
+        &new::NewPage::new(layout, form, errors, assets, parts),
+    )
+}
+
+fn allowed(visit: &Visit, act: Act) -> bool {
+    visit.who.as_ref().is_some_and(|who| may(who.role, act))
+}

@@ -1,0 +1,267 @@
+use askama::Template;
+use mendpost_core::lineup::{Place, Work};
+use mendpost_core::situation::{Request, Situation};
+
+use super::asked::{Asked, asked};
+use super::path;
+use super::standing::{Orders, Standing};
+use super::ways::{GatesOfWay, WayRow, chosen_recipe, gates, ways};
+use crate::caution::{Caution, cautions};
+use crate::page::{Layout, minutes, whole};
+use crate::words::Words;
+use crate::words::work::sentence;
+
+/// Everything of one request.
+#[derive(Template)]
+#[template(path = "requests/one.html")]
+pub struct OnePage {
+    page: Layout,
+    answer: String,
+    reason: String,
+    asked: Asked,
+    ways: Vec<WayRow>,
+    gates: Vec<GatesOfWay>,
+    planned: Option<Planned>,
+    siblings: Vec<Sibling>,
+    cautions: Vec<Caution>,
+    /// No order knows it: the next act is to plan.
+    unplanned: bool,
+    may_plan: bool,
+}
+
+/// Its place with all its work.
+struct Planned {
+    place: usize,
+    order: String,
+    steps: Vec<StepRow>,
+    draws: Vec<DrawRow>,
+    done: String,
+    back: String,
+    why: String,
+}
+
+struct StepRow {
+    /// 'full', 'part' or 'open'.
+    kind: &'static str,
+    share: usize,
+    name: String,
+    place: String,
+    when: String,
+}
+
+struct DrawRow {
+    lot: String,
+    powder: String,
+    grams: String,
+    by: String,
+}
+
+/// Another open request of the same machine.
+struct Sibling {
+    path: String,
+    name: String,
+    stands: String,
+    detail: String,
+}
+
+impl OnePage {
+    pub fn new(
+        page: Layout,
+        situation: &Situation,
+        orders: &Orders,
+        request: &Request,
+        reported_by: &str,
+        may_plan: bool,
+    ) -> Self {
+        let words = Words::new(situation);
+        let standing = orders.standing(&request.code);
+        let (answer, reason) = answer(&words, situation, orders, request);
+        let part = request.part.as_ref().and_then(|code| situation.part(code));
+        OnePage {
+            answer,
+            reason,
+            asked: asked(&page, &words, situation, request, reported_by),
+            ways: ways(&words, situation, request, &standing),
+            gates: gates(&words, situation, request, &standing),
+            planned: match standing {
+                Standing::Place(stored, place) => {
+                    let order = match &stored.accepted {
+                        Some((by, at)) => {
+                            format!(
+                                "order {}, accepted {} by {by}",
+                                stored.number,
+                                page.clock(at)
+                            )
+                        }
+                        None => format!("order {}, not accepted", stored.number),
+                    };
+                    Some(planned(&words, situation, place, order))
+                }
+                _ => None,
+            },
+            siblings: siblings(&words, situation, orders, request),
+            cautions: cautions(
+                chosen_recipe(situation, request, &standing),
+                part,
+                request.damage,
+            ),
+            unplanned: matches!(standing, Standing::Unplanned),
+            may_plan,
+            page,
+        }
+    }
+}
+
+/// The next act for this request, and what belongs to it.
+fn answer(
+    words: &Words<'_>,
+    situation: &Situation,
+    orders: &Orders,
+    request: &Request,
+) -> (String, String) {
+    let name = words.asset_part(request.asset.as_str(), &request.part_name);
+    let code = &request.code;
+    match orders.standing(code) {
+        Standing::Unplanned => {
+            let reason = match orders.newest() {
+                Some(newest) => format!("Order {} does not know it.", newest.number),
+                None => "Nothing is planned here yet.".to_owned(),
+            };
+            (
+                format!("Plan again to give {code}, {name}, a place."),
+                reason,
+            )
+        }
+        Standing::Gate(_, waiting) => {
+            let shut = waiting.ways.first().and_then(|way| way.shut.first());
+            let gate = shut.map_or_else(String::new, |s| format!(": {}", words.gate(&s.gate)));
+            let opens = shut.map_or_else(String::new, |s| sentence(&words.opens(&s.opens)) + ".");
+            (format!("Open a gate for {code}, {name}{gate}."), opens)
+        }
+        Standing::Place(stored, place) => {
+            let Some(work) = place.next_work(situation.now) else {
+                return (
+                    format!(
+                        "Plan again: {code}, {name}, was to be done {}.",
+                        words.when(place.done)
+                    ),
+                    format!("Order {} has nothing left to do for it.", stored.number),
+                );
+            };
+            let act = match work {
+                Work::Stage(_) => format!("{} for {code}, {name}.", sentence(&words.work(work))),
+                Work::Step(step) => format!("{}: {code}, {name}.", sentence(&step.name)),
+            };
+            let back = place.back.map_or_else(
+                || "the machine waits for another part".to_owned(),
+                |at| format!("machine back {}", words.when(at)),
+            );
+            let span = words.span(work, situation.now);
+            (act, format!("Place {}, {span}; {back}.", place.number))
+        }
+    }
+}
+
+fn planned(words: &Words<'_>, situation: &Situation, place: &Place, order: String) -> Planned {
+    let stages = place.stages().count();
+    Planned {
+        place: place.number,
+        order,
+        steps: place
+            .work
+            .iter()
+            .map(|work| step_row(words, situation, work))
+            .collect(),
+        draws: place
+            .stages()
+            .flat_map(|(_, stage)| stage.lots.iter().map(move |share| (stage, share)))
+            .map(|(stage, share)| DrawRow {
+                lot: sentence(&words.lot(&share.lot)),
+                powder: words.powder(&stage.powder),
+                grams: format!("{} g", whole(share.grams)),
+                by: words.when(stage.setup_from),
+            })
+            .collect(),
+        done: words.when(place.done),
+        back: place.back.map_or_else(
+            || "not in this order: it waits for another part".to_owned(),
+            |at| words.when(at),
+        ),
+        why: why(situation, place, stages),
+    }
+}
+
+fn why(situation: &Situation, place: &Place, stages: usize) -> String {
+    let unit = &situation.site.loss_word;
+    let stops = format!(
+        "The machine's return stops {} {unit}/h",
+        whole(place.stops_per_hour)
+    );
+    match place.averts_per_cell_hour {
+        Some(averts) => {
+            let of = if stages == 1 {
+                "this part"
+            } else {
+                "these stages"
+            };
+            format!(
+                "{stops}. For each hour of the cell that {of} and the machine's other parts take, {} {unit} are averted.",
+                whole(averts)
+            )
+        }
+        None => format!("{stops}, and takes no hour of the cell."),
+    }
+}
+
+fn step_row(words: &Words<'_>, situation: &Situation, work: &Work) -> StepRow {
+    let now = situation.now;
+    let (starts, ends) = (work.starts(), work.ends());
+    let whole_min = (ends - starts).num_minutes();
+    let (kind, share) = if ends <= now {
+        ("full", 0)
+    } else if starts < now {
+        let gone = (now - starts).num_minutes() * 100 / whole_min.max(1);
+        ("part", usize::try_from(gone).unwrap_or(0))
+    } else {
+        ("open", 0)
+    };
+    let (name, place) = match work {
+        Work::Stage(stage) => (
+            format!("Spray {}", words.powder(&stage.powder)),
+            "cell".to_owned(),
+        ),
+        Work::Step(step) => (sentence(&step.name), words.place_of(step)),
+    };
+    StepRow {
+        kind,
+        share,
+        name,
+        place,
+        when: format!("{}, {}", words.when(starts), minutes(whole_min)),
+    }
+}
+
+fn siblings(
+    words: &Words<'_>,
+    situation: &Situation,
+    orders: &Orders,
+    request: &Request,
+) -> Vec<Sibling> {
+    situation
+        .requests
+        .iter()
+        .filter(|other| other.asset == request.asset && other.code != request.code)
+        .map(|other| {
+            let told = orders.standing(&other.code).told(words, situation.now);
+            Sibling {
+                path: path(&other.code),
+                name: format!("{} {}", other.code, other.part_name),
+                stands: match told.number.as_str() {
+                    "" => format!("{}: {}", told.word, told.act),
+                    number => format!("place {number}, {}: {}", told.word, told.act),
+                },
+                detail: told.detail,
+            }
+        })
+        .collect()
+}

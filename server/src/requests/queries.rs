@@ -1,0 +1,163 @@
+use sqlx::{SqliteConnection, SqliteExecutor};
+use uuid::Uuid;
+
+use super::form::NewRequest;
+
+/// A machine or a part to choose: its code and its name.
+#[derive(Debug, Clone)]
+pub struct Choice {
+    pub code: String,
+    pub name: String,
+}
+
+/// Every machine, by name.
+pub async fn assets(executor: impl SqliteExecutor<'_>) -> Result<Vec<Choice>, sqlx::Error> {
+    sqlx::query_as!(Choice, "select code, name from asset order by name, code")
+        .fetch_all(executor)
+        .await
+}
+
+/// Every part of the catalogue, by name.
+pub async fn parts(executor: impl SqliteExecutor<'_>) -> Result<Vec<Choice>, sqlx::Error> {
+    sqlx::query_as!(Choice, "select code, name from part order by name, code")
+        .fetch_all(executor)
+        .await
+}
+
+/// Who reported a request.
+pub async fn reported_by(
+    executor: impl SqliteExecutor<'_>,
+    number: i64,
+) -> Result<Option<String>, sqlx::Error> {
+    sqlx::query_scalar!("select reported_by from request where number = ?", number)
+        .fetch_optional(executor)
+        .await
+}
+
+/// A machine as a new request finds it.
+pub(super) struct AssetRow {
+    pub id: Uuid,
+    pub name: String,
+    pub down_from_ms: Option<i64>,
+}
+
+pub(super) async fn asset(
+    connection: &mut SqliteConnection,
+    code: &str,
+) -> Result<Option<AssetRow>, sqlx::Error> {
+    sqlx::query_as!(
+        AssetRow,
+        r#"select id as "id: Uuid", name, down_from_ms from asset where code = ?"#,
+        code
+    )
+    .fetch_optional(connection)
+    .await
+}
+
+pub(super) struct PartRow {
+    pub id: Uuid,
+    pub name: String,
+}
+
+pub(super) async fn part(
+    connection: &mut SqliteConnection,
+    code: &str,
+) -> Result<Option<PartRow>, sqlx::Error> {
+    sqlx::query_as!(
+        PartRow,
+        r#"select id as "id: Uuid", name from part where code = ?"#,
+        code
+    )
+    .fetch_optional(connection)
+    .await
+}
+
+/// Codes of the recipes that make a part, those with an approved revision first. One that was
+/// withdrawn in every revision is no way any more.
+pub(super) async fn recipes(
+    connection: &mut SqliteConnection,
+    part: Uuid,
+) -> Result<Vec<String>, sqlx::Error> {
+    sqlx::query_scalar!(
+        r#"select code as "code!" from recipe
+           where part_id = ? and state in ('draft', 'proposed', 'approved')
+           group by code
+           order by max(state = 'approved') desc, code"#,
+        part
+    )
+    .fetch_all(connection)
+    .await
+}
+
+pub(super) async fn next_number(connection: &mut SqliteConnection) -> Result<i64, sqlx::Error> {
+    sqlx::query_scalar!(r#"select coalesce(max(number), 0) + 1 as "number!: i64" from request"#)
+        .fetch_one(connection)
+        .await
+}
+
+/// The ids that a new request refers to, and who files it when.
+pub(super) struct Filed<'a> {
+    pub number: i64,
+    pub asset: Uuid,
+    pub part: Option<Uuid>,
+    pub part_name: &'a str,
+    pub at: i64,
+    pub by: &'a str,
+    pub recipes: &'a [String],
+}
+
+pub(super) async fn insert(
+    connection: &mut SqliteConnection,
+    new: &NewRequest,
+    filed: &Filed<'_>,
+) -> Result<(), sqlx::Error> {
+    let id = Uuid::now_v7();
+    let damage = new.damage.as_str();
+    sqlx::query!(
+        "insert into request (id, number, asset_id, part_id, part_name, damage, description,
+           reported_ms, reported_by, asked_by, needed_by_ms, danger, at_cell_ms, state)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 'open')",
+        id,
+        filed.number,
+        filed.asset,
+        filed.part,
+        filed.part_name,
+        damage,
+        new.description,
+        filed.at,
+        filed.by,
+        new.asked_by,
+        new.needed_by_ms,
+        new.danger,
+        new.at_cell_ms,
+    )
+    .execute(&mut *connection)
+    .await?;
+    for (position, recipe) in (1_i64..).zip(filed.recipes) {
+        sqlx::query!(
+            "insert into request_way (request_id, position, kind, recipe_code)
+             values (?, ?, 'recipe', ?)",
+            id,
+            position,
+            recipe,
+        )
+        .execute(&mut *connection)
+        .await?;
+    }
+    Ok(())
+}
+
+pub(super) async fn set_down(
+    connection: &mut SqliteConnection,
+    asset: Uuid,
+    from_ms: i64,
+) -> Result<(), sqlx::Error> {
+    sqlx::query!(
+        "update asset set down_from_ms = ? where id = ?",
+        from_ms,
+        asset
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
