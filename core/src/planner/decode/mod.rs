@@ -8,7 +8,7 @@ mod state;
 mod tests;
 mod toll;
 
-pub(super) use balance::Balance;
+pub(super) use balance::{Balance, DrawSize};
 pub(super) use room::Room;
 pub(super) use state::{Outcome, State, Trail};
 pub(super) use toll::Toll;

@@ -108,9 +108,9 @@ impl State {
         }
     }
 
-    /// Whether no cell is free sooner than in another state.
-    pub fn no_cell_sooner(&self, other: &Self) -> bool {
-        self.cells.iter().zip(&other.cells).all(|(mine, theirs)| mine.free >= theirs.free)
+    /// From when each cell is free.
+    pub fn cells_free(&self) -> impl Iterator<Item = i64> {
+        self.cells.iter().map(|cell| cell.free)
     }
 
     /// Places operations in order, each as early as the rules allow from `ready` on, and returns the end
@@ -171,7 +171,7 @@ impl State {
 
     fn supplied(&self, operation: &OperationRule, mut start: i64) -> Option<i64> {
         for draw in &operation.draws {
-            start = self.stores[draw.store].earliest(start, draw.amount, draw.floor)?;
+            start = self.stores[draw.store].earliest(start, draw.size)?;
         }
         Some(start)
     }
@@ -229,7 +229,7 @@ impl State {
         let end = placed.start + operation.minutes;
         self.crew.take(placed.begin, end, operation.crew);
         for draw in &operation.draws {
-            self.stores[draw.store].take(placed.start, draw.amount, draw.floor);
+            self.stores[draw.store].take(placed.start, draw.size);
         }
         match operation.work {
             WorkRule::Step { station: Some(station) } => self.stations[station].take(placed.start, end, 1),
@@ -255,7 +255,7 @@ impl State {
                 self.stations[station].take(placed.start, end, -1);
             }
             for draw in &operation.draws {
-                self.stores[draw.store].give_back(placed.start, draw.amount, draw.floor);
+                self.stores[draw.store].give_back(placed.start, draw.size);
             }
         }
         for (lot, grams) in trail.lots.drain(..) {

@@ -1,5 +1,6 @@
 //! Local search over the order of jobs, their options, and how far each is carried before the next.
 
+mod dispatch;
 mod moves;
 mod order;
 mod starts;
@@ -165,7 +166,8 @@ impl<'a> Search<'a> {
     #[expect(clippy::cast_precision_loss, clippy::cast_possible_truncation, reason = "a random tolerance, not a sum")]
     fn worst_accepted(&mut self) -> i64 {
         let progress = self.cycle.done as f64 / self.cycle.length as f64;
-        let warmth = self.current.loss as f64 * WARM * (COLD / WARM).powf(progress);
+        let share = self.current.loss as f64 / self.problem.jobs.len() as f64;
+        let warmth = share * WARM * (COLD / WARM).powf(progress);
         let tolerance = -self.rng.f64().max(1e-12).ln() * warmth;
         self.current.loss.saturating_add(tolerance as i64)
     }
@@ -183,9 +185,9 @@ impl<'a> Search<'a> {
 
 /// Iterations of the first cycle, per job.
 const CYCLE_PER_JOB: u64 = 60;
-/// Warmth at the begin and at the end of a cycle, as a share of the loss.
-const WARM: f64 = 0.01;
-const COLD: f64 = 0.0001;
+/// Warmth at the begin and at the end of a cycle, as a share of the mean loss per job.
+const WARM: f64 = 0.3;
+const COLD: f64 = 0.01;
 
 /// The order in which a plan's jobs begin, as whole jobs.
 fn order_of(problem: &Problem, plan: &Plan) -> Vec<Chunk> {

@@ -1,5 +1,6 @@
 use std::cmp::Reverse;
 
+use super::dispatch::dispatch;
 use crate::planner::crew_order::{CrewOrder, crew_sequence};
 use crate::planner::decode::Chunk;
 use crate::planner::problem::Problem;
@@ -15,6 +16,7 @@ pub(super) fn starts(problem: &Problem, rules: &Rules) -> Vec<Vec<Chunk>> {
         orders.push(by_asset(rules, rate, first_option));
         orders.push(by_asset(rules, rate, quickest_option));
     }
+    orders.extend([50, 10, 3].map(|patience| dispatch(rules, patience)));
     let planned = |order: Vec<(usize, usize)>| {
         let with_options = order.into_iter().filter(|(job, _)| !rules.jobs[*job].options.is_empty());
         with_options.map(|(job, option)| whole(rules, job, option)).collect()
