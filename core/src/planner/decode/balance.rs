@@ -5,9 +5,20 @@
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(in crate::planner) struct Balance {
     events: Vec<Event>,
+    /// Draws that are not among the events yet. There are some only while `spare` covers the largest draw,
+    /// so that whoever looks at the events finds them complete.
+    pending: Vec<(i64, DrawSize)>,
     /// Never more than the least level less the highest floor: draws within it need no look at the events.
     spare: i64,
-    highest_floor: i64,
+    /// The highest floor and the largest amount of any draw on this store.
+    limits: DrawSize,
+}
+
+/// What a draw takes and what it must leave.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(in crate::planner) struct DrawSize {
+    pub amount: i64,
+    pub floor: i64,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -18,17 +29,14 @@ struct Event {
 }
 
 impl Balance {
-    /// A store without draws; `arrivals` as `(minute, amount)` in any order; no draw asks for more than the
-    /// highest floor to be left.
-    pub fn new(level: i64, arrivals: &[(i64, i64)], highest_floor: i64) -> Self {
+    /// A store without draws; `arrivals` as `(minute, amount)` in any order; no draw exceeds the
+    /// limits.
+    pub fn new(level: i64, arrivals: &[(i64, i64)], limits: DrawSize) -> Self {
         let mut balance = Self {
-            events: vec![Event {
-                at: 0,
-                level,
-                floor: i64::MIN / 2,
-            }],
-            spare: level - highest_floor,
-            highest_floor,
+            events: vec![Event { at: 0, level, floor: i64::MIN / 2 }],
+            pending: Vec::new(),
+            spare: level - limits.floor,
+            limits,
         };
         for (minute, amount) in arrivals {
             balance.insert(*minute, -amount, i64::MIN / 2);
@@ -38,7 +46,7 @@ impl Balance {
 
     /// The first minute from `from` on at which `amount` can be drawn so that `floor` is left, and so
     /// that every draw already there still leaves its own.
-    pub fn earliest(&self, from: i64, amount: i64, floor: i64) -> Option<i64> {
+    pub fn earliest(&self, from: i64, DrawSize { amount, floor }: DrawSize) -> Option<i64> {
         if amount <= self.spare {
             return Some(from);
         }
@@ -60,50 +68,48 @@ impl Balance {
         Some(start)
     }
 
-    pub fn take(&mut self, minute: i64, amount: i64, floor: i64) {
-        debug_assert!(
-            floor <= self.highest_floor,
-            "the highest floor is one of all draws"
-        );
-        self.spare -= amount;
-        self.insert(minute, amount, floor);
+    /// What there is and what comes, less what has been drawn.
+    pub fn in_all(&self) -> i64 {
+        self.events.last().map_or(0, |event| event.level)
+    }
+
+    pub fn take(&mut self, minute: i64, draw: DrawSize) {
+        debug_assert!(draw.floor <= self.limits.floor && draw.amount <= self.limits.amount, "limits are of all draws");
+        self.spare -= draw.amount;
+        if self.spare >= self.limits.amount {
+            self.pending.push((minute, draw));
+            return;
+        }
+        for (minute, draw) in std::mem::take(&mut self.pending) {
+            self.insert(minute, draw.amount, draw.floor);
+        }
+        self.insert(minute, draw.amount, draw.floor);
+        self.spare = self.events.iter().map(|event| event.level).min().unwrap_or(0) - self.limits.floor;
     }
 
     /// Undoes a draw that was taken.
-    pub fn give_back(&mut self, minute: i64, amount: i64, floor: i64) {
-        self.spare += amount;
+    pub fn give_back(&mut self, minute: i64, draw: DrawSize) {
+        self.spare += draw.amount;
+        if let Some(at) = self.pending.iter().rposition(|pending| *pending == (minute, draw)) {
+            self.pending.remove(at);
+            return;
+        }
         let from = self.events.partition_point(|event| event.at < minute);
-        if let Some(at) = self.events[from..]
-            .iter()
-            .position(|event| event.floor == floor)
-        {
+        if let Some(at) = self.events[from..].iter().position(|event| event.floor == draw.floor) {
             self.events.remove(from + at);
         }
         for event in &mut self.events[from..] {
-            event.level += amount;
+            event.level += draw.amount;
         }
+        // Other minutes may now be the tightest ones.
+        self.spare = self.spare.min(self.events.iter().map(|event| event.level).min().unwrap_or(0) - self.limits.floor);
     }
 
     fn insert(&mut self, minute: i64, amount: i64, floor: i64) {
         let first = self.events.partition_point(|event| event.at < minute);
-        let after = first
-            + self.events[first..]
-                .iter()
-                .take_while(|event| event.at == minute)
-                .count();
-        let level = if after == 0 {
-            0
-        } else {
-            self.events[after - 1].level
-        };
-        self.events.insert(
-            after,
-            Event {
-                at: minute,
-                level,
-                floor,
-            },
-        );
+        let after = first + self.events[first..].iter().take_while(|event| event.at == minute).count();
+        let level = if after == 0 { 0 } else { self.events[after - 1].level };
+        self.events.insert(after, Event { at: minute, level, floor });
         for event in &mut self.events[first..] {
             event.level -= amount;
         }
@@ -111,6 +117,7 @@ impl Balance {
 
     pub fn copy_from(&mut self, other: &Self) {
         self.events.clone_from(&other.events);
+        self.pending.clone_from(&other.pending);
         self.spare = other.spare;
     }
 }
@@ -119,34 +126,50 @@ impl Balance {
 mod tests {
     use super::*;
 
+    fn draw(amount: i64, floor: i64) -> DrawSize {
+        DrawSize { amount, floor }
+    }
+
     /// 10 now and 5 at minute 100; 4 drawn at 50 with 6 to be left. Drawing 1 before 50 would break that
     /// floor (10 - 4 - 1 = 5 < 6), so it waits for minute 51.
     #[test]
     fn a_draw_waits_behind_one_whose_floor_it_would_break() {
-        let mut gas = Balance::new(10, &[(100, 5)], 6);
-        gas.take(50, 4, 6);
-        assert_eq!(gas.earliest(0, 1, 0), Some(51));
-        assert_eq!(gas.earliest(0, 7, 0), Some(100));
-        assert_eq!(gas.earliest(0, 7, 5), None);
+        let mut gas = Balance::new(10, &[(100, 5)], draw(7, 6));
+        gas.take(50, draw(4, 6));
+        assert_eq!(gas.earliest(0, draw(1, 0)), Some(51));
+        assert_eq!(gas.earliest(0, draw(7, 0)), Some(100));
+        assert_eq!(gas.earliest(0, draw(7, 5)), None);
     }
 
     /// Draws of one minute count together, whichever was placed first.
     #[test]
     fn a_floor_counts_the_draws_of_its_own_minute() {
-        let mut gas = Balance::new(10, &[], 6);
-        gas.take(50, 4, 6);
-        assert_eq!(gas.earliest(50, 1, 0), Some(51));
+        let mut gas = Balance::new(10, &[], draw(4, 6));
+        gas.take(50, draw(4, 6));
+        assert_eq!(gas.earliest(50, draw(1, 0)), Some(51));
+    }
+
+    /// Plenty at first (100 for draws of at most 10), so that draws are only noted; the later ones make the
+    /// store tight, and then the early ones count too: 100 - 85 = 15, and 10 more leave 5.
+    #[test]
+    fn draws_taken_while_there_was_plenty_count_later() {
+        let mut fuel = Balance::new(100, &[], draw(10, 5));
+        (0..8).for_each(|n| fuel.take(n * 10, draw(10, 5)));
+        fuel.take(100, draw(5, 5));
+        assert_eq!(fuel.earliest(0, draw(10, 5)), Some(0));
+        fuel.take(0, draw(10, 5));
+        assert_eq!(fuel.earliest(0, draw(1, 0)), Some(101));
     }
 
     /// Taking and giving back restores every level.
     #[test]
     fn giving_back_undoes_a_draw() {
-        let mut gas = Balance::new(10, &[(5, 5)], 2);
+        let mut gas = Balance::new(10, &[(5, 5)], draw(3, 2));
         let before = gas.clone();
-        gas.take(5, 3, 2);
-        gas.take(5, 1, 0);
-        gas.give_back(5, 3, 2);
-        gas.give_back(5, 1, 0);
-        assert_eq!(gas, before);
+        gas.take(5, draw(3, 2));
+        gas.take(5, draw(1, 0));
+        gas.give_back(5, draw(3, 2));
+        gas.give_back(5, draw(1, 0));
+        assert_eq!(gas.events, before.events);
     }
 }

@@ -1,0 +1,148 @@
+use crate::planner::rules::{JobRule, OptionRule, Rules, WorkRule};
+
+/// An order built machine by machine: next comes the capability that stops the most loss per minute of the
+/// cell, set-ups included.
+///
+/// Smith's ratio is taken over the best number of machines of a capability, since a loss table may make the
+/// first machine cheap and the last dear. `patience` is the share of the horizon within which a loss that
+/// counts from later on is still urgent; a machine whose powder or bulk supply is used up goes last.
+pub(super) fn dispatch(rules: &Rules, patience: i64) -> Vec<(usize, usize)> {
+    let mut so_far = SoFar::new(rules, patience);
+    let mut order = Vec::new();
+    while let Some(asset) = so_far.next_asset() {
+        so_far.open[asset] = false;
+        let picked = so_far.pick(asset);
+        if so_far.suffices(&picked) {
+            so_far.use_up(asset, &picked);
+            order.extend(picked);
+        } else {
+            so_far.last.extend(picked);
+        }
+    }
+    order.append(&mut so_far.last);
+    order
+}
+
+struct SoFar<'a> {
+    rules: &'a Rules,
+    patience: i64,
+    /// By asset: whether it is still to be ordered.
+    open: Vec<bool>,
+    /// By capability: machines of it that are not ordered yet.
+    down: Vec<usize>,
+    powder_now: Option<usize>,
+    work: i64,
+    attended: i64,
+    powder_left: Vec<i64>,
+    store_left: Vec<i64>,
+    last: Vec<(usize, usize)>,
+}
+
+impl<'a> SoFar<'a> {
+    fn new(rules: &'a Rules, patience: i64) -> Self {
+        let cells = i64::try_from(rules.cells.len()).unwrap_or(1).max(1);
+        let grams = |lots: &Vec<usize>| lots.iter().map(|lot| rules.lots[*lot].grams).sum();
+        Self {
+            rules,
+            patience,
+            open: rules.assets.iter().map(|asset| !asset.jobs.is_empty()).collect(),
+            down: rules.capabilities.iter().map(|capability| capability.assets.len()).collect(),
+            powder_now: rules.cells.first().and_then(|cell| cell.powder),
+            work: 0,
+            attended: rules.periods.iter().map(|(from, to)| to - from).sum::<i64>().max(1) * cells,
+            powder_left: rules.lots_of.iter().map(grams).collect(),
+            store_left: rules.stores.iter().map(crate::planner::decode::Balance::in_all).collect(),
+            last: Vec::new(),
+        }
+    }
+
+    fn next_asset(&self) -> Option<usize> {
+        let of_capabilities = (0..self.rules.capabilities.len()).filter_map(|capability| self.best_of(capability));
+        let best = of_capabilities.max_by_key(|(ratio, asset)| (*ratio, std::cmp::Reverse(*asset)));
+        best.map(|(_, asset)| asset).or_else(|| self.open.iter().position(|open| *open))
+    }
+
+    /// The best ratio of a capability, and the machine of it that goes first: the one with least work.
+    fn best_of(&self, capability: usize) -> Option<(i64, usize)> {
+        let rule = &self.rules.capabilities[capability];
+        let mut assets: Vec<_> = rule.assets.iter().filter(|a| self.open[**a]).map(|a| (self.work_of(*a), *a)).collect();
+        assets.sort_unstable();
+        let down = self.down[capability];
+        let now = self.rules.horizon * self.work.min(self.attended) / self.attended;
+        let slack = (rule.from - now).max(0);
+        let patience = (self.rules.horizon / self.patience).max(1);
+        let mut sum = 0;
+        let ratios = assets.iter().enumerate().map(|(n, (work, _))| {
+            sum += work;
+            let fall = rule.loss_per_hour[down] - rule.loss_per_hour[down - (n + 1).min(down)];
+            fall * 1000 / sum.max(1) * patience / (patience + slack)
+        });
+        ratios.max().map(|ratio| (ratio, assets[0].1))
+    }
+
+    fn work_of(&self, asset: usize) -> i64 {
+        let jobs = self.rules.assets[asset].jobs.iter().map(|job| &self.rules.jobs[*job]);
+        jobs.filter_map(|job| job.options.iter().map(|option| self.cell_minutes(option)).min()).sum::<i64>() + 1
+    }
+
+    fn cell_minutes(&self, option: &OptionRule) -> i64 {
+        let Some(cell) = self.rules.cells.first() else { return 0 };
+        let mut before = self.powder_now;
+        let mut sum = 0;
+        for operation in &option.operations {
+            if let WorkRule::Stage { powder, .. } = operation.work {
+                sum += operation.minutes + before.map_or(cell.from_clean, |before| cell.set_up[before][powder]);
+                before = Some(powder);
+            }
+        }
+        sum
+    }
+
+    fn pick(&self, asset: usize) -> Vec<(usize, usize)> {
+        let quickest = |job: &JobRule| {
+            let ready_now = |n: &usize| job.options[*n].ready.saturating_sub(self.rules.horizon / 4).max(0);
+            (0..job.options.len()).min_by_key(|n| (ready_now(n), self.cell_minutes(&job.options[*n])))
+        };
+        let jobs = self.rules.assets[asset].jobs.iter();
+        jobs.filter_map(|job| quickest(&self.rules.jobs[*job]).map(|option| (*job, option))).collect()
+    }
+
+    fn needs(&self, picked: &[(usize, usize)]) -> (Vec<i64>, Vec<i64>) {
+        let mut powder = vec![0; self.powder_left.len()];
+        let mut store = vec![0; self.store_left.len()];
+        for (job, option) in picked {
+            for operation in &self.rules.jobs[*job].options[*option].operations {
+                if let WorkRule::Stage { powder: kind, grams, .. } = operation.work {
+                    powder[kind] += grams;
+                }
+                for draw in &operation.draws {
+                    store[draw.store] += draw.size.amount;
+                }
+            }
+        }
+        (powder, store)
+    }
+
+    fn suffices(&self, picked: &[(usize, usize)]) -> bool {
+        let (powder, store) = self.needs(picked);
+        powder.iter().zip(&self.powder_left).chain(store.iter().zip(&self.store_left)).all(|(need, left)| need <= left)
+    }
+
+    fn use_up(&mut self, asset: usize, picked: &[(usize, usize)]) {
+        let (powder, store) = self.needs(picked);
+        self.powder_left.iter_mut().zip(powder).for_each(|(left, need)| *left -= need);
+        self.store_left.iter_mut().zip(store).for_each(|(left, need)| *left -= need);
+        for (job, option) in picked {
+            let option = &self.rules.jobs[*job].options[*option];
+            self.work += self.cell_minutes(option);
+            let last = option.operations.iter().rev().find_map(|operation| match operation.work {
+                WorkRule::Stage { powder, .. } => Some(powder),
+                WorkRule::Step { .. } => None,
+            });
+            self.powder_now = last.or(self.powder_now);
+        }
+        for capability in &self.rules.assets[asset].capabilities {
+            self.down[*capability] = self.down[*capability].saturating_sub(1);
+        }
+    }
+}
