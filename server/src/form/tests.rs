@@ -18,7 +18,7 @@ fn text_is_trimmed_counted_in_characters_and_asked_for() {
 #[test]
 fn whole_numbers_keep_to_their_range() {
     assert_eq!(integer(" 6 480 ", 1..=9999), Ok(6480));
-    assert_eq!(integer("6\u{2009}480", 1..=9999), Ok(6480));
+    assert_eq!(integer("6\u{202f}480", 1..=9999), Ok(6480));
     assert!(matches!(
         integer("6.5", 1..=9999),
         Err(FieldError::NotWhole { .. })
@@ -27,7 +27,7 @@ fn whole_numbers_keep_to_their_range() {
     let error = integer("10000", 1..=9999).expect_err("one too many");
     assert_eq!(
         error.to_string(),
-        "10\u{2009}000 is out of range; enter 1 to 9\u{2009}999"
+        "10\u{202f}000 is out of range; enter 1 to 9\u{202f}999"
     );
 }
 

@@ -1,4 +1,4 @@
-//! Quantities as text: thousands parted by a thin space, the unit after a plain one.
+//! Quantities as text: thousands parted by a thin space that never breaks a line, the unit after a plain one.
 
 /// A whole number, as '6 480'.
 pub fn whole(value: i64) -> String {
@@ -100,7 +100,7 @@ pub mod filters {
     }
 }
 
-const THIN_SPACE: char = '\u{2009}';
+const THIN_SPACE: char = '\u{202f}';
 
 fn ceiling(value: i64, unit: i64) -> i64 {
     value.div_euclid(unit) + i64::from(value.rem_euclid(unit) > 0)
@@ -122,11 +122,11 @@ mod tests {
         for (value, text) in [
             (0, "0"),
             (999, "999"),
-            (6480, "6\u{2009}480"),
-            (-1_234_567, "-1\u{2009}234\u{2009}567"),
+            (6480, "6\u{202f}480"),
+            (-1_234_567, "-1\u{202f}234\u{202f}567"),
             (
                 i64::MIN,
-                "-9\u{2009}223\u{2009}372\u{2009}036\u{2009}854\u{2009}775\u{2009}808",
+                "-9\u{202f}223\u{202f}372\u{202f}036\u{202f}854\u{202f}775\u{202f}808",
             ),
         ] {
             assert_eq!(whole(value), text);
@@ -136,11 +136,11 @@ mod tests {
     /// 2 400 001 mg: on hand are 2 400 g, needed are 2 401 g; in kilograms 2.4 and 2.5.
     #[test]
     fn stock_rounds_down_and_need_rounds_up() {
-        assert_eq!(grams_down(2_400_001), "2\u{2009}400 g");
-        assert_eq!(grams_up(2_400_001), "2\u{2009}401 g");
+        assert_eq!(grams_down(2_400_001), "2\u{202f}400 g");
+        assert_eq!(grams_up(2_400_001), "2\u{202f}401 g");
         assert_eq!(kilograms_down(2_400_001), "2.4 kg");
         assert_eq!(kilograms_up(2_400_001), "2.5 kg");
-        assert_eq!(grams_up(2_400_000), "2\u{2009}400 g");
+        assert_eq!(grams_up(2_400_000), "2\u{202f}400 g");
         // A count below nothing is never shown as nothing.
         assert_eq!(grams_down(-1), "-1 g");
         assert_eq!(kilograms_down(-1), "-0.1 kg");
@@ -167,6 +167,6 @@ mod tests {
     fn loss_is_rate_times_hours() {
         assert_eq!(loss(90 * 50), "75");
         assert_eq!(loss(90 * 51), "77");
-        assert_eq!(loss(1_000 * 60 * 12), "12\u{2009}000");
+        assert_eq!(loss(1_000 * 60 * 12), "12\u{202f}000");
     }
 }
