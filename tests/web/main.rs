@@ -2,5 +2,7 @@
 
 mod errors;
 mod line_up;
+mod now;
 mod people;
+mod requests;
 mod security;

@@ -54,7 +54,7 @@ pub fn draft(situation: &Situation) -> Draft {
     let mut candidates = BTreeMap::new();
     let mut jobs = Vec::new();
     for request in &situation.requests {
-        let ways = ways(situation, request);
+        let ways = self::candidates(situation, request);
         jobs.push(Job {
             id: request.code.to_string(),
             asset: request.asset.to_string(),
@@ -94,7 +94,9 @@ pub fn draft(situation: &Situation) -> Draft {
     }
 }
 
-fn ways(situation: &Situation, request: &Request) -> Vec<Candidate> {
+/// All ways of one request, open and shut, in the order in which they were asked for.
+#[must_use]
+pub fn candidates(situation: &Situation, request: &Request) -> Vec<Candidate> {
     let mut ways: Vec<Candidate> = request
         .ways
         .iter()

@@ -16,7 +16,7 @@ mod supply;
 mod unlock;
 
 pub use change::{Change, changes};
-pub use draft::{Candidate, Draft, TRUE_PART, draft};
+pub use draft::{Candidate, Draft, TRUE_PART, candidates, draft};
 pub use gate::{Gate, Opens, Shut};
 pub use line_up::{Comparison, LineUp, Verified, line_up};
 pub use loss_now::{CapabilityLoss, is_down, loss_now, stops_now};

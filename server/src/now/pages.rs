@@ -30,7 +30,10 @@ pub struct NowPage {
     total: String,
     said: String,
     losses: Vec<LossRow>,
-    /// On base lines of at most six.
+    /// The ones that lose less, folded, with what they lose together.
+    more_losses: Vec<LossRow>,
+    more_total: String,
+    /// On base lines of at most six, as evenly as they go.
     lines: Vec<Vec<Stack>>,
     stuck: Vec<StuckRow>,
     more_stuck: usize,
@@ -75,7 +78,10 @@ struct StuckRow {
 }
 
 /// Rows of the next acts, below the first.
-const NEXT_ROWS: usize = 4;
+const NEXT_ROWS: usize = 6;
+
+/// Capabilities shown unfolded, the dearest.
+const LOSS_ROWS: usize = 8;
 
 /// Requests that are stuck, before the page sends the reader to the list.
 const STUCK_ROWS: usize = 4;
@@ -89,7 +95,9 @@ impl NowPage {
         let stored = orders.current.as_ref();
         let line_up = stored.map(|stored| &stored.line_up);
         let acts = line_up.map(|l| to_do(l, situation.now)).unwrap_or_default();
-        let losses = loss_now(situation);
+        let mut losses = loss_now(situation);
+        losses.sort_by_key(|loss| -loss.loss_per_hour);
+        let (dear, cheap) = losses.split_at(losses.len().min(LOSS_ROWS));
         let (stuck, more_stuck) = stuck(&page, &words, situation, orders);
         let (answer, reason) = answer(&words, situation, stored, &acts);
         NowPage {
@@ -107,18 +115,23 @@ impl NowPage {
                 .map(|n| next_row(&words, n))
                 .collect(),
             unit: situation.site.loss_word.clone(),
-            total: whole(losses.iter().map(|l| l.loss_per_hour).sum()),
+            total: whole(rate(&losses)),
             said: said(&page, situation),
-            losses: losses.iter().map(|l| loss_row(&words, l)).collect(),
-            lines: stacks(&page, &words, situation, line_up)
-                .chunks(LINE)
-                .map(<[Stack]>::to_vec)
-                .collect(),
+            losses: dear.iter().map(|l| loss_row(&words, l)).collect(),
+            more_losses: cheap.iter().map(|l| loss_row(&words, l)).collect(),
+            more_total: whole(rate(cheap)),
+            lines: lines(stacks(&page, &words, situation, line_up)),
             stuck,
             more_stuck,
             page,
         }
     }
+}
+
+fn lines(stacks: Vec<Stack>) -> Vec<Vec<Stack>> {
+    let count = stacks.len().div_ceil(LINE).max(1);
+    let even = stacks.len().div_ceil(count).max(1);
+    stacks.chunks(even).map(<[Stack]>::to_vec).collect()
 }
 
 fn answer(
@@ -256,6 +269,10 @@ fn next_row(words: &Words<'_>, next: &Next<'_>) -> NextRow {
     }
 }
 
+fn rate(losses: &[CapabilityLoss]) -> i64 {
+    losses.iter().map(|loss| loss.loss_per_hour).sum()
+}
+
 fn loss_row(words: &Words<'_>, loss: &CapabilityLoss) -> LossRow {
     LossRow {
         name: work::sentence(&words.capability(loss.capability.as_str())),
@@ -277,7 +294,7 @@ fn said(page: &Layout, situation: &Situation) -> String {
     if capabilities.iter().all(|c| c.said_by == oldest.said_by) {
         format!("rates by {}, {day}", oldest.said_by)
     } else {
-        format!("rates by those who need it, oldest {day}")
+        format!("oldest rate of {day}")
     }
 }
 
@@ -292,11 +309,10 @@ fn stuck(
         .requests
         .iter()
         .filter_map(|request| {
-            let standing = orders.standing(&request.code);
-            let Standing::Gate(_, waiting) = standing else {
+            let Standing::Gate(_, waiting) = orders.standing(&request.code) else {
                 return None;
             };
-            let told = standing.told(words, situation.now);
+            let told = orders.told(words, &request.code, situation.now);
             let age = page.age(&request.reported_at.timestamp_millis());
             let row = StuckRow {
                 name: format!(

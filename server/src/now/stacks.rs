@@ -6,6 +6,7 @@ use mendpost_core::situation::{Bank, Closed, Fuel, Situation, Station};
 
 use super::acts::under_way;
 use crate::page::{Layout, minutes, whole};
+use crate::words::work::sentence;
 use crate::words::{Words, bar, kilowatts, litres};
 
 /// One stack with its words.
@@ -97,7 +98,7 @@ fn spot<'a>(
         .map(|line_up| under_way(line_up, now))
         .unwrap_or_default();
     Spot {
-        name: name.to_owned(),
+        name: sentence(name),
         closed,
         on: begun.into_iter().filter(|(_, work)| here(work)).collect(),
         next: coming,

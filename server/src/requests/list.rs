@@ -32,9 +32,9 @@ struct Row {
     matter: String,
     danger: bool,
     told: Told,
+    back: String,
     needed: String,
-    overdue: bool,
-    asked_by: String,
+    late: bool,
     stops: String,
 }
 
@@ -79,21 +79,27 @@ fn row(
     request: &Request,
     stops: i64,
 ) -> Row {
-    let told = orders.standing(&request.code).told(words, situation.now);
+    let told = orders.told(words, &request.code, situation.now);
+    let back = match orders.standing(&request.code) {
+        Standing::Place(_, place) => place.back,
+        _ => None,
+    };
+    let needed = request.needed_by;
     Row {
         code: request.code.to_string(),
         path: path(&request.code),
         age: page.age(&request.reported_at.timestamp_millis()),
         asset: words.asset(request.asset.as_str()),
         part: request.part_name.clone(),
-        matter: cut(&matter(request)),
+        matter: cut(&matter(request), ROW_LETTERS[usize::from(request.danger)]),
         danger: request.danger,
         told,
-        needed: request
-            .needed_by
-            .map_or_else(|| "no date".to_owned(), |at| words.when(at)),
-        overdue: request.needed_by.is_some_and(|at| at < situation.now),
-        asked_by: request.asked_by.clone(),
+        back: back.map_or_else(|| "no time yet".to_owned(), |at| words.when(at)),
+        needed: needed.map_or_else(
+            || "no date".to_owned(),
+            |at| format!("needed {}", words.when(at)),
+        ),
+        late: needed.is_some_and(|at| back.unwrap_or(situation.now) > at),
         stops: whole(stops),
     }
 }
@@ -137,16 +143,19 @@ fn answer(situation: &Situation, orders: &Orders) -> String {
     format!("{start}{gated}{new}.")
 }
 
-/// As much of a text as a row holds.
-fn cut(text: &str) -> String {
-    match text.char_indices().nth(ROW_LETTERS) {
-        Some((end, _)) => format!("{} ...", text[..end].trim_end()),
-        None => text.to_owned(),
-    }
+/// As many whole words of a text as a row holds.
+fn cut(text: &str, letters: usize) -> String {
+    let Some((end, _)) = text.char_indices().nth(letters) else {
+        return text.to_owned();
+    };
+    let whole = text[..end]
+        .rsplit_once(' ')
+        .map_or(&text[..end], |(words, _)| words);
+    format!("{} ...", whole.trim_end_matches([' ', ',', ';', '.', ':']))
 }
 
-/// Letters of a damage that stay on one or two lines.
-const ROW_LETTERS: usize = 60;
+/// Letters of a damage that stay on one line, alone and beside the word of danger.
+const ROW_LETTERS: [usize; 2] = [44, 26];
 
 fn parts(number: usize) -> String {
     format!("{number} {}", if number == 1 { "part" } else { "parts" })
@@ -189,4 +198,19 @@ fn by_order(page: &Layout, orders: &Orders) -> String {
         };
         format!("States by order {}, {state}.", stored.number)
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_long_damage_is_cut_after_a_word() {
+        assert_eq!(cut("Tip broken off", 14), "Tip broken off");
+        assert_eq!(
+            cut("Hub split at the keyway; wards are hot", 26),
+            "Hub split at the keyway ..."
+        );
+        assert_eq!(cut("\u{e9}\u{e9}\u{e9}\u{e9}", 2), "\u{e9}\u{e9} ...");
+    }
 }

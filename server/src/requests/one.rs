@@ -5,7 +5,7 @@ use mendpost_core::situation::{Request, Situation};
 use super::asked::{Asked, asked};
 use super::path;
 use super::standing::{Orders, Standing};
-use super::ways::{GatesOfWay, WayRow, chosen_recipe, gates, ways};
+use super::ways::{GatesOfWay, WayRow, Ways};
 use crate::caution::{Caution, cautions};
 use crate::page::{Layout, minutes, whole};
 use crate::words::Words;
@@ -75,14 +75,15 @@ impl OnePage {
     ) -> Self {
         let words = Words::new(situation);
         let standing = orders.standing(&request.code);
+        let ways = Ways::new(&words, situation, request, standing);
         let (answer, reason) = answer(&words, situation, orders, request);
         let part = request.part.as_ref().and_then(|code| situation.part(code));
         OnePage {
             answer,
             reason,
             asked: asked(&page, &words, situation, request, reported_by),
-            ways: ways(&words, situation, request, &standing),
-            gates: gates(&words, situation, request, &standing),
+            ways: ways.rows(),
+            gates: ways.gates(),
             planned: match standing {
                 Standing::Place(stored, place) => {
                     let order = match &stored.accepted {
@@ -100,11 +101,7 @@ impl OnePage {
                 _ => None,
             },
             siblings: siblings(&words, situation, orders, request),
-            cautions: cautions(
-                chosen_recipe(situation, request, &standing),
-                part,
-                request.damage,
-            ),
+            cautions: cautions(ways.recipe(), part, request.damage),
             unplanned: matches!(standing, Standing::Unplanned),
             may_plan,
             page,
@@ -132,11 +129,10 @@ fn answer(
                 reason,
             )
         }
-        Standing::Gate(_, waiting) => {
-            let shut = waiting.ways.first().and_then(|way| way.shut.first());
-            let gate = shut.map_or_else(String::new, |s| format!(": {}", words.gate(&s.gate)));
-            let opens = shut.map_or_else(String::new, |s| sentence(&words.opens(&s.opens)) + ".");
-            (format!("Open a gate for {code}, {name}{gate}."), opens)
+        Standing::Gate(..) => {
+            let told = orders.told(words, code, situation.now);
+            let answer = format!("Open a gate for {code}, {name}: {}.", told.act);
+            (answer, sentence(&told.detail) + ".")
         }
         Standing::Place(stored, place) => {
             let Some(work) = place.next_work(situation.now) else {
@@ -156,8 +152,11 @@ fn answer(
                 || "the machine waits for another part".to_owned(),
                 |at| format!("machine back {}", words.when(at)),
             );
-            let span = words.span(work, situation.now);
-            (act, format!("Place {}, {span}; {back}.", place.number))
+            let when = match work {
+                Work::Stage(_) => words.span(work, situation.now),
+                Work::Step(step) => words.when(step.start),
+            };
+            (act, format!("Place {}, {when}; {back}.", place.number))
         }
     }
 }
@@ -215,7 +214,10 @@ fn why(situation: &Situation, place: &Place, stages: usize) -> String {
 
 fn step_row(words: &Words<'_>, situation: &Situation, work: &Work) -> StepRow {
     let now = situation.now;
-    let (starts, ends) = (work.starts(), work.ends());
+    let (starts, ends) = match work {
+        Work::Stage(stage) => (stage.start, stage.end),
+        Work::Step(step) => (step.start, step.end),
+    };
     let whole_min = (ends - starts).num_minutes();
     let (kind, share) = if ends <= now {
         ("full", 0)
@@ -252,7 +254,7 @@ fn siblings(
         .iter()
         .filter(|other| other.asset == request.asset && other.code != request.code)
         .map(|other| {
-            let told = orders.standing(&other.code).told(words, situation.now);
+            let told = orders.told(words, &other.code, situation.now);
             Sibling {
                 path: path(&other.code),
                 name: format!("{} {}", other.code, other.part_name),

@@ -73,14 +73,14 @@ pub(super) async fn part(
 }
 
 /// Codes of the recipes that make a part, those with an approved revision first. One that was
-/// withdrawn in every revision is no way any more.
+/// withdrawn is a way whose gate says so.
 pub(super) async fn recipes(
     connection: &mut SqliteConnection,
     part: Uuid,
 ) -> Result<Vec<String>, sqlx::Error> {
     sqlx::query_scalar!(
         r#"select code as "code!" from recipe
-           where part_id = ? and state in ('draft', 'proposed', 'approved')
+           where part_id = ?
            group by code
            order by max(state = 'approved') desc, code"#,
         part

@@ -81,15 +81,25 @@ pub struct Told {
     pub act: String,
     /// When, or what opens the gate.
     pub detail: String,
-    /// When its part is done, and its asset back with it.
-    pub back: String,
 }
 
-impl Standing<'_> {
-    /// In words, at a moment.
-    pub fn told(&self, words: &Words<'_>, now: DateTime<Utc>) -> Told {
-        match self {
-            Standing::Place(stored, place) => of_place(words, stored, place, now),
+impl Orders {
+    /// Where a request stands, in words.
+    pub fn told(&self, words: &Words<'_>, request: &RequestCode, now: DateTime<Utc>) -> Told {
+        match self.standing(request) {
+            Standing::Place(stored, place) => {
+                let told = of_place(words, place, now);
+                let newer = self
+                    .newer
+                    .as_ref()
+                    .is_some_and(|newer| newer.number == stored.number);
+                if newer {
+                    let detail = format!("{}; order {}, not accepted", told.detail, stored.number);
+                    Told { detail, ..told }
+                } else {
+                    told
+                }
+            }
             Standing::Gate(_, waiting) => of_gate(words, waiting),
             Standing::Unplanned => Told {
                 mark: "free",
@@ -97,13 +107,12 @@ impl Standing<'_> {
                 number: String::new(),
                 act: "plan again".to_owned(),
                 detail: "no order knows it yet".to_owned(),
-                back: String::new(),
             },
         }
     }
 }
 
-fn of_place(words: &Words<'_>, stored: &Stored, place: &Place, now: DateTime<Utc>) -> Told {
+fn of_place(words: &Words<'_>, place: &Place, now: DateTime<Utc>) -> Told {
     let (ready, waits_for) = words.readiness(&place.readiness);
     let (mark, word, act, detail) = match place.next_work(now) {
         None => (
@@ -119,46 +128,44 @@ fn of_place(words: &Words<'_>, stored: &Stored, place: &Place, now: DateTime<Utc
             ready,
             ready,
             waits_for,
-            format!("then {}, {}", words.work(work), words.span(work, now)),
+            format!("then {}", words.work(work)),
         ),
         Some(work) => (ready, ready, words.work(work), words.span(work, now)),
     };
-    let mine = stored.accepted.is_some();
     Told {
         mark,
         word,
         number: place.number.to_string(),
         act,
-        detail: if mine {
-            detail
-        } else {
-            format!("{detail}; order {}, not accepted", stored.number)
-        },
-        back: place.back.map_or_else(
-            || "waits for another part".to_owned(),
-            |back| words.when(back),
-        ),
+        detail,
     }
 }
 
+/// The first gate of the first way that has one: where a way has none, the part only comes too late.
 fn of_gate(words: &Words<'_>, waiting: &Waiting) -> Told {
     let gates = waiting
         .ways
-        .first()
+        .iter()
         .map(|way| way.shut.as_slice())
-        .unwrap_or_default();
-    let first = gates.first();
-    let more = match gates.len() {
-        0 | 1 => String::new(),
-        2 => ", and a second gate".to_owned(),
-        many => format!(", and {} more gates", many - 1),
+        .find(|shut| !shut.is_empty());
+    let (act, detail) = match gates.and_then(<[_]>::split_first) {
+        None => words
+            .true_part(waiting.request.as_str())
+            .unwrap_or_default(),
+        Some((first, rest)) => {
+            let more = match rest.len() {
+                0 => String::new(),
+                1 => ", and a second gate".to_owned(),
+                more => format!(", and {more} more gates"),
+            };
+            (words.gate(&first.gate) + &more, words.opens(&first.opens))
+        }
     };
     Told {
         mark: "gate",
         word: "gate",
         number: String::new(),
-        act: first.map_or_else(String::new, |shut| words.gate(&shut.gate)) + &more,
-        detail: first.map_or_else(String::new, |shut| words.opens(&shut.opens)),
-        back: String::new(),
+        act,
+        detail,
     }
 }

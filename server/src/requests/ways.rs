@@ -1,15 +1,22 @@
 //! The ways to serve a request, and the gates of each.
 
-use std::collections::BTreeMap;
-
 use mendpost_core::catalogue::{Recipe, RecipeState};
 use mendpost_core::code::RecipeCode;
-use mendpost_core::lineup::{Candidate, Shut, draft};
+use mendpost_core::lineup::{Candidate, Shut, candidates};
 use mendpost_core::situation::{Request, Situation, Way};
 
 use super::standing::Standing;
 use crate::page::whole;
 use crate::words::Words;
+
+/// The ways of one request, reckoned once.
+pub struct Ways<'a> {
+    words: &'a Words<'a>,
+    situation: &'a Situation,
+    request: &'a Request,
+    standing: Standing<'a>,
+    candidates: Vec<Candidate>,
+}
 
 /// One way to serve a request.
 pub struct WayRow {
@@ -30,123 +37,128 @@ pub struct GatesOfWay {
 
 type Named = Option<(RecipeCode, i64)>;
 
-/// Its ways, as asked for.
-pub fn ways(
-    words: &Words<'_>,
-    situation: &Situation,
-    request: &Request,
-    standing: &Standing<'_>,
-) -> Vec<WayRow> {
-    candidates(situation, request)
-        .iter()
-        .filter(|way| way.recipe.is_some() || way.option.is_some())
-        .map(|way| way_row(words, situation, request, standing, way))
-        .collect()
-}
-
-fn way_row(
-    words: &Words<'_>,
-    situation: &Situation,
-    request: &Request,
-    standing: &Standing<'_>,
-    way: &Candidate,
-) -> WayRow {
-    let recipe = recipe_of(situation, &way.recipe);
-    let chosen = match standing {
-        Standing::Place(stored, place) if place.recipe == way.recipe => Some((stored, place)),
-        _ => None,
-    };
-    let state = match (&chosen, recipe) {
-        (Some((stored, _)), _) => format!("chosen by order {}", stored.number),
-        (None, _) if !way.shut.is_empty() => "shut, see its gates".to_owned(),
-        (None, None) => true_part_comes(words, request),
-        (None, Some(_)) if matches!(standing, Standing::Gate(..)) => {
-            "no room, see its gates".to_owned()
+impl<'a> Ways<'a> {
+    pub fn new(
+        words: &'a Words<'a>,
+        situation: &'a Situation,
+        request: &'a Request,
+        standing: Standing<'a>,
+    ) -> Self {
+        Ways {
+            words,
+            situation,
+            request,
+            standing,
+            candidates: candidates(situation, request),
         }
-        (None, Some(_)) => "open, not chosen".to_owned(),
-    };
-    let by = recipe
-        .filter(|r| r.state == RecipeState::Approved)
-        .map(|r| &r.approved_by);
-    WayRow {
-        name: name(&way.recipe),
-        state: by.map_or_else(|| state.clone(), |by| format!("{state}; approved by {by}")),
-        powder: recipe.map_or_else(String::new, |r| powders(words, r)),
-        lots: recipe.map_or("", |r| {
-            if r.sprays().any(|s| s.one_lot) {
-                "from one lot"
-            } else {
-                "from any lots"
-            }
-        }),
-        takes: takes(way),
-        done: chosen.map_or_else(String::new, |(_, place)| words.when(place.done)),
     }
-}
 
-/// Gates of every way that is shut: as the order found them, or those that do not depend on an order.
-pub fn gates(
-    words: &Words<'_>,
-    situation: &Situation,
-    request: &Request,
-    standing: &Standing<'_>,
-) -> Vec<GatesOfWay> {
-    let shut: Vec<(Named, Vec<Shut>)> = match standing {
-        Standing::Gate(_, waiting) => waiting
-            .ways
+    /// As they were asked for.
+    pub fn rows(&self) -> Vec<WayRow> {
+        self.candidates
             .iter()
-            .map(|w| (w.recipe.clone(), w.shut.clone()))
-            .collect(),
-        _ => candidates(situation, request)
-            .into_iter()
-            .map(|c| (c.recipe, c.shut))
-            .collect(),
-    };
-    let true_part = request
-        .ways
-        .iter()
-        .any(|w| matches!(w, Way::TruePart { .. }));
-    shut.into_iter()
-        .filter(|(_, shut)| !shut.is_empty())
-        .map(|(recipe, shut)| GatesOfWay {
-            name: if recipe.is_none() && !true_part {
-                "Any way".to_owned()
-            } else {
-                name(&recipe)
-            },
-            lines: shut
-                .iter()
-                .map(|s| (words.gate(&s.gate), words.opens(&s.opens)))
-                .collect(),
-        })
-        .collect()
-}
-
-/// The recipe that the order works by; without a place, the first that is there to serve.
-pub fn chosen_recipe<'a>(
-    situation: &'a Situation,
-    request: &Request,
-    standing: &Standing<'_>,
-) -> Option<&'a Recipe> {
-    if let Standing::Place(_, place) = standing {
-        return recipe_of(situation, &place.recipe);
+            .filter(|way| way.recipe.is_some() || way.option.is_some())
+            .map(|way| self.row(way))
+            .collect()
     }
-    let ways = candidates(situation, request);
-    ways.iter()
-        .find_map(|way| recipe_of(situation, &way.recipe))
-}
 
-fn candidates(situation: &Situation, request: &Request) -> Vec<Candidate> {
-    let mut all: BTreeMap<_, Vec<Candidate>> = draft(situation).candidates;
-    all.remove(&request.code).unwrap_or_default()
-}
+    /// Gates of every way that is shut: as the order found them, or those that no order changes.
+    pub fn gates(&self) -> Vec<GatesOfWay> {
+        match self.standing {
+            Standing::Gate(_, waiting) => {
+                let ways = waiting.ways.iter();
+                ways.filter_map(|way| self.gates_of(&way.recipe, &way.shut, true))
+                    .collect()
+            }
+            _ => {
+                let ways = self.candidates.iter();
+                ways.filter_map(|way| self.gates_of(&way.recipe, &way.shut, false))
+                    .collect()
+            }
+        }
+    }
 
-fn recipe_of<'a>(situation: &'a Situation, named: &Named) -> Option<&'a Recipe> {
-    let (code, revision) = named.as_ref()?;
-    situation
-        .recipes
-        .iter()
-        .find(|r| r.code == *code && r.revision == *revision)
+    /// The recipe that the order works by; without a place, the first that is there to serve.
+    pub fn recipe(&self) -> Option<&'a Recipe> {
+        match self.standing {
+            Standing::Place(_, place) => self.recipe_of(&place.recipe),
+            _ => self
+                .candidates
+                .iter()
+                .find_map(|way| self.recipe_of(&way.recipe)),
+        }
+    }
+
+    fn row(&self, way: &Candidate) -> WayRow {
+        let recipe = self.recipe_of(&way.recipe);
+        let chosen = match self.standing {
+            Standing::Place(stored, place) if place.recipe == way.recipe => Some((stored, place)),
+            _ => None,
+        };
+        let gated = matches!(self.standing, Standing::Gate(..));
+        let state = match (&chosen, recipe) {
+            (Some((stored, _)), _) => format!("chosen by order {}", stored.number),
+            (None, _) if !way.shut.is_empty() => "shut, see its gates".to_owned(),
+            (None, None) => self.true_part_comes(),
+            (None, Some(_)) if gated => "no room, see its gates".to_owned(),
+            (None, Some(_)) => "open, not chosen".to_owned(),
+        };
+        let approved = recipe.filter(|recipe| recipe.state == RecipeState::Approved);
+        WayRow {
+            name: name(&way.recipe),
+            state: match approved {
+                Some(recipe) => format!("{state}; approved by {}", recipe.approved_by),
+                None => state,
+            },
+            powder: recipe.map_or_else(String::new, |recipe| powders(self.words, recipe)),
+            lots: recipe.map_or("", lots),
+            takes: takes(way),
+            done: chosen.map_or_else(String::new, |(_, place)| self.words.when(place.done)),
+        }
+    }
+
+    /// A way of an order that took none of its ways says why, also where it has no gate.
+    fn gates_of(&self, recipe: &Named, shut: &[Shut], left_out: bool) -> Option<GatesOfWay> {
+        let on_order = || {
+            self.request
+                .ways
+                .iter()
+                .any(|w| matches!(w, Way::TruePart { .. }))
+        };
+        let lines: Vec<(String, String)> = if shut.is_empty() && left_out && recipe.is_none() {
+            self.words
+                .true_part(self.request.code.as_str())
+                .into_iter()
+                .collect()
+        } else {
+            let both = |s: &Shut| (self.words.gate(&s.gate), self.words.opens(&s.opens));
+            shut.iter().map(both).collect()
+        };
+        (!lines.is_empty()).then(|| GatesOfWay {
+            name: if recipe.is_none() && !on_order() {
+                "any way".to_owned()
+            } else {
+                name(recipe)
+            },
+            lines,
+        })
+    }
+
+    fn recipe_of(&self, named: &Named) -> Option<&'a Recipe> {
+        let (code, revision) = named.as_ref()?;
+        let mut recipes = self.situation.recipes.iter();
+        recipes.find(|recipe| recipe.code == *code && recipe.revision == *revision)
+    }
+
+    fn true_part_comes(&self) -> String {
+        let expected = self.request.ways.iter().find_map(|way| match way {
+            Way::TruePart { expected, .. } => Some(*expected),
+            Way::Recipe(_) => None,
+        });
+        expected.map_or_else(String::new, |at| {
+            format!("expected {}", self.words.when(at))
+        })
+    }
 }
 
 fn name(recipe: &Named) -> String {
@@ -167,19 +179,17 @@ fn powders(words: &Words<'_>, recipe: &Recipe) -> String {
     names.join(", ")
 }
 
-fn takes(way: &Candidate) -> String {
-    let grams: i64 = way.needs.iter().map(|need| need.powder_g).sum();
-    if grams == 0 {
-        String::new()
+fn lots(recipe: &Recipe) -> &'static str {
+    if recipe.sprays().any(|spray| spray.one_lot) {
+        "from one lot"
     } else {
-        format!("{} g", whole(grams))
+        "from any lots"
     }
 }
 
-fn true_part_comes(words: &Words<'_>, request: &Request) -> String {
-    let expected = request.ways.iter().find_map(|way| match way {
-        Way::TruePart { expected, .. } => Some(*expected),
-        Way::Recipe(_) => None,
-    });
-    expected.map_or_else(String::new, |at| format!("expected {}", words.when(at)))
+fn takes(way: &Candidate) -> String {
+    match way.needs.iter().map(|need| need.powder_g).sum::<i64>() {
+        0 => String::new(),
+        grams => format!("{} g", whole(grams)),
+    }
 }

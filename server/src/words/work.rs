@@ -2,8 +2,8 @@
 
 use chrono::{DateTime, TimeDelta, Utc};
 use mendpost_core::catalogue::{Authority, Flag};
-use mendpost_core::lineup::{CapabilityLoss, LotShare, StepPlan, Work};
-use mendpost_core::situation::{Damage, Request};
+use mendpost_core::lineup::{CapabilityLoss, LotShare, Opens, StepPlan, Work};
+use mendpost_core::situation::{Damage, Request, Way};
 
 use super::{Words, who_word};
 use crate::page::{clock, moment, whole};
@@ -43,26 +43,41 @@ impl Words<'_> {
         )
     }
 
-    /// What is done: 'draw 6 480 g from lot L0417', 'spray 316L', 'cut to size, mill'. A stage whose
-    /// powder is not drawn yet begins with that.
+    /// Why a true part on order does not serve, where no gate says so: it comes after the line-up.
+    pub fn true_part(&self, request: &str) -> Option<(String, String)> {
+        let mut requests = self.situation.requests.iter();
+        let request = requests.find(|r| r.code.as_str() == request)?;
+        let expected = request.ways.iter().find_map(|way| match way {
+            Way::TruePart { expected, .. } => Some(*expected),
+            Way::Recipe(_) => None,
+        })?;
+        let gate = format!("time, the true part comes {}", self.when(expected));
+        Some((gate, self.opens(&Opens::TruePart)))
+    }
+
+    /// What is done: 'draw 6 480 g from lot L0417', 'spray 316L', 'cut to size'. A stage whose powder
+    /// is not drawn yet begins with that.
     pub fn work(&self, work: &Work) -> String {
         match work {
             Work::Stage(stage) if stage.start > self.situation.now => {
                 format!("draw {}", self.shares(&stage.lots))
             }
             Work::Stage(stage) => format!("spray {}", self.powder(&stage.powder)),
-            Work::Step(step) => format!("{}, {}", step.name, self.place_of(step)),
+            Work::Step(step) => step.name.clone(),
         }
     }
 
-    /// When: 'sprayed Wed 14:40', 'to Wed 16:20' for what has begun, else its start.
+    /// When and where: 'sprayed Wed 14:40', 'to Wed 16:20, mill' for what has begun.
     pub fn span(&self, work: &Work, now: DateTime<Utc>) -> String {
         match work {
             Work::Stage(stage) if stage.start > now => {
                 format!("sprayed {}", self.when(stage.start))
             }
-            work if work.starts() <= now => format!("to {}", self.when(work.ends())),
-            work => self.when(work.starts()),
+            Work::Stage(stage) => format!("to {}, cell", self.when(stage.end)),
+            Work::Step(step) if step.start <= now => {
+                format!("to {}, {}", self.when(step.end), self.place_of(step))
+            }
+            Work::Step(step) => format!("{}, {}", self.when(step.start), self.place_of(step)),
         }
     }
 
