@@ -73,6 +73,7 @@ impl<'a> Words<'a> {
                 )
             }
             Gate::Time => "time, would end after this line-up".to_owned(),
+            Gate::Outranked => "order, would delay what stops more".to_owned(),
             Gate::Station { station } => format!(
                 "station, {} is out when it is wanted",
                 self.station(station.as_str())
@@ -201,6 +202,7 @@ impl<'a> Words<'a> {
             Opens::LongerDuty { minutes: longer } => format!("duty {} longer", minutes(*longer)),
             Opens::FurtherAhead { days: 1 } => "a line-up one day longer".to_owned(),
             Opens::FurtherAhead { days } => format!("a line-up {days} days longer"),
+            Opens::LeaveOut => "another request left out".to_owned(),
             Opens::OtherFigures => "other figures in the recipe".to_owned(),
         };
         format!("opens: {change}")
