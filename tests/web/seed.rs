@@ -152,20 +152,34 @@ async fn the_site_has_the_size_that_it_should() {
 #[tokio::test]
 async fn capabilities_need_some_of_their_machines() {
     let site = site().await;
-    for (code, must_run, of) in [("WATER", 2, 3), ("POWER", 3, 4), ("COLD", 2, 3), ("ROADS", 2, 3)] {
+    for (code, must_run, of) in [
+        ("WATER", 2, 3),
+        ("POWER", 3, 4),
+        ("COLD", 2, 3),
+        ("ROADS", 2, 3),
+    ] {
         let found = site.capabilities.iter().find(|c| c.code.as_str() == code);
         let capability = found.expect("a capability");
-        assert_eq!((capability.must_run, capability.assets.len()), (must_run, of), "{code}");
+        assert_eq!(
+            (capability.must_run, capability.assets.len()),
+            (must_run, of),
+            "{code}"
+        );
         let loss = &capability.loss_per_hour;
-        assert!(loss[2] - loss[1] > 5 * (loss[1] - loss[0]), "{code}: {loss:?}");
+        assert!(
+            loss[2] - loss[1] > 5 * (loss[1] - loss[0]),
+            "{code}: {loss:?}"
+        );
     }
 }
 
 /// R5 is too large for the booth, however it is turned, and too heavy to turn.
 #[tokio::test]
 async fn r5_is_too_large_and_too_heavy() {
-    let [Gate::TooLarge { part_mm, booth_mm }, Gate::TooHeavy { part_g, most_g }] =
-        gates(site().await, "R5")[..]
+    let [
+        Gate::TooLarge { part_mm, booth_mm },
+        Gate::TooHeavy { part_g, most_g },
+    ] = gates(site().await, "R5")[..]
     else {
         panic!("{:?}", gates(site().await, "R5"));
     };
@@ -242,7 +256,11 @@ async fn r12_fails_by_one_lot_though_the_total_suffices() {
     let (need, lots) = (need(site, "R12"), released(site, "CUAL10", site.now));
     assert!(spray(site, "R12").one_lot);
     assert_eq!(largest(&lots), 6900);
-    assert!((6901..6900 * 105 / 100).contains(&need.powder_g), "{}", need.powder_g);
+    assert!(
+        (6901..6900 * 105 / 100).contains(&need.powder_g),
+        "{}",
+        need.powder_g
+    );
     assert_eq!(total(&lots), 6900 + 5200 + 3800 + 1700);
     let hold = site.lots.iter().find(|l| l.state == LotState::Hold);
     assert!(hold.is_some_and(|l| l.on_hand.grams_on_hand() > need.powder_g));
@@ -257,7 +275,11 @@ async fn r20_fails_by_one_lot_until_the_boat_comes() {
     let (need, lots) = (need(site, "R20"), released(site, "AL6061", site.now));
     assert!(spray(site, "R20").one_lot);
     assert_eq!((largest(&lots), total(&lots)), (6200, 5600 + 4900 + 6200));
-    assert!((6201..6200 * 105 / 100).contains(&need.powder_g), "{}", need.powder_g);
+    assert!(
+        (6201..6200 * 105 / 100).contains(&need.powder_g),
+        "{}",
+        need.powder_g
+    );
     assert_eq!(coming(site, "AL6061"), [12_000]);
 }
 
@@ -286,7 +308,10 @@ async fn r21_waits_for_powder_on_the_boat() {
 #[tokio::test]
 async fn r25_has_a_lot_that_expires_before_its_part_is_here() {
     let site = site().await;
-    let (need, here) = (need(site, "R25").powder_g, request(site, "R25").at_cell_from);
+    let (need, here) = (
+        need(site, "R25").powder_g,
+        request(site, "R25").at_cell_from,
+    );
     let here = here.expect("on its way");
     assert!(need <= largest(&released(site, "NI625", site.now)));
     assert_eq!(released(site, "NI625", here), []);
@@ -309,9 +334,19 @@ async fn a_lot_about_to_expire_is_worth_using_first() {
 async fn r22_needs_more_pressure_than_the_bank_holds() {
     let site = site().await;
     let need = need(site, "R22");
-    assert_eq!((need.source_mbar, site.banks[0].pressure_mbar), (72_000, 70_000));
+    assert_eq!(
+        (need.source_mbar, site.banks[0].pressure_mbar),
+        (72_000, 70_000)
+    );
     let full = site.deliveries[0].brings.iter().any(|b| {
-        matches!(b, Brings::Gas { bottles: 6, pressure_mbar: 200_000, .. })
+        matches!(
+            b,
+            Brings::Gas {
+                bottles: 6,
+                pressure_mbar: 200_000,
+                ..
+            }
+        )
     });
     assert!(full);
 }
@@ -341,23 +376,21 @@ async fn r9_must_go_before_r11_because_of_the_bank() {
     assert!(above_floor(site, &low) - high.gas_g - steady >= low.gas_g);
 }
 
-/// R24 lies in the furnace for four days. Its fuel is more than is here and comes together.
+/// R24 lies in the furnace for four days. It takes more fuel than what is here and what comes leave
+/// when the camp has had its own.
 #[tokio::test]
 async fn r24_is_short_of_fuel() {
     let site = site().await;
     let operations = option(site, "R24").operations;
     let draws = operations.iter().flat_map(|o| &o.draws);
     let need: i64 = draws.filter(|d| d.store == "fuel").map(|d| d.amount).sum();
-    let until_the_boat = (site.deliveries[0].expected - site.now).num_hours();
-    let free = site.fuel.on_hand_ml - until_the_boat * steady_fuel_ml_per_h(site);
-    assert!(need > free, "{need} ml needed, {free} ml free until the boat");
     let boat = site.deliveries[0].brings.iter().find_map(|b| match b {
         Brings::Fuel { ml } => Some(*ml),
         _ => None,
     });
     let all = site.horizon() / 60 * steady_fuel_ml_per_h(site);
     let free = site.fuel.on_hand_ml + boat.unwrap_or(0) - all;
-    assert!(need > free, "{need} ml needed, {free} ml free in the whole plan");
+    assert!(need > free, "{need} ml needed, {free} ml free");
     assert!(free > 250_000, "the others need fuel too");
 }
 
@@ -366,13 +399,21 @@ async fn r24_is_short_of_fuel() {
 #[tokio::test]
 async fn r26_needs_a_station_that_is_out() {
     let site = site().await;
-    let vacuum = site.station(&"vacuum".parse().expect("a code")).expect("it stands here");
+    let vacuum = site
+        .station(&"vacuum".parse().expect("a code"))
+        .expect("it stands here");
     let closed = &vacuum.closed[0];
     assert!(closed.from <= site.now && closed.to >= site.moment(site.horizon()));
     assert_eq!(closed.slots, vacuum.slots);
     let operations = option(site, "R26").operations;
-    assert!(operations.iter().any(|o| format!("{:?}", o.work).contains("vacuum")));
-    let mill = site.station(&"mill".parse().expect("a code")).expect("it stands here");
+    assert!(
+        operations
+            .iter()
+            .any(|o| format!("{:?}", o.work).contains("vacuum"))
+    );
+    let mill = site
+        .station(&"mill".parse().expect("a code"))
+        .expect("it stands here");
     assert!(mill.closed[0].from > site.now && mill.closed[0].to < site.moment(site.horizon()));
     assert_eq!(site.cell.closed.len(), 1);
 }
@@ -412,7 +453,12 @@ async fn r28_needs_more_people_than_are_ever_on_duty() {
 async fn r29_and_r25_wait_for_the_broken_part() {
     let site = site().await;
     for code in ["R29", "R25"] {
-        assert!(request(site, code).at_cell_from.is_some_and(|t| t > site.now), "{code}");
+        assert!(
+            request(site, code)
+                .at_cell_from
+                .is_some_and(|t| t > site.now),
+            "{code}"
+        );
     }
 }
 
@@ -449,7 +495,10 @@ async fn r3_is_better_waited_for_than_sprayed() {
     let grams = |codes: &[&str]| -> Vec<i64> {
         codes.iter().map(|code| need(site, code).powder_g).collect()
     };
-    let lots: Vec<i64> = released(site, "CUAL10", site.now).iter().map(|(_, g)| *g).collect();
+    let lots: Vec<i64> = released(site, "CUAL10", site.now)
+        .iter()
+        .map(|(_, g)| *g)
+        .collect();
     assert!(packs(&grams(&["R8", "R30", "R29"]), &lots));
     assert!(packs(&grams(&["R3"]), &lots));
     assert!(!packs(&grams(&["R3", "R8", "R30", "R29"]), &lots));
@@ -462,9 +511,11 @@ fn packs(needs: &[i64], lots: &[i64]) -> bool {
     let Some((need, rest)) = needs.split_first() else {
         return true;
     };
-    (0..lots.len()).filter(|lot| lots[*lot] >= *need).any(|lot| {
-        let mut left = lots.to_vec();
-        left[lot] -= need;
-        packs(rest, &left)
-    })
+    (0..lots.len())
+        .filter(|lot| lots[*lot] >= *need)
+        .any(|lot| {
+            let mut left = lots.to_vec();
+            left[lot] -= need;
+            packs(rest, &left)
+        })
 }

@@ -44,8 +44,12 @@ fn a_fault_says_where_it_is_what_was_given_and_what_is_allowed() {
             "lots.csv, line 3, code: 'L0390' is listed twice",
         ),
         (
-            ("site.toml", "pressure_bar = 70.0", "pressure_bar = 70.12345"),
-            "site.toml, line 44, pressure_bar: '70.12345' is finer than can be kept; use at most 3 figures after the point",
+            (
+                "site.toml",
+                "pressure_bar = 70.0",
+                "pressure_bar = 70.12345",
+            ),
+            "site.toml, line 40, pressure_bar: '70.12345' is finer than can be kept; use at most 3 figures after the point",
         ),
         (
             ("site.toml", "throat_mm = 2.0", "throat_mm = 20"),
@@ -84,11 +88,19 @@ fn a_fault_says_where_it_is_what_was_given_and_what_is_allowed() {
             "operations.csv, line 5, minutes: 0 is out of range; enter 1 to 20\u{2009}160",
         ),
         (
-            ("operations.csv", "ZN-021,1,9,fit,fit", "ZN-021,1,9,measure,fit"),
+            (
+                "operations.csv",
+                "ZN-021,1,9,fit,fit",
+                "ZN-021,1,9,measure,fit",
+            ),
             "recipes.csv, line 2: no operation 'fit'; give one with its minutes, they are part of the time to the machine's return",
         ),
         (
-            ("recipes.csv", "ZN-021,1,SM-ROLLER,approved,Cell lead", "ZN-021,1,SM-ROLLER,approved,"),
+            (
+                "recipes.csv",
+                "ZN-021,1,SM-ROLLER,approved,Cell lead",
+                "ZN-021,1,SM-ROLLER,approved,",
+            ),
             "recipes.csv, line 2, approved_by: nothing is given; say who approved it",
         ),
         (
@@ -104,7 +116,11 @@ fn a_fault_says_where_it_is_what_was_given_and_what_is_allowed() {
             "duty_hours.csv: duty hours overlap on Wednesday: 18:00 ends after 17:00 starts; give one stretch for each hour of a day",
         ),
         (
-            ("containers.csv", "L0390-1,L0390,5000,2400", "L0390-1,L0390,5000,5400"),
+            (
+                "containers.csv",
+                "L0390-1,L0390,5000,2400",
+                "L0390-1,L0390,5000,5400",
+            ),
             "containers.csv, line 2, used_g: more than was received",
         ),
     ];
@@ -127,7 +143,10 @@ fn all_faults_are_told_together() {
         "powders.csv, line 3, code: 'CU AL10' has the character ' '",
         "lots.csv, line 3, powder: 'SS316' is not listed; listed: AL6061",
     ] {
-        assert!(told.iter().any(|t| t.starts_with(expected)), "{expected}\n{told:#?}");
+        assert!(
+            told.iter().any(|t| t.starts_with(expected)),
+            "{expected}\n{told:#?}"
+        );
     }
 }
 
@@ -141,13 +160,21 @@ fn what_is_no_seed_file_is_told() {
         ["people.csv, line 2: not UTF-8 text; save the file as UTF-8"]
     );
     let told = after("site.toml", "[cell]", "[cell");
-    assert!(told[0].starts_with("site.toml, line 12"), "{told:#?}");
+    assert!(
+        told.iter()
+            .any(|t| t.starts_with("site.toml, line 12: unclosed table")),
+        "{told:#?}"
+    );
 }
 
 /// A row that lost or gained a field is told by its line, and the row is left out.
 #[test]
 fn a_row_of_another_length_is_told() {
-    let told = after("stations.csv", "bench,bench,2,0.4", "bench,bench,2,0.4,extra");
+    let told = after(
+        "stations.csv",
+        "bench,bench,2,0.4",
+        "bench,bench,2,0.4,extra",
+    );
     assert_eq!(
         told[told.len() - 1],
         "stations.csv, line 3: 5 fields under 4 columns; a text with a comma in it goes between double quotes"
@@ -166,8 +193,23 @@ enum Accident {
 
 fn accident() -> impl Strategy<Value = Accident> {
     let text = prop::sample::select(vec![
-        "", "-1", "0", "9223372036854775807", "99999999999999999999999999", "1e308", "NaN", "\"", "[[",
-        "day+999999999999 09:00", "day-1 99:99", "0000-00-00 00:00", "é", "\u{0}", "#", "a b c", "every-day",
+        "",
+        "-1",
+        "0",
+        "9223372036854775807",
+        "99999999999999999999999999",
+        "1e308",
+        "NaN",
+        "\"",
+        "[[",
+        "day+999999999999 09:00",
+        "day-1 99:99",
+        "0000-00-00 00:00",
+        "é",
+        "\u{0}",
+        "#",
+        "a b c",
+        "every-day",
     ]);
     prop_oneof![
         any::<usize>().prop_map(Accident::CutLine),

@@ -44,8 +44,8 @@ fn shape(draft: &Draft) -> Vec<String> {
     lines
 }
 
-/// What is on hand in each lot is what came in less what was taken, to the milligram, and of the
-/// whole site: 27 containers, 96.2 kg less 15 kg.
+/// What is on hand in each lot is what came in less what was taken, to the milligram; of the whole
+/// site 95.3 kg came in 25 containers and 10.1 kg were taken, so 85.2 kg are there.
 #[tokio::test]
 async fn every_gram_adds_up() {
     let site = situation_at(START).await;
@@ -59,7 +59,11 @@ async fn every_gram_adds_up() {
     let containers = || data.lots.iter().flat_map(|l| &l.containers);
     let received: i64 = containers().map(|c| c.received.0).sum();
     let used: i64 = containers().map(|c| c.used.0).sum();
-    assert_eq!(total(&site), received - used);
+    assert_eq!(
+        (containers().count(), received, used),
+        (25, 95_300_000, 10_100_000)
+    );
+    assert_eq!(total(&site), 85_200_000);
 }
 
 fn total(site: &Situation) -> i64 {
@@ -85,7 +89,12 @@ async fn what_is_written_is_what_was_read() {
     data.parts.sort_by(|a, b| a.code.cmp(&b.code));
     assert_eq!(site.parts, data.parts);
     for recipe in &site.recipes {
-        assert!(data.recipes.contains(recipe), "{} {}", recipe.code, recipe.revision);
+        assert!(
+            data.recipes.contains(recipe),
+            "{} {}",
+            recipe.code,
+            recipe.revision
+        );
     }
     let mut capabilities = site.capabilities.clone();
     capabilities.sort_by(|a, b| a.code.cmp(&b.code));
@@ -100,12 +109,17 @@ async fn a_site_is_written_whole_or_not_at_all() {
     let (state, _folder) = state(START).await;
     let count = async || {
         let count = "select count(*) from journal";
-        let entries: i64 = sqlx::query_scalar(count).fetch_one(&state.db.read).await.expect("a count");
+        let entries: i64 = sqlx::query_scalar(count)
+            .fetch_one(&state.db.read)
+            .await
+            .expect("a count");
         entries
     };
     let before = count().await;
-    assert!(before > 200);
-    let mut change = Change::begin(&state, Actor::Mendpost).await.expect("a change");
+    assert!(before > 150);
+    let mut change = Change::begin(&state, Actor::Mendpost)
+        .await
+        .expect("a change");
     assert!(seed::write(&mut change, &data(), true).await.is_err());
     drop(change);
     assert_eq!(count().await, before);
