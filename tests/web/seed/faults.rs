@@ -53,7 +53,7 @@ fn a_fault_says_where_it_is_what_was_given_and_what_is_allowed() {
         ),
         (
             ("site.toml", "throat_mm = 2.0", "throat_mm = 20"),
-            "site.toml, line 23, throat_mm: 20 is out of range; enter 0.5 to 10",
+            "site.toml, line 22, throat_mm: 20 is out of range; enter 0.5 to 10",
         ),
         (
             ("site.toml", "loss_word", "word_for_loss"),
@@ -85,7 +85,7 @@ fn a_fault_says_where_it_is_what_was_given_and_what_is_allowed() {
         ),
         (
             ("operations.csv", "mill,300,1,60", "mill,0,1,60"),
-            "operations.csv, line 5, minutes: 0 is out of range; enter 1 to 20\u{2009}160",
+            "operations.csv, line 5, minutes: 0 is out of range; enter 1 to 20160",
         ),
         (
             (
