@@ -4,3 +4,4 @@ mod errors;
 mod line_up;
 mod people;
 mod security;
+mod seed;
