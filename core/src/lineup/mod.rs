@@ -6,6 +6,7 @@
 
 mod change;
 mod draft;
+mod endurance;
 mod gate;
 mod line_up;
 mod loss_now;
@@ -17,10 +18,12 @@ mod unlock;
 
 pub use change::{Change, changes};
 pub use draft::{Candidate, Draft, TRUE_PART, draft};
+pub use endurance::{Endurance, camp_fuel_minutes, endurance};
 pub use gate::{Gate, Opens, Shut};
 pub use line_up::{Comparison, LineUp, Verified, line_up};
 pub use loss_now::{CapabilityLoss, is_down, loss_now, stops_now};
 pub use need::{GasSource, StageNeed, bank, stage_need, steady_fuel_ml_per_h};
+pub use need::{GasSource, Setting, StageNeed, bank, stage_need, steady_fuel_ml_per_h};
 pub use places::{LotShare, Place, Readiness, StagePlan, StepPlan, Work};
 pub use supply::{FUEL, SERVICE, bank_store};
 pub use unlock::{Waiting, WaitingWay, complete};

@@ -24,6 +24,7 @@ pub use faults::{Fault, MAX_AMOUNT, MAX_COUNT, MAX_JOBS, MAX_MINUTES};
 pub use loss::{down_times, loss};
 pub use plan::{LotDraw, Plan, PlanSchema, PlannedJob, Spot};
 pub use problem::{
-    Asset, Capability, Cell, Draw, Job, JobOption, Lot, Operation, Problem, ProblemSchema, Station, Store, Window, Work,
+    Asset, Capability, Cell, Draw, Job, JobOption, Lot, Operation, Problem, ProblemSchema, Station,
+    Store, Window, Work,
 };
 pub use search::Search;

@@ -14,12 +14,22 @@ impl Problem {
         let mut reader = serde_json::Deserializer::from_str(text);
         let problem: Self = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
             let place = error.path().to_string();
-            let place = if place == "." { "problem".to_owned() } else { place };
+            let place = if place == "." {
+                "problem".to_owned()
+            } else {
+                place
+            };
             vec![Fault::new(place, error.into_inner().to_string())]
         })?;
-        reader.end().map_err(|error| vec![Fault::new("problem".to_owned(), error.to_string())])?;
+        reader
+            .end()
+            .map_err(|error| vec![Fault::new("problem".to_owned(), error.to_string())])?;
         let faults = problem.faults();
-        if faults.is_empty() { Ok(problem) } else { Err(faults) }
+        if faults.is_empty() {
+            Ok(problem)
+        } else {
+            Err(faults)
+        }
     }
 }
 
@@ -47,13 +57,19 @@ pub(super) struct OperationKeys {
 /// What is wrong with the keys of an operation.
 #[derive(Debug, thiserror::Error)]
 pub(super) enum OperationFault {
-    #[error("a stage (it has 'powder') also needs 'cells', 'grams' and 'one_lot', and '{0}' is missing")]
+    #[error(
+        "a stage (it has 'powder') also needs 'cells', 'grams' and 'one_lot', and '{0}' is missing"
+    )]
     StageLacks(&'static str),
     #[error("an operation with 'powder' is a stage and has no 'station'; give one or the other")]
     StageWithStation,
-    #[error("'{0}' belongs to a stage, and this operation has no 'powder'; add it, or take '{0}' away")]
+    #[error(
+        "'{0}' belongs to a stage, and this operation has no 'powder'; add it, or take '{0}' away"
+    )]
     StepHas(&'static str),
-    #[error("neither a stage (it lacks 'powder') nor a step (it lacks 'station'); give one of them, 'station' may be null")]
+    #[error(
+        "neither a stage (it lacks 'powder') nor a step (it lacks 'station'); give one of them, 'station' may be null"
+    )]
     Neither,
 }
 
@@ -72,22 +88,49 @@ impl TryFrom<OperationKeys> for Operation {
             None if keys.cells.is_some() => return Err(OperationFault::StepHas("cells")),
             None if keys.grams.is_some() => return Err(OperationFault::StepHas("grams")),
             None if keys.one_lot.is_some() => return Err(OperationFault::StepHas("one_lot")),
-            None => Work::Step { station: keys.station.ok_or(OperationFault::Neither)? },
+            None => Work::Step {
+                station: keys.station.ok_or(OperationFault::Neither)?,
+            },
         };
-        Ok(Self { work, minutes: keys.minutes, crew: keys.crew, after: keys.after, draws: keys.draws })
+        Ok(Self {
+            work,
+            minutes: keys.minutes,
+            crew: keys.crew,
+            after: keys.after,
+            draws: keys.draws,
+        })
     }
 }
 
 impl From<Operation> for OperationKeys {
     fn from(operation: Operation) -> Self {
-        let Operation { work, minutes, crew, after, draws } = operation;
+        let Operation {
+            work,
+            minutes,
+            crew,
+            after,
+            draws,
+        } = operation;
         let (cells, powder, grams, one_lot, station) = match work {
-            Work::Stage { cells, powder, grams, one_lot } => {
-                (Some(cells), Some(powder), Some(grams), Some(one_lot), None)
-            }
+            Work::Stage {
+                cells,
+                powder,
+                grams,
+                one_lot,
+            } => (Some(cells), Some(powder), Some(grams), Some(one_lot), None),
             Work::Step { station } => (None, None, None, None, Some(station)),
         };
-        Self { cells, powder, grams, one_lot, station, minutes, crew, after, draws }
+        Self {
+            cells,
+            powder,
+            grams,
+            one_lot,
+            station,
+            minutes,
+            crew,
+            after,
+            draws,
+        }
     }
 }
 
@@ -95,13 +138,25 @@ impl From<Operation> for OperationKeys {
 mod present {
     use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
-    #[expect(clippy::option_option, reason = "absent, null and given are three different things here")]
-    pub fn deserialize<'de, D: Deserializer<'de>>(reader: D) -> Result<Option<Option<String>>, D::Error> {
+    #[expect(
+        clippy::option_option,
+        reason = "absent, null and given are three different things here"
+    )]
+    pub fn deserialize<'de, D: Deserializer<'de>>(
+        reader: D,
+    ) -> Result<Option<Option<String>>, D::Error> {
         Option::deserialize(reader).map(Some)
     }
 
-    #[expect(clippy::option_option, clippy::ref_option, reason = "the shape that serde asks for")]
-    pub fn serialize<S: Serializer>(value: &Option<Option<String>>, writer: S) -> Result<S::Ok, S::Error> {
+    #[expect(
+        clippy::option_option,
+        clippy::ref_option,
+        reason = "the shape that serde asks for"
+    )]
+    pub fn serialize<S: Serializer>(
+        value: &Option<Option<String>>,
+        writer: S,
+    ) -> Result<S::Ok, S::Error> {
         value.as_ref().and_then(Option::as_ref).serialize(writer)
     }
 }

@@ -80,8 +80,15 @@ pub(super) struct OperationRule {
 
 #[derive(Debug)]
 pub(super) enum WorkRule {
-    Stage { cells: Vec<usize>, powder: usize, grams: i64, one_lot: bool },
-    Step { station: Option<usize> },
+    Stage {
+        cells: Vec<usize>,
+        powder: usize,
+        grams: i64,
+        one_lot: bool,
+    },
+    Step {
+        station: Option<usize>,
+    },
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -113,9 +120,25 @@ impl Rules {
             periods: attended_periods(problem),
             crew: crew_on_duty(problem),
             cells: problem.cells.iter().map(|cell| places.cell(cell)).collect(),
-            stations: problem.stations.iter().map(|s| station_room(s.slots, &s.closed)).collect(),
-            stores: problem.stores.iter().map(|s| Balance::new(s.level, &s.arrivals, highest_floor(problem, &s.id))).collect(),
-            lots: problem.lots.iter().map(|l| LotRule { grams: l.grams, from: l.from, until: l.until }).collect(),
+            stations: problem
+                .stations
+                .iter()
+                .map(|s| station_room(s.slots, &s.closed))
+                .collect(),
+            stores: problem
+                .stores
+                .iter()
+                .map(|s| Balance::new(s.level, &s.arrivals, highest_floor(problem, &s.id)))
+                .collect(),
+            lots: problem
+                .lots
+                .iter()
+                .map(|l| LotRule {
+                    grams: l.grams,
+                    from: l.from,
+                    until: l.until,
+                })
+                .collect(),
             lots_of,
             assets: places.assets(problem),
             capabilities: problem
@@ -171,14 +194,24 @@ fn station_room(slots: i64, closed: &[(i64, i64, i64)]) -> Room {
 }
 
 fn highest_floor(problem: &Problem, store: &str) -> i64 {
-    let operations = problem.jobs.iter().flat_map(|j| &j.options).flat_map(|o| &o.operations);
-    let draws = operations.flat_map(|o| &o.draws).filter(|d| d.store == store);
+    let operations = problem
+        .jobs
+        .iter()
+        .flat_map(|j| &j.options)
+        .flat_map(|o| &o.operations);
+    let draws = operations
+        .flat_map(|o| &o.draws)
+        .filter(|d| d.store == store);
     draws.map(|d| d.floor).max().unwrap_or(0)
 }
 
 impl<'a> Places<'a> {
     fn of(problem: &'a Problem) -> Self {
-        let stages = problem.jobs.iter().flat_map(|j| &j.options).flat_map(|o| &o.operations);
+        let stages = problem
+            .jobs
+            .iter()
+            .flat_map(|j| &j.options)
+            .flat_map(|o| &o.operations);
         let sprayed = stages.filter_map(|operation| match &operation.work {
             Work::Stage { powder, .. } => Some(powder),
             Work::Step { .. } => None,
@@ -222,10 +255,17 @@ impl<'a> Places<'a> {
 
     fn assets(&self, problem: &Problem) -> Vec<AssetRule> {
         let mut rules: Vec<_> = (0..self.assets.len())
-            .map(|_| AssetRule { down_from: 0, back: problem.horizon, jobs: Vec::new(), capabilities: Vec::new() })
+            .map(|_| AssetRule {
+                down_from: 0,
+                back: problem.horizon,
+                jobs: Vec::new(),
+                capabilities: Vec::new(),
+            })
             .collect();
         for (id, asset) in &problem.assets {
-            let Some(at) = self.assets.get(id.as_str()) else { continue };
+            let Some(at) = self.assets.get(id.as_str()) else {
+                continue;
+            };
             rules[*at].down_from = asset.down_from.unwrap_or(0);
             rules[*at].back = asset.back.unwrap_or(problem.horizon).min(problem.horizon);
         }
@@ -241,31 +281,54 @@ impl<'a> Places<'a> {
     }
 
     fn job(&self, job: &Job) -> JobRule {
-        let options = job.options.iter().map(|option| self.option(job, option)).collect();
-        JobRule { asset: self.assets[job.asset.as_str()], options }
+        let options = job
+            .options
+            .iter()
+            .map(|option| self.option(job, option))
+            .collect();
+        JobRule {
+            asset: self.assets[job.asset.as_str()],
+            options,
+        }
     }
 
     fn option(&self, job: &Job, option: &JobOption) -> OptionRule {
-        let operations = option.operations.iter().map(|operation| self.operation(operation)).collect();
-        OptionRule { ready: job.release.max(option.earliest), operations }
+        let operations = option
+            .operations
+            .iter()
+            .map(|operation| self.operation(operation))
+            .collect();
+        OptionRule {
+            ready: job.release.max(option.earliest),
+            operations,
+        }
     }
 
     fn operation(&self, operation: &Operation) -> OperationRule {
         let work = match &operation.work {
-            Work::Stage { cells, powder, grams, one_lot } => WorkRule::Stage {
+            Work::Stage {
+                cells,
+                powder,
+                grams,
+                one_lot,
+            } => WorkRule::Stage {
                 cells: cells.iter().map(|c| self.cells[c.as_str()]).collect(),
                 powder: self.powders[powder.as_str()],
                 grams: *grams,
                 one_lot: *one_lot,
             },
-            Work::Step { station } => {
-                WorkRule::Step { station: station.as_ref().map(|s| self.stations[s.as_str()]) }
-            }
+            Work::Step { station } => WorkRule::Step {
+                station: station.as_ref().map(|s| self.stations[s.as_str()]),
+            },
         };
         let mut draws: BTreeMap<usize, DrawRule> = BTreeMap::new();
         for draw in &operation.draws {
             let store = self.stores[draw.store.as_str()];
-            let sum = draws.entry(store).or_insert(DrawRule { store, amount: 0, floor: 0 });
+            let sum = draws.entry(store).or_insert(DrawRule {
+                store,
+                amount: 0,
+                floor: 0,
+            });
             sum.amount += draw.amount;
             sum.floor = sum.floor.max(draw.floor);
         }

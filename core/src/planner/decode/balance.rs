@@ -22,7 +22,11 @@ impl Balance {
     /// highest floor to be left.
     pub fn new(level: i64, arrivals: &[(i64, i64)], highest_floor: i64) -> Self {
         let mut balance = Self {
-            events: vec![Event { at: 0, level, floor: i64::MIN / 2 }],
+            events: vec![Event {
+                at: 0,
+                level,
+                floor: i64::MIN / 2,
+            }],
             spare: level - highest_floor,
             highest_floor,
         };
@@ -57,7 +61,10 @@ impl Balance {
     }
 
     pub fn take(&mut self, minute: i64, amount: i64, floor: i64) {
-        debug_assert!(floor <= self.highest_floor, "the highest floor is one of all draws");
+        debug_assert!(
+            floor <= self.highest_floor,
+            "the highest floor is one of all draws"
+        );
         self.spare -= amount;
         self.insert(minute, amount, floor);
     }
@@ -66,7 +73,10 @@ impl Balance {
     pub fn give_back(&mut self, minute: i64, amount: i64, floor: i64) {
         self.spare += amount;
         let from = self.events.partition_point(|event| event.at < minute);
-        if let Some(at) = self.events[from..].iter().position(|event| event.floor == floor) {
+        if let Some(at) = self.events[from..]
+            .iter()
+            .position(|event| event.floor == floor)
+        {
             self.events.remove(from + at);
         }
         for event in &mut self.events[from..] {
@@ -76,9 +86,24 @@ impl Balance {
 
     fn insert(&mut self, minute: i64, amount: i64, floor: i64) {
         let first = self.events.partition_point(|event| event.at < minute);
-        let after = first + self.events[first..].iter().take_while(|event| event.at == minute).count();
-        let level = if after == 0 { 0 } else { self.events[after - 1].level };
-        self.events.insert(after, Event { at: minute, level, floor });
+        let after = first
+            + self.events[first..]
+                .iter()
+                .take_while(|event| event.at == minute)
+                .count();
+        let level = if after == 0 {
+            0
+        } else {
+            self.events[after - 1].level
+        };
+        self.events.insert(
+            after,
+            Event {
+                at: minute,
+                level,
+                floor,
+            },
+        );
         for event in &mut self.events[first..] {
             event.level -= amount;
         }

@@ -41,7 +41,13 @@ pub(super) struct Bench {
 impl Bench {
     pub fn new(rules: &Rules, earliest: Vec<i64>) -> Self {
         let toll = Toll::new(rules, &earliest);
-        Self { state: State::new(rules), toll, trail: Trail::default(), dead: Vec::new(), earliest }
+        Self {
+            state: State::new(rules),
+            toll,
+            trail: Trail::default(),
+            dead: Vec::new(),
+            earliest,
+        }
     }
 }
 
@@ -61,7 +67,9 @@ impl Order {
             order.parked[n] = !asset.jobs.is_empty() && !asset.jobs.iter().all(named);
         }
         let parked = order.parked.clone();
-        order.chunks.retain(|chunk| !parked[rules.jobs[chunk.job].asset]);
+        order
+            .chunks
+            .retain(|chunk| !parked[rules.jobs[chunk.job].asset]);
         order.settle(rules, bench, 0);
         order
     }
@@ -83,14 +91,21 @@ impl Order {
         let mut from = from;
         loop {
             bench.dead.clear();
-            self.states.resize_with((self.chunks.len() + 1).max(self.states.len()), || bench.state.clone());
+            self.states
+                .resize_with((self.chunks.len() + 1).max(self.states.len()), || {
+                    bench.state.clone()
+                });
             self.ends.resize(self.chunks.len(), None);
             for at in from..self.chunks.len() {
                 let (before, after) = self.states.split_at_mut(at + 1);
                 after[0].copy_from(&before[at]);
                 let chunk = self.chunks[at];
                 let outcome = after[0].place_chunk(rules, chunk, &mut bench.trail);
-                self.ends[at] = if let Outcome::Finished(end) = outcome { Some(end) } else { None };
+                self.ends[at] = if let Outcome::Finished(end) = outcome {
+                    Some(end)
+                } else {
+                    None
+                };
                 if outcome == Outcome::DoesNotFit {
                     bench.dead.push(rules.jobs[chunk.job].asset);
                 }
@@ -116,7 +131,10 @@ impl Order {
                 toll.set_back(rules, asset, rules.horizon);
             }
         }
-        self.tolls.resize_with((self.chunks.len() + 1).max(self.tolls.len()), || toll.clone());
+        self.tolls
+            .resize_with((self.chunks.len() + 1).max(self.tolls.len()), || {
+                toll.clone()
+            });
         self.tolls[0].copy_from(&toll);
         for (at, chunk) in self.chunks.iter().enumerate() {
             if let Some(end) = self.ends[at] {
@@ -128,8 +146,20 @@ impl Order {
     }
 
     /// The loss of a trial; none if it exceeds `most`, or most likely will.
-    pub fn try_out(&self, rules: &Rules, bench: &mut Bench, trial: &Trial, most: i64) -> Option<i64> {
-        let Bench { state, toll, trail, dead, earliest } = bench;
+    pub fn try_out(
+        &self,
+        rules: &Rules,
+        bench: &mut Bench,
+        trial: &Trial,
+        most: i64,
+    ) -> Option<i64> {
+        let Bench {
+            state,
+            toll,
+            trail,
+            dead,
+            earliest,
+        } = bench;
         state.copy_from(&self.states[trial.from]);
         toll.copy_from(&self.tolls[trial.from]);
         dead.clear();
@@ -140,8 +170,17 @@ impl Order {
         if let Some(asset) = trial.park {
             toll.set_back(rules, asset, rules.horizon);
         }
-        let same = self.chunks.iter().rev().zip(trial.chunks.iter().rev()).take_while(|(a, b)| a == b).count();
-        let (suffix, suffix_here) = (trial.chunks.len() - same, self.chunks.len().saturating_sub(same));
+        let same = self
+            .chunks
+            .iter()
+            .rev()
+            .zip(trial.chunks.iter().rev())
+            .take_while(|(a, b)| a == b)
+            .count();
+        let (suffix, suffix_here) = (
+            trial.chunks.len() - same,
+            self.chunks.len().saturating_sub(same),
+        );
         for at in trial.from..trial.chunks.len() {
             if at >= suffix {
                 // From here on both orders go on alike. A trial that is dearer so far, with no cell free
