@@ -45,7 +45,10 @@ fn ask_passphrase(name: &str) -> anyhow::Result<String> {
     }
     let first = rpassword::prompt_password(format!("Passphrase for {name}: "))?;
     let again = rpassword::prompt_password("The same again: ")?;
-    ensure!(first == again, "the two passphrases differ; nothing was changed");
+    ensure!(
+        first == again,
+        "the two passphrases differ; nothing was changed"
+    );
     Ok(first)
 }
 

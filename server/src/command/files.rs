@@ -19,7 +19,8 @@ pub struct Arguments {
 pub async fn files(arguments: Arguments) -> anyhow::Result<()> {
     let folder = arguments.folder;
     fs::create_dir_all(&folder).with_context(|| format!("cannot make {}", folder.display()))?;
-    let mut inside = fs::read_dir(&folder).with_context(|| format!("cannot read {}", folder.display()))?;
+    let mut inside =
+        fs::read_dir(&folder).with_context(|| format!("cannot read {}", folder.display()))?;
     ensure!(
         inside.next().is_none(),
         "{} is not empty; choose another folder",

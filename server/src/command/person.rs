@@ -43,7 +43,12 @@ pub async fn person(arguments: Arguments) -> anyhow::Result<()> {
     Ok(())
 }
 
-async fn admit(state: &AppState, name: &str, role: Role, passphrase: NewPassphrase) -> anyhow::Result<()> {
+async fn admit(
+    state: &AppState,
+    name: &str,
+    role: Role,
+    passphrase: NewPassphrase,
+) -> anyhow::Result<()> {
     let hash = state.passphrases.hash(passphrase).await?;
     let mut change = Change::begin(state, Actor::Mendpost).await?;
     people::admit(&mut change, name, role, &hash).await?;

@@ -5,6 +5,7 @@ mod gates;
 mod loss_now;
 mod order;
 mod site;
+mod stock;
 
 use super::{LineUp, Opens, Shut, Verified, complete, draft, line_up};
 use crate::planner::{CrewOrder, crew_plan};
