@@ -15,6 +15,7 @@ pub mod lineup;
 pub mod now;
 pub mod page;
 pub mod people;
+pub mod powder;
 pub mod request_id;
 pub mod requests;
 pub mod routes;
@@ -77,6 +78,7 @@ impl AppState {
 pub fn routes() -> Routes {
     Routes::default()
         .merge(people::routes())
+        .merge(powder::routes())
         .merge(now::routes())
         .merge(requests::routes())
         .merge(contents::routes())

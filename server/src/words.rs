@@ -2,6 +2,7 @@
 //!
 //! Core speaks in values; here, and nowhere else, they become sentences of the trade.
 
+pub mod powder;
 pub mod work;
 
 use chrono::{DateTime, Utc};
