@@ -40,7 +40,12 @@ pub struct Progress {
 /// The plan is verified, and never worse than the better of the crew's own orders. With an iteration limit
 /// alone it depends on the problem, the seed and the number of threads only: threads meet after a fixed
 /// number of iterations.
-pub fn solve(problem: &Problem, limits: &Limits, stop: &AtomicBool, progress: &mut dyn FnMut(Progress)) -> Plan {
+pub fn solve(
+    problem: &Problem,
+    limits: &Limits,
+    stop: &AtomicBool,
+    progress: &mut dyn FnMut(Progress),
+) -> Plan {
     solve_from(problem, None, limits, stop, progress)
 }
 
@@ -54,15 +59,26 @@ pub fn solve_from(
 ) -> Plan {
     let begin = Instant::now();
     let least = bound(problem);
-    let mut searches: Vec<_> = (0..limits.threads.max(1)).zip(limits.seed..).map(|(_, seed)| Search::new(problem, seed)).collect();
+    let mut searches: Vec<_> = (0..limits.threads.max(1))
+        .zip(limits.seed..)
+        .map(|(_, seed)| Search::new(problem, seed))
+        .collect();
     for search in &mut searches {
         known.into_iter().for_each(|plan| search.warm_start(plan));
     }
-    let seconds = limits.seconds.or(limits.iterations.is_none().then_some(1.0));
-    let over = || stop.load(Ordering::Relaxed) || seconds.is_some_and(|s| begin.elapsed().as_secs_f64() >= s);
+    let seconds = limits
+        .seconds
+        .or(limits.iterations.is_none().then_some(1.0));
+    let over = || {
+        stop.load(Ordering::Relaxed) || seconds.is_some_and(|s| begin.elapsed().as_secs_f64() >= s)
+    };
     let mut done = 0;
-    while !over() && searches[0].best_loss() > least && limits.iterations.is_none_or(|most| done < most) {
-        let round = round_length(problem).min(limits.iterations.map_or(u64::MAX, |most| most - done));
+    while !over()
+        && searches[0].best_loss() > least
+        && limits.iterations.is_none_or(|most| done < most)
+    {
+        let round =
+            round_length(problem).min(limits.iterations.map_or(u64::MAX, |most| most - done));
         std::thread::scope(|scope| {
             for search in &mut searches {
                 scope.spawn(|| search.run(round, &mut || over()));
@@ -71,7 +87,12 @@ pub fn solve_from(
         done += round;
         meet(&mut searches);
         let loss = searches[0].best_loss();
-        progress(Progress { loss, bound: least, iterations: done, elapsed: begin.elapsed() });
+        progress(Progress {
+            loss,
+            bound: least,
+            iterations: done,
+            elapsed: begin.elapsed(),
+        });
     }
     let mut plan = verified(problem, searches[0].best().clone());
     plan.bound = Some(least);
@@ -87,16 +108,21 @@ fn round_length(problem: &Problem) -> u64 {
 
 /// Gives every search the best plan of all, the first of equals.
 fn meet(searches: &mut [Search<'_>]) {
-    let best = (0..searches.len()).min_by_key(|n| (searches[*n].best_loss(), *n)).unwrap_or(0);
+    let best = (0..searches.len())
+        .min_by_key(|n| (searches[*n].best_loss(), *n))
+        .unwrap_or(0);
     let (left, rest) = searches.split_at_mut(best);
     if let Some((best, right)) = rest.split_first_mut() {
-        left.iter_mut().chain(right).for_each(|search| search.adopt(best));
+        left.iter_mut()
+            .chain(right)
+            .for_each(|search| search.adopt(best));
     }
 }
 
 /// The plan if it keeps every rule and is no worse than a crew's own order; else the better such order.
 fn verified(problem: &Problem, plan: Plan) -> Plan {
-    let crew = [CrewOrder::OldestFirst, CrewOrder::LargestRateFirst].map(|order| crew_plan(problem, order));
+    let crew = [CrewOrder::OldestFirst, CrewOrder::LargestRateFirst]
+        .map(|order| crew_plan(problem, order));
     let nothing = decode(problem, &[]);
     let candidates = std::iter::once(plan).chain(crew).chain([nothing.clone()]);
     let sound = candidates.filter(|plan| {
@@ -171,5 +197,6 @@ fn read(path: &std::path::Path) -> Result<String, Vec<String>> {
     } else {
         std::fs::read_to_string(path).map(|content| text = content)
     };
-    read.map(|()| text).map_err(|error| vec![format!("{}: {error}", path.display())])
+    read.map(|()| text)
+        .map_err(|error| vec![format!("{}: {error}", path.display())])
 }

@@ -1,0 +1,2 @@
+//! Values from outside the project, module by module.
+mod planner;
