@@ -15,7 +15,11 @@ mod plan;
 mod problem;
 mod read;
 mod rules;
+#[cfg(test)]
+mod samples;
 mod search;
+#[cfg(test)]
+mod tests;
 
 pub use bound::bound;
 pub use check::{Broken, Place, check};
@@ -26,6 +30,7 @@ pub use faults::{Fault, MAX_AMOUNT, MAX_COUNT, MAX_JOBS, MAX_MINUTES};
 pub use loss::{down_times, loss};
 pub use plan::{LotDraw, Plan, PlanSchema, PlannedJob, Spot};
 pub use problem::{
-    Asset, Capability, Cell, Draw, Job, JobOption, Lot, Operation, Problem, ProblemSchema, Station, Store, Window, Work,
+    Asset, Capability, Cell, Draw, Job, JobOption, Lot, Operation, Problem, ProblemSchema, Station,
+    Store, Window, Work,
 };
 pub use search::Search;
