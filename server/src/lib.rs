@@ -1,6 +1,7 @@
 //! Mendpost's web service and command line.
 
 pub mod assets;
+pub mod catalogue;
 pub mod caution;
 pub mod change;
 pub mod clock;
@@ -78,6 +79,7 @@ impl AppState {
 pub fn routes() -> Routes {
     Routes::default()
         .merge(people::routes())
+        .merge(catalogue::routes())
         .merge(powder::routes())
         .merge(now::routes())
         .merge(requests::routes())

@@ -2,6 +2,7 @@
 //!
 //! Core speaks in values; here, and nowhere else, they become sentences of the trade.
 
+pub mod catalogue;
 pub mod powder;
 pub mod work;
 
@@ -380,11 +381,16 @@ pub fn litres(ml: i64) -> String {
 }
 
 fn tenths(value: i64, unit: i64, word: &str) -> String {
+    format!("{} {word}", tenths_of(value, unit))
+}
+
+/// A value in a larger unit with one decimal, without one if it is whole.
+fn tenths_of(value: i64, unit: i64) -> String {
     let tenths = (value * 10 + unit / 2).div_euclid(unit);
     if tenths % 10 == 0 {
-        format!("{} {word}", whole(tenths / 10))
+        whole(tenths / 10)
     } else {
-        format!("{}.{} {word}", whole(tenths / 10), tenths.rem_euclid(10))
+        format!("{}.{}", whole(tenths / 10), tenths.rem_euclid(10))
     }
 }
 

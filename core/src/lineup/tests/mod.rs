@@ -2,6 +2,7 @@
 
 mod endurance;
 mod gates;
+mod here;
 mod loss_now;
 mod order;
 mod site;
