@@ -90,8 +90,8 @@ fn a_fault_says_where_it_is_what_was_given_and_what_is_allowed() {
         (
             (
                 "operations.csv",
-                "ZN-021,1,9,fit,fit",
-                "ZN-021,1,9,measure,fit",
+                "ZN-021,1,8,fit,fit",
+                "ZN-021,1,8,measure,fit",
             ),
             "recipes.csv, line 2: no operation 'fit'; give one with its minutes, they are part of the time to the machine's return",
         ),
