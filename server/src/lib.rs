@@ -1,6 +1,7 @@
 //! Mendpost's web service and command line.
 
 pub mod assets;
+pub mod catalogue;
 pub mod caution;
 pub mod change;
 pub mod clock;
@@ -15,6 +16,7 @@ pub mod lineup;
 pub mod now;
 pub mod page;
 pub mod people;
+pub mod powder;
 pub mod request_id;
 pub mod requests;
 pub mod routes;
@@ -77,6 +79,8 @@ impl AppState {
 pub fn routes() -> Routes {
     Routes::default()
         .merge(people::routes())
+        .merge(catalogue::routes())
+        .merge(powder::routes())
         .merge(now::routes())
         .merge(requests::routes())
         .merge(contents::routes())

@@ -18,7 +18,9 @@ use crate::skin::Skin;
 
 pub use local::{age, clock, moment};
 pub use quantity::filters;
-pub use quantity::{grams_down, grams_up, kilograms_down, kilograms_up, loss, minutes, whole};
+pub use quantity::{
+    grams_down, grams_exact, grams_up, kilograms_down, kilograms_up, loss, minutes, whole,
+};
 
 /// A page, ready to be sent: a template with its status.
 pub fn page(template: &impl Template) -> Result<Response, AppError> {
@@ -206,6 +208,9 @@ pub enum Screen {
     Now,
     LineUp,
     Requests,
+    Catalogue,
+    Powder,
+    Cell,
     Site,
     /// The list of screens itself; like the next two not in it.
     Contents,
@@ -218,7 +223,15 @@ const STRIP: usize = 4;
 
 impl Screen {
     /// The screens to choose from, in order.
-    pub const ALL: [Screen; 4] = [Screen::Now, Screen::LineUp, Screen::Requests, Screen::Site];
+    pub const ALL: [Screen; 7] = [
+        Screen::Now,
+        Screen::LineUp,
+        Screen::Requests,
+        Screen::Catalogue,
+        Screen::Powder,
+        Screen::Cell,
+        Screen::Site,
+    ];
 
     /// The word at the top of the page.
     pub fn word(self) -> &'static str {
@@ -226,6 +239,9 @@ impl Screen {
             Screen::Now => "Now",
             Screen::LineUp => "Line-up",
             Screen::Requests => "Requests",
+            Screen::Catalogue => "Catalogue",
+            Screen::Powder => "Powder",
+            Screen::Cell => "Cell",
             Screen::Site => "Site",
             Screen::Contents => "All pages",
             Screen::SignIn => "Sign in",
@@ -238,6 +254,9 @@ impl Screen {
             Screen::Now => "/now",
             Screen::LineUp => "/line-up",
             Screen::Requests => "/requests",
+            Screen::Catalogue => "/catalogue",
+            Screen::Powder => "/powder",
+            Screen::Cell => "/cell",
             Screen::Site => "/site",
             Screen::Contents => "/pages",
             Screen::SignIn => "/sign-in",
@@ -249,12 +268,13 @@ impl Screen {
     pub fn question(self) -> &'static str {
         match self {
             Screen::Now => "What is running, what is stuck, what do I do next?",
-            Screen::Requests => {
-                "What is broken, how far along is each part, what gate holds it?"
-            }
+            Screen::Requests => "What is broken, how far along is each part, what gate holds it?",
             Screen::LineUp => {
                 "What goes first, why, what does waiting cost, what does our own order cost?"
             }
+            Screen::Catalogue => "Which parts can this cell make, by which approved recipe?",
+            Screen::Powder => "Which lot do I open; what runs out when?",
+            Screen::Cell => "How long can we spray: gas, fuel, nozzle, stations, people?",
             Screen::Site => "Where is this, who works here, and who may do what?",
             Screen::Contents | Screen::SignIn | Screen::Error => "",
         }

@@ -2,6 +2,8 @@
 //!
 //! Core speaks in values; here, and nowhere else, they become sentences of the trade.
 
+pub mod catalogue;
+pub mod powder;
 pub mod work;
 
 use chrono::{DateTime, Utc};
@@ -73,6 +75,7 @@ impl<'a> Words<'a> {
                 )
             }
             Gate::Time => "time, would end after this line-up".to_owned(),
+            Gate::Outranked => "order, would delay what stops more".to_owned(),
             Gate::Station { station } => format!(
                 "station, {} is out when it is wanted",
                 self.station(station.as_str())
@@ -201,6 +204,7 @@ impl<'a> Words<'a> {
             Opens::LongerDuty { minutes: longer } => format!("duty {} longer", minutes(*longer)),
             Opens::FurtherAhead { days: 1 } => "a line-up one day longer".to_owned(),
             Opens::FurtherAhead { days } => format!("a line-up {days} days longer"),
+            Opens::LeaveOut => "another request left out".to_owned(),
             Opens::OtherFigures => "other figures in the recipe".to_owned(),
         };
         format!("opens: {change}")
@@ -377,11 +381,16 @@ pub fn litres(ml: i64) -> String {
 }
 
 fn tenths(value: i64, unit: i64, word: &str) -> String {
+    format!("{} {word}", tenths_of(value, unit))
+}
+
+/// A value in a larger unit with one decimal, without one if it is whole.
+fn tenths_of(value: i64, unit: i64) -> String {
     let tenths = (value * 10 + unit / 2).div_euclid(unit);
     if tenths % 10 == 0 {
-        format!("{} {word}", whole(tenths / 10))
+        whole(tenths / 10)
     } else {
-        format!("{}.{} {word}", whole(tenths / 10), tenths.rem_euclid(10))
+        format!("{}.{}", whole(tenths / 10), tenths.rem_euclid(10))
     }
 }
 

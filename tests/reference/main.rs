@@ -1,3 +1,4 @@
 //! Core against published values and against programs that know better.
 
 mod gas;
+mod planner;

@@ -8,9 +8,17 @@ use mendpost_tests::{Answer, App};
 async fn planned() -> App {
     let mut app = App::new().await;
     app.sign_in(Role::Lead).await;
-    let answer = app.post("/line-up/plan", &[]).await;
-    assert_eq!((answer.status, answer.location()), (StatusCode::SEE_OTHER, "/line-up"));
+    plan(&mut app).await;
     app
+}
+
+async fn plan(app: &mut App) {
+    let answer = app.post("/line-up/plan", &[]).await;
+    assert_eq!(
+        (answer.status, answer.location()),
+        (StatusCode::SEE_OTHER, "/line-up")
+    );
+    app.state.planner.finished().await;
 }
 
 async fn accept(app: &mut App, number: &str) -> Answer {
@@ -56,7 +64,7 @@ async fn an_order_is_worked_to_until_another_is_accepted() {
     assert!(page.contains("The crew works to this order"));
 
     app.wait_minutes(300);
-    app.post("/line-up/plan", &[]).await;
+    plan(&mut app).await;
     let page = app.get("/line-up").await;
     assert!(page.contains("Otherwise than order 1"), "{}", page.body);
     let accepted = queries::accepted(&app.state.db.read).await.expect("readable").expect("accepted");
@@ -69,7 +77,7 @@ async fn an_order_is_worked_to_until_another_is_accepted() {
 async fn an_order_that_was_overtaken_is_not_accepted() {
     let mut app = planned().await;
     app.get("/line-up").await;
-    app.post("/line-up/plan", &[]).await;
+    plan(&mut app).await;
     let answer = accept(&mut app, "1").await;
     assert_eq!(answer.status, StatusCode::CONFLICT);
     assert!(answer.contains("order 2 was computed since that page was shown"), "{}", answer.body);

@@ -6,3 +6,4 @@ mod now;
 mod people;
 mod requests;
 mod security;
+mod seed;

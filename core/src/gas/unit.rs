@@ -1,6 +1,6 @@
 //! Numbers with their unit: finite and within bounds from the moment they exist.
 
-use super::range::{OutOfRange, whole_up, within};
+use super::range::{OutOfRange, whole_down, whole_up, within};
 
 macro_rules! quantity {
     ($(#[$doc:meta])* $name:ident, $quantity:literal, $unit:literal, $min:literal ..= $max:literal) => {
@@ -87,6 +87,19 @@ impl KgPerHour {
     pub fn grams_in(self, minutes: i64) -> i64 {
         whole_up(self.0 * 1000.0 / 60.0 * minutes.max(0) as f64)
     }
+
+    /// Minutes that so many grams last, rounded down; a negative mass counts as none.
+    #[must_use]
+    #[expect(
+        clippy::cast_precision_loss,
+        reason = "the gas of a site stays far below 2^53 grams"
+    )]
+    pub fn minutes_of(self, grams: i64) -> i64 {
+        if grams <= 0 {
+            return 0;
+        }
+        whole_down(grams as f64 * 60.0 / 1000.0 / self.0)
+    }
 }
 
 impl Stretch {
@@ -112,5 +125,9 @@ mod tests {
         let flow = KgPerHour::new(79.97).expect("flow");
         assert_eq!(flow.grams_in(17), 22_659);
         assert_eq!(flow.grams_in(-3), 0);
+        // 22 658 g / 79.97 kg/h is 16.9999 min, a gram more than 17.
+        assert_eq!(flow.minutes_of(22_658), 16);
+        assert_eq!(flow.minutes_of(22_659), 17);
+        assert_eq!(flow.minutes_of(-1), 0);
     }
 }

@@ -150,23 +150,7 @@ fn by_recipe(situation: &Situation, request: &Request, code: &RecipeCode) -> Can
         shut.push(Shut::new(Gate::NoRecipe, Opens::WriteRecipe));
         return Candidate::shut(None, shut);
     };
-    if recipe.state != RecipeState::Approved {
-        let opens = match recipe.state {
-            RecipeState::Draft | RecipeState::Proposed => Opens::Approve {
-                recipe: code.clone(),
-                revision: recipe.revision,
-            },
-            RecipeState::Approved | RecipeState::Superseded | RecipeState::Withdrawn => {
-                Opens::WriteRecipe
-            }
-        };
-        let gate = Gate::NotApproved {
-            recipe: code.clone(),
-            revision: recipe.revision,
-            state: recipe.state,
-        };
-        shut.push(Shut::new(gate, opens));
-    }
+    shut.extend(approval_gate(recipe));
     let named = Some((code.clone(), recipe.revision));
     match operations(situation, recipe) {
         Ok((operations, needs)) => {
@@ -189,8 +173,30 @@ fn by_recipe(situation: &Situation, request: &Request, code: &RecipeCode) -> Can
     }
 }
 
+/// A revision that nobody approved.
+pub(super) fn approval_gate(recipe: &Recipe) -> Option<Shut> {
+    let (code, revision) = (recipe.code.clone(), recipe.revision);
+    let opens = match recipe.state {
+        RecipeState::Approved => return None,
+        RecipeState::Draft | RecipeState::Proposed => Opens::Approve {
+            recipe: code.clone(),
+            revision,
+        },
+        RecipeState::Superseded | RecipeState::Withdrawn => Opens::WriteRecipe,
+    };
+    let gate = Gate::NotApproved {
+        recipe: code,
+        revision,
+        state: recipe.state,
+    };
+    Some(Shut::new(gate, opens))
+}
+
 /// The approved revision; where there is none, the newest.
-fn usable_revision<'a>(situation: &'a Situation, code: &RecipeCode) -> Option<&'a Recipe> {
+pub(super) fn usable_revision<'a>(
+    situation: &'a Situation,
+    code: &RecipeCode,
+) -> Option<&'a Recipe> {
     let revisions = || situation.recipes.iter().filter(|r| r.code == *code);
     revisions()
         .find(|r| r.state == RecipeState::Approved)
@@ -215,6 +221,13 @@ fn part_gates(situation: &Situation, request: &Request, part: &Part) -> Vec<Shut
         }
         _ => {}
     }
+    shut.extend(size_gates(situation, part));
+    shut
+}
+
+/// Too large for the booth, or too heavy for what turns it there.
+pub(super) fn size_gates(situation: &Situation, part: &Part) -> Vec<Shut> {
+    let mut shut = Vec::new();
     let cell = &situation.cell;
     if !part.fits(cell.booth_mm) {
         let gate = Gate::TooLarge {
@@ -233,9 +246,9 @@ fn part_gates(situation: &Situation, request: &Request, part: &Part) -> Vec<Shut
     shut
 }
 
-type Operations = (Vec<planner::Operation>, Vec<StageNeed>);
+pub(super) type Operations = (Vec<planner::Operation>, Vec<StageNeed>);
 
-fn operations(situation: &Situation, recipe: &Recipe) -> Result<Operations, Shut> {
+pub(super) fn operations(situation: &Situation, recipe: &Recipe) -> Result<Operations, Shut> {
     let mut needs = Vec::new();
     let mut operations = Vec::new();
     for operation in &recipe.operations {

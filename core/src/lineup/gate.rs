@@ -151,6 +151,8 @@ pub enum Gate {
     },
     /// Nothing is missing but hours: the line-up reaches no further.
     Time,
+    /// Nothing is missing, but its work would delay what stops more.
+    Outranked,
 }
 
 /// The smallest change that opens a gate.
@@ -240,6 +242,8 @@ pub enum Opens {
         /// So many days further.
         days: i64,
     },
+    /// One of the other requests left out.
+    LeaveOut,
     /// Other figures in the recipe.
     OtherFigures,
 }

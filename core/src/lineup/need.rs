@@ -47,89 +47,138 @@ pub struct StageNeed {
 /// # Errors
 /// The gate: no such gas, beyond the cell, too little power, or figures that give no answer.
 pub fn stage_need(situation: &Situation, spray: &Spray) -> Result<StageNeed, Shut> {
-    within_cell(situation, spray)?;
-    let supply = Supply::of(situation, spray)?;
+    let setting = Setting::of(spray);
+    let supply = Supply::of(situation, setting)?;
     let figures = Figures::of(situation, spray, &supply).map_err(no_figure)?;
     let need = figures.need(situation, spray, &supply).map_err(no_figure)?;
-    let (taken, most) = (need.power_w + situation.fuel.camp_w, situation.fuel.rated_w);
-    if taken > most {
-        let gate = Gate::Power {
-            need_w: taken,
-            most_w: most,
-        };
-        return Err(Shut::new(
-            gate,
-            Opens::LessPower {
-                watts: taken - most,
-            },
-        ));
-    }
+    within_set(situation, need.power_w)?;
     Ok(need)
 }
 
-fn within_cell(situation: &Situation, spray: &Spray) -> Result<(), Shut> {
+/// Gas, pressure and temperature at the nozzle.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Setting {
+    /// What flows.
+    pub gas: Gas,
+    /// Nozzle pressure, absolute, in millibar.
+    pub pressure_mbar: i64,
+    /// Gas temperature before the nozzle, in degrees Celsius.
+    pub temperature_c: i64,
+}
+
+impl Setting {
+    /// That of a stage.
+    #[must_use]
+    pub const fn of(spray: &Spray) -> Self {
+        Self {
+            gas: spray.gas,
+            pressure_mbar: spray.pressure_mbar,
+            temperature_c: spray.temperature_c,
+        }
+    }
+}
+
+pub(super) fn within_set(situation: &Situation, power_w: i64) -> Result<(), Shut> {
+    let (taken, most) = (power_w + situation.fuel.camp_w, situation.fuel.rated_w);
+    if taken <= most {
+        return Ok(());
+    }
+    let gate = Gate::Power {
+        need_w: taken,
+        most_w: most,
+    };
+    let watts = taken - most;
+    Err(Shut::new(gate, Opens::LessPower { watts }))
+}
+
+fn within_cell(situation: &Situation, setting: Setting) -> Result<(), Shut> {
     let cell = &situation.cell;
-    if spray.pressure_mbar <= cell.max_mbar && spray.temperature_c <= cell.max_c {
+    if setting.pressure_mbar <= cell.max_mbar && setting.temperature_c <= cell.max_c {
         return Ok(());
     }
     Err(Shut::new(
         Gate::BeyondCell {
-            need_mbar: spray.pressure_mbar,
+            need_mbar: setting.pressure_mbar,
             most_mbar: cell.max_mbar,
-            need_c: spray.temperature_c,
+            need_c: setting.temperature_c,
             most_c: cell.max_c,
         },
         Opens::OtherFigures,
     ))
 }
 
-type Reckoning<T> = Result<T, String>;
+pub(super) type Reckoning<T> = Result<T, String>;
 
-fn no_figure(why: String) -> Shut {
+pub(super) fn no_figure(why: String) -> Shut {
     Shut::new(Gate::NoFigure { why }, Opens::OtherFigures)
 }
 
-fn told<T, E: std::fmt::Display>(result: Result<T, E>) -> Reckoning<T> {
+pub(super) fn told<T, E: std::fmt::Display>(result: Result<T, E>) -> Reckoning<T> {
     result.map_err(|e| e.to_string())
 }
 
 /// Where the gas of a spray comes from: air from the compressor where that reaches the pressure,
 /// everything else from the bank that holds most of it.
-enum Supply<'a> {
+pub(super) enum Supply<'a> {
     Compressor(&'a situation::Compressor),
     Bank(&'a situation::Bank),
 }
 
 impl<'a> Supply<'a> {
-    fn of(situation: &'a Situation, spray: &Spray) -> Result<Self, Shut> {
+    pub(super) fn of(situation: &'a Situation, setting: Setting) -> Result<Self, Shut> {
+        within_cell(situation, setting)?;
         let compressor = situation
             .compressor
             .as_ref()
-            .filter(|_| spray.gas == Gas::Air);
-        if let Some(c) = compressor.filter(|c| c.max_mbar >= spray.pressure_mbar) {
+            .filter(|_| setting.gas == Gas::Air);
+        if let Some(c) = compressor.filter(|c| c.max_mbar >= setting.pressure_mbar) {
             return Ok(Self::Compressor(c));
         }
         let bank = situation
             .banks
             .iter()
-            .filter(|b| b.gas == spray.gas)
+            .filter(|b| b.gas == setting.gas)
             .max_by_key(|b| b.pressure_mbar);
         match (bank, compressor) {
             (Some(bank), _) => Ok(Self::Bank(bank)),
             (None, Some(c)) => Err(Shut::new(
                 Gate::BeyondCell {
-                    need_mbar: spray.pressure_mbar,
+                    need_mbar: setting.pressure_mbar,
                     most_mbar: c.max_mbar,
-                    need_c: spray.temperature_c,
+                    need_c: setting.temperature_c,
                     most_c: situation.cell.max_c,
                 },
                 Opens::OtherFigures,
             )),
             (None, None) => Err(Shut::new(
-                Gate::NoGas { gas: spray.gas },
-                Opens::GetGas { gas: spray.gas },
+                Gate::NoGas { gas: setting.gas },
+                Opens::GetGas { gas: setting.gas },
             )),
         }
+    }
+
+    pub(super) fn source(&self) -> GasSource {
+        match self {
+            Self::Compressor(_) => GasSource::Compressor,
+            Self::Bank(b) => GasSource::Bank(b.code.clone()),
+        }
+    }
+
+    /// What the source must hold for so much at the nozzle, in millibar.
+    pub(super) const fn source_mbar(&self, nozzle_mbar: i64) -> i64 {
+        match self {
+            Self::Compressor(_) => nozzle_mbar,
+            Self::Bank(b) => nozzle_mbar + b.drop_mbar,
+        }
+    }
+
+    /// Power that does not depend on the flow: extraction, and the compressor where it runs.
+    pub(super) const fn steady_kw(&self, situation: &Situation) -> f64 {
+        let compressor_w = match self {
+            Self::Compressor(c) => c.power_w,
+            Self::Bank(_) => 0,
+        };
+        thousandths(compressor_w + situation.cell.extraction_w)
     }
 
     const fn inlet_c(&self) -> f64 {
@@ -143,8 +192,42 @@ impl<'a> Supply<'a> {
 struct Figures {
     powder_g: i64,
     spraying: Spraying,
-    flow: KgPerHour,
-    heater_kw: f64,
+    jet: Jet,
+}
+
+/// What flows while it sprays, carrier gas included, and what heats it.
+pub(super) struct Jet {
+    pub(super) flow: KgPerHour,
+    /// How much longer it takes because the compressor must catch up.
+    pub(super) stretch: Stretch,
+    pub(super) heater_kw: f64,
+}
+
+impl Jet {
+    pub(super) fn of(situation: &Situation, setting: Setting, supply: &Supply) -> Reckoning<Self> {
+        let cell = &situation.cell;
+        let nozzle = told(Nozzle::new(
+            thousandths(cell.throat_um),
+            thousandths(cell.discharge_permille),
+        ))?;
+        let bar = told(Bar::new(thousandths(setting.pressure_mbar)))?;
+        let hot = told(Celsius::new(setting.temperature_c as f64))?;
+        let main = told(nozzle.flow_kg_per_h(setting.gas, bar, hot))?;
+        let flow = told(KgPerHour::new(
+            main.get() * (1.0 + thousandths(cell.carrier_permille)),
+        ))?;
+        let stretch = match supply {
+            Supply::Bank(_) => Stretch::NONE,
+            Supply::Compressor(c) => told(compressor(situation, c)?.duty(flow))?,
+        };
+        let inlet = told(Celsius::new(supply.inlet_c()))?;
+        let heat = told(heat_kw(setting.gas, bar, inlet, hot, main))?;
+        Ok(Self {
+            flow,
+            stretch,
+            heater_kw: heat.get() / thousandths(cell.heater_permille),
+        })
+    }
 }
 
 impl Figures {
@@ -161,61 +244,35 @@ impl Figures {
             spray.start_stop_loss_g as f64,
             spray.coupon_g as f64,
         ))?;
-        let cell = &situation.cell;
-        let nozzle = told(Nozzle::new(
-            thousandths(cell.throat_um),
-            thousandths(cell.discharge_permille),
-        ))?;
-        let bar = told(Bar::new(thousandths(spray.pressure_mbar)))?;
-        let hot = told(Celsius::new(spray.temperature_c as f64))?;
-        let main = told(nozzle.flow_kg_per_h(spray.gas, bar, hot))?;
-        let flow = told(KgPerHour::new(
-            main.get() * (1.0 + thousandths(cell.carrier_permille)),
-        ))?;
-        let stretch = match supply {
-            Supply::Bank(_) => Stretch::NONE,
-            Supply::Compressor(c) => told(compressor(situation, c)?.duty(flow))?,
-        };
+        let jet = Jet::of(situation, Setting::of(spray), supply)?;
         let powder_g = powder.load_grams();
         let spraying = told(Spraying::new(
             powder_g,
             spray.feed_g_per_min as f64,
-            stretch,
+            jet.stretch,
             spray.handling_min,
         ))?;
-        let inlet = told(Celsius::new(supply.inlet_c()))?;
-        let heat = told(heat_kw(spray.gas, bar, inlet, hot, main))?;
-        let heater_kw = heat.get() / thousandths(cell.heater_permille);
         Ok(Self {
             powder_g,
             spraying,
-            flow,
-            heater_kw,
+            jet,
         })
     }
 
     fn need(&self, situation: &Situation, spray: &Spray, supply: &Supply) -> Reckoning<StageNeed> {
         let minutes = self.spraying.cell_minutes().max(1);
         let gas_min = self.spraying.spray_minutes() + spray.gas_only_min;
-        let (source, source_mbar, compressor_w) = match supply {
-            Supply::Compressor(c) => (GasSource::Compressor, spray.pressure_mbar, c.power_w),
-            Supply::Bank(b) => (
-                GasSource::Bank(b.code.clone()),
-                spray.pressure_mbar + b.drop_mbar,
-                0,
-            ),
-        };
-        let steady_kw = (compressor_w + situation.cell.extraction_w) as f64 / 1000.0;
-        let kwh = (steady_kw * minutes as f64 + self.heater_kw * gas_min as f64) / 60.0;
+        let steady_kw = supply.steady_kw(situation);
+        let kwh = (steady_kw * minutes as f64 + self.jet.heater_kw * gas_min as f64) / 60.0;
         Ok(StageNeed {
             powder_g: self.powder_g,
             minutes,
             gas_min,
-            source,
-            gas_g: self.flow.grams_in(gas_min),
-            source_mbar,
+            source: supply.source(),
+            gas_g: self.jet.flow.grams_in(gas_min),
+            source_mbar: supply.source_mbar(spray.pressure_mbar),
             fuel_ml: told(told(generator(situation))?.marginal_millilitres(kwh))?,
-            power_w: whole_up((steady_kw + self.heater_kw) * 1000.0),
+            power_w: whole_up((steady_kw + self.jet.heater_kw) * 1000.0),
         })
     }
 }

@@ -5,7 +5,7 @@ use super::need::StageNeed;
 use super::supply::landing;
 use crate::catalogue::OperationKind;
 use crate::code::{AssetCode, DeliveryCode, RecipeCode, RequestCode, StationCode};
-use crate::planner::{self, Plan, PlannedJob, Problem, decode, loss};
+use crate::planner::{self, Plan, PlannedJob, Problem, extend, loss};
 use crate::situation::Situation;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -331,12 +331,7 @@ fn needs_delivery(problem: &Problem, plan: &Plan) -> BTreeSet<String> {
     for store in &mut cut_off.stores {
         store.arrivals.clear();
     }
-    let order: Vec<(usize, usize)> = plan
-        .jobs
-        .iter()
-        .filter_map(|p| super::unlock::position(problem, p))
-        .collect();
-    decode(&cut_off, &order).left_out.into_iter().collect()
+    extend(&cut_off, plan, &[]).left_out.into_iter().collect()
 }
 
 fn readiness(

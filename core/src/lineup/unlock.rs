@@ -10,11 +10,11 @@ use super::need::{GasSource, StageNeed};
 use super::relax::{Plenty, Relax};
 use crate::code::{AssetCode, BankCode, RecipeCode, RequestCode};
 use crate::gas::Bar;
-use crate::planner::{JobOption, Plan, PlannedJob, Problem, Window, Work, decode};
+use crate::planner::{JobOption, Plan, PlannedJob, Problem, Window, Work, extend};
 use crate::powder::{Lot, LotState};
 use crate::situation::{Request, Situation};
 use serde::{Deserialize, Serialize};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 /// A request that is not served, with its gates.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -46,31 +46,19 @@ pub struct WaitingWay {
 /// the crew still wants it done.
 #[must_use]
 pub fn complete(problem: &Problem, plan: &Plan) -> Plan {
-    let mut order: Vec<(usize, usize)> = plan
-        .jobs
-        .iter()
-        .filter_map(|p| position(problem, p))
-        .collect();
     let mut best = plan.clone();
-    let left_out: BTreeSet<&str> = plan.left_out.iter().map(String::as_str).collect();
-    for (j, job) in problem
-        .jobs
-        .iter()
-        .enumerate()
-        .filter(|(_, job)| left_out.contains(job.id.as_str()))
-    {
-        for o in 0..job.options.len() {
-            order.push((j, o));
-            let tried = decode(problem, &order);
-            if tried.jobs.len() > best.jobs.len() && tried.loss <= best.loss {
-                best = Plan {
-                    bound: plan.bound,
-                    proven: plan.proven,
-                    ..tried
-                };
-                break;
-            }
-            order.pop();
+    for (j, job) in problem.jobs.iter().enumerate() {
+        if !plan.left_out.contains(&job.id) {
+            continue;
+        }
+        let tries = (0..job.options.len()).map(|o| extend(problem, &best, &[(j, o)]));
+        let fits = |tried: &Plan| tried.jobs.len() > best.jobs.len() && tried.loss <= best.loss;
+        if let Some(tried) = tries.filter(fits).min_by_key(|tried| tried.loss) {
+            best = Plan {
+                bound: plan.bound,
+                proven: plan.proven,
+                ..tried
+            };
         }
     }
     best
@@ -152,6 +140,9 @@ fn ways(
                         .gates(),
                 );
             }
+            if shut.is_empty() {
+                shut.push(Shut::new(Gate::Outranked, Opens::LeaveOut));
+            }
             WaitingWay {
                 recipe: candidate.recipe.clone(),
                 shut,
@@ -170,7 +161,6 @@ struct Behind<'a> {
     /// The problem with this option as the job's only one.
     problem: Problem,
     job: usize,
-    order: Vec<(usize, usize)>,
 }
 
 impl<'a> Behind<'a> {
@@ -189,24 +179,20 @@ impl<'a> Behind<'a> {
             .position(|j| j.id == request.code.as_str())
             .unwrap_or(0);
         problem.jobs[job].options = vec![option.clone()];
-        let mut order: Vec<(usize, usize)> = plan
-            .jobs
-            .iter()
-            .filter_map(|p| position(&problem, p))
-            .collect();
-        order.push((job, 0));
         Self {
             situation,
             plan,
             needs,
             problem,
             job,
-            order,
         }
     }
 
-    /// Every gate that depends on what is on hand and when; none if nothing keeps it out.
+    /// Every gate that depends on what is on hand and when; none if it fits behind the line-up.
     fn gates(&self) -> Vec<Shut> {
+        if self.fits(&Plenty::of(&[])) {
+            return Vec::new();
+        }
         let mut kept = Relax::all(&self.problem.jobs[self.job].options[0]);
         if !self.fits(&Plenty::of(&kept)) {
             return vec![Shut::new(Gate::Time, Opens::OtherFigures)];
@@ -221,19 +207,14 @@ impl<'a> Behind<'a> {
     }
 
     fn fits(&self, plenty: &Plenty) -> bool {
-        self.end(plenty, &self.order).is_some()
+        self.end(plenty, self.plan).is_some()
     }
 
-    /// When the job ends if so much is given, or none if it still does not fit.
-    fn end(&self, plenty: &Plenty, order: &[(usize, usize)]) -> Option<i64> {
-        let mut problem = plenty.give(&self.problem);
-        problem.jobs.iter_mut().enumerate().for_each(|(j, job)| {
-            if j != self.job && !order.iter().any(|(k, _)| *k == j) {
-                job.options.clear();
-            }
-        });
+    /// When the job ends behind a plan if so much is given, or none if it still does not fit.
+    fn end(&self, plenty: &Plenty, before: &Plan) -> Option<i64> {
+        let problem = plenty.give(&self.problem);
         let job = &problem.jobs[self.job];
-        let plan = decode(&problem, order);
+        let plan = extend(&problem, before, &[(self.job, 0)]);
         let planned = plan.jobs.iter().find(|p| p.id == job.id)?;
         let last = planned
             .operations
@@ -300,7 +281,7 @@ impl<'a> Behind<'a> {
             }
             Relax::Time => {
                 let end = self
-                    .end(&Plenty::of(kept), &self.order)
+                    .end(&Plenty::of(kept), self.plan)
                     .unwrap_or(self.problem.horizon);
                 let days = (end - self.problem.horizon).max(1).div_euclid(1440) + 1;
                 Shut::new(Gate::Time, Opens::FurtherAhead { days })
@@ -350,7 +331,7 @@ impl<'a> Behind<'a> {
             one_lot,
             largest_g: free().max().unwrap_or(0),
             total_g: free().sum(),
-            taken: self.end(&Plenty::of(&without), &[(self.job, 0)]).is_some(),
+            taken: self.end(&Plenty::of(&without), &Plan::default()).is_some(),
         };
         let Ok(code) = powder.parse() else {
             return Shut::new(Gate::Time, Opens::OtherFigures);
@@ -471,7 +452,7 @@ impl<'a> Behind<'a> {
         }
         let relax = Relax::Store(super::supply::bank_store(code));
         let without: Vec<Relax> = kept.iter().filter(|r| **r != relax).cloned().collect();
-        let taken = self.end(&Plenty::of(&without), &[(self.job, 0)]).is_some();
+        let taken = self.end(&Plenty::of(&without), &Plan::default()).is_some();
         Shut::new(
             Gate::Gas {
                 bank: code.clone(),

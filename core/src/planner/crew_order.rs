@@ -14,7 +14,9 @@ pub enum CrewOrder {
 /// The plan of a crew that works to its own order: each job by its first option, as early as it can be.
 #[must_use]
 pub fn crew_plan(problem: &Problem, order: CrewOrder) -> Plan {
-    let jobs = crew_sequence(problem, order).into_iter().map(|job| (job, 0));
+    let jobs = crew_sequence(problem, order)
+        .into_iter()
+        .map(|job| (job, 0));
     decode(problem, &jobs.collect::<Vec<_>>())
 }
 
@@ -22,7 +24,9 @@ pub fn crew_plan(problem: &Problem, order: CrewOrder) -> Plan {
 pub(super) fn crew_sequence(problem: &Problem, order: CrewOrder) -> Vec<usize> {
     let mut jobs: Vec<usize> = (0..problem.jobs.len()).collect();
     if order == CrewOrder::LargestRateFirst {
-        jobs.sort_by_key(|job| std::cmp::Reverse(rate_of_asset(problem, &problem.jobs[*job].asset)));
+        jobs.sort_by_key(|job| {
+            std::cmp::Reverse(rate_of_asset(problem, &problem.jobs[*job].asset))
+        });
     }
     jobs
 }
@@ -32,10 +36,17 @@ fn rate_of_asset(problem: &Problem, asset: &str) -> i64 {
     if !down_now(problem, asset) {
         return 0;
     }
-    let serving = problem.capabilities.iter().filter(|c| c.assets.iter().any(|a| a == asset));
+    let serving = problem
+        .capabilities
+        .iter()
+        .filter(|c| c.assets.iter().any(|a| a == asset));
     serving
         .map(|capability| {
-            let down = capability.assets.iter().filter(|a| down_now(problem, a)).count();
+            let down = capability
+                .assets
+                .iter()
+                .filter(|a| down_now(problem, a))
+                .count();
             capability.loss_per_hour[down] - capability.loss_per_hour[down - 1]
         })
         .sum()
@@ -45,5 +56,8 @@ fn down_now(problem: &Problem, asset: &str) -> bool {
     let known = problem.assets.get(asset);
     let has_job = problem.jobs.iter().any(|job| job.asset == asset);
     let back_already = !has_job && known.and_then(|a| a.back).is_some_and(|back| back <= 0);
-    !back_already && known.and_then(|a| a.down_from).is_none_or(|minute| minute <= 0)
+    !back_already
+        && known
+            .and_then(|a| a.down_from)
+            .is_none_or(|minute| minute <= 0)
 }

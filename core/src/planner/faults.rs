@@ -82,14 +82,26 @@ impl Faults {
         for (n, id) in ids.enumerate() {
             if !seen.insert(id) {
                 let dot = if key.is_empty() { "" } else { "." };
-                self.add(format!("{place}[{n}]{dot}{key}"), format!("'{id}' is given twice; ids are unique"));
+                self.add(
+                    format!("{place}[{n}]{dot}{key}"),
+                    format!("'{id}' is given twice; ids are unique"),
+                );
             }
         }
     }
 
-    fn known<'a>(&mut self, place: &str, kind: &str, id: &str, mut ids: impl Iterator<Item = &'a String>) {
+    fn known<'a>(
+        &mut self,
+        place: &str,
+        kind: &str,
+        id: &str,
+        mut ids: impl Iterator<Item = &'a String>,
+    ) {
         if !ids.any(|known| known == id) {
-            self.add(place, format!("{kind} '{id}' is not among the {kind}s of the problem"));
+            self.add(
+                place,
+                format!("{kind} '{id}' is not among the {kind}s of the problem"),
+            );
         }
     }
 
@@ -97,7 +109,10 @@ impl Faults {
         self.minutes(place, from);
         self.minutes(place, to);
         if to <= from {
-            self.add(place, format!("ends at {to}, not after its begin at {from}"));
+            self.add(
+                place,
+                format!("ends at {to}, not after its begin at {from}"),
+            );
         }
     }
 
@@ -109,11 +124,17 @@ impl Faults {
             if window.from < free {
                 self.add(
                     format!("{place}.from"),
-                    format!("{} is before the end of the window before it, {free}; sort and part them", window.from),
+                    format!(
+                        "{} is before the end of the window before it, {free}; sort and part them",
+                        window.from
+                    ),
                 );
             }
             if window.to > problem.horizon {
-                self.add(format!("{place}.to"), format!("{} is after the horizon, {}", window.to, problem.horizon));
+                self.add(
+                    format!("{place}.to"),
+                    format!("{} is after the horizon, {}", window.to, problem.horizon),
+                );
             }
             self.within(format!("{place}.crew"), window.crew, 1, MAX_COUNT);
             free = free.max(window.to);
@@ -124,7 +145,10 @@ impl Faults {
         self.minutes(format!("{place}.free_from"), cell.free_from);
         self.minutes(format!("{place}.warm_up"), cell.warm_up);
         self.minutes(format!("{place}.same_powder"), cell.same_powder);
-        self.minutes(format!("{place}.default_changeover"), cell.default_changeover);
+        self.minutes(
+            format!("{place}.default_changeover"),
+            cell.default_changeover,
+        );
         for (from, row) in &cell.changeover {
             for (to, minutes) in row {
                 self.minutes(format!("{place}.changeover.{from}.{to}"), *minutes);
@@ -167,7 +191,11 @@ impl Faults {
     }
 
     fn capabilities(&mut self, problem: &Problem) {
-        self.unique("capabilities", "id", problem.capabilities.iter().map(|c| &c.id));
+        self.unique(
+            "capabilities",
+            "id",
+            problem.capabilities.iter().map(|c| &c.id),
+        );
         for (n, capability) in problem.capabilities.iter().enumerate() {
             self.capability(&format!("capabilities[{n}]"), capability);
         }
@@ -177,9 +205,13 @@ impl Faults {
             }
         }
         let top = |c: &Capability| i128::from(c.loss_per_hour.iter().copied().max().unwrap_or(0));
-        let worst = problem.capabilities.iter().map(top).sum::<i128>() * i128::from(problem.horizon);
+        let worst =
+            problem.capabilities.iter().map(top).sum::<i128>() * i128::from(problem.horizon);
         if worst > i128::from(i64::MAX / 4) {
-            self.add("capabilities", format!("the loss until the horizon, {worst}, is too large to be counted"));
+            self.add(
+                "capabilities",
+                format!("the loss until the horizon, {worst}, is too large to be counted"),
+            );
         }
     }
 
@@ -191,7 +223,11 @@ impl Faults {
         if table.len() != wanted {
             self.add(
                 format!("{place}.loss_per_hour"),
-                format!("{} figures for {} assets; give {wanted}, from none down to all", table.len(), wanted - 1),
+                format!(
+                    "{} figures for {} assets; give {wanted}, from none down to all",
+                    table.len(),
+                    wanted - 1
+                ),
             );
         }
         for (k, rate) in table.iter().enumerate() {
@@ -201,7 +237,10 @@ impl Faults {
             if pair[1] < pair[0] {
                 self.add(
                     format!("{place}.loss_per_hour[{}]", k + 1),
-                    format!("falls from {} to {}; a loss never falls with more assets down", pair[0], pair[1]),
+                    format!(
+                        "falls from {} to {}; a loss never falls with more assets down",
+                        pair[0], pair[1]
+                    ),
                 );
             }
         }
@@ -209,7 +248,13 @@ impl Faults {
 
     fn jobs(&mut self, problem: &Problem) {
         if problem.jobs.len() > MAX_JOBS {
-            self.add("jobs", format!("{} given, at most {MAX_JOBS} are planned at once", problem.jobs.len()));
+            self.add(
+                "jobs",
+                format!(
+                    "{} given, at most {MAX_JOBS} are planned at once",
+                    problem.jobs.len()
+                ),
+            );
         }
         self.unique("jobs", "id", problem.jobs.iter().map(|j| &j.id));
         for (n, job) in problem.jobs.iter().enumerate() {
@@ -219,7 +264,11 @@ impl Faults {
 
     fn job(&mut self, place: &str, job: &Job, problem: &Problem) {
         self.minutes(format!("{place}.release"), job.release);
-        self.unique(&format!("{place}.options"), "id", job.options.iter().map(|o| &o.id));
+        self.unique(
+            &format!("{place}.options"),
+            "id",
+            job.options.iter().map(|o| &o.id),
+        );
         for (n, option) in job.options.iter().enumerate() {
             let place = format!("{place}.options[{n}]");
             self.minutes(format!("{place}.earliest"), option.earliest);
@@ -230,17 +279,29 @@ impl Faults {
     }
 
     fn operation(&mut self, place: &str, operation: &Operation, problem: &Problem) {
-        self.within(format!("{place}.minutes"), operation.minutes, 1, MAX_MINUTES);
+        self.within(
+            format!("{place}.minutes"),
+            operation.minutes,
+            1,
+            MAX_MINUTES,
+        );
         self.within(format!("{place}.crew"), operation.crew, 0, MAX_COUNT);
         self.minutes(format!("{place}.after"), operation.after);
         match &operation.work {
             Work::Stage { cells, grams, .. } => {
                 self.amount(format!("{place}.grams"), *grams);
                 for (n, cell) in cells.iter().enumerate() {
-                    self.known(&format!("{place}.cells[{n}]"), "cell", cell, problem.cells.iter().map(|c| &c.id));
+                    self.known(
+                        &format!("{place}.cells[{n}]"),
+                        "cell",
+                        cell,
+                        problem.cells.iter().map(|c| &c.id),
+                    );
                 }
             }
-            Work::Step { station: Some(station) } => {
+            Work::Step {
+                station: Some(station),
+            } => {
                 let ids = problem.stations.iter().map(|s| &s.id);
                 self.known(&format!("{place}.station"), "station", station, ids);
             }
@@ -248,7 +309,12 @@ impl Faults {
         }
         for (n, draw) in operation.draws.iter().enumerate() {
             let place = format!("{place}.draws[{n}]");
-            self.known(&format!("{place}.store"), "store", &draw.store, problem.stores.iter().map(|s| &s.id));
+            self.known(
+                &format!("{place}.store"),
+                "store",
+                &draw.store,
+                problem.stores.iter().map(|s| &s.id),
+            );
             self.amount(format!("{place}.amount"), draw.amount);
             self.amount(format!("{place}.floor"), draw.floor);
         }

@@ -10,7 +10,11 @@ use super::problem::{Capability, Problem};
 #[must_use]
 pub fn loss(problem: &Problem, plan: &Plan) -> i64 {
     let down = down_times(problem, plan);
-    problem.capabilities.iter().map(|capability| loss_of(capability, &down, problem.horizon)).sum()
+    problem
+        .capabilities
+        .iter()
+        .map(|capability| loss_of(capability, &down, problem.horizon))
+        .sum()
 }
 
 /// When each asset of a capability, or of a job, goes down and is back under a plan: `(from, back)` in
@@ -30,7 +34,10 @@ pub fn down_times<'a>(problem: &'a Problem, plan: &Plan) -> BTreeMap<&'a str, (i
     let mut of_jobs: BTreeMap<&str, i64> = BTreeMap::new();
     for job in &problem.jobs {
         let end = finish.get(job.id.as_str()).copied().unwrap_or(horizon);
-        of_jobs.entry(job.asset.as_str()).and_modify(|last| *last = end.max(*last)).or_insert(end);
+        of_jobs
+            .entry(job.asset.as_str())
+            .and_modify(|last| *last = end.max(*last))
+            .or_insert(end);
     }
     for (asset, back) in of_jobs {
         times.entry(asset).and_modify(|span| span.1 = back);
@@ -43,8 +50,12 @@ fn finish_times<'a>(problem: &'a Problem, plan: &Plan) -> BTreeMap<&'a str, i64>
     let jobs: BTreeMap<_, _> = problem.jobs.iter().map(|j| (j.id.as_str(), j)).collect();
     let mut finish = BTreeMap::new();
     for planned in &plan.jobs {
-        let Some(job) = jobs.get(planned.id.as_str()) else { continue };
-        let Some(option) = job.options.iter().find(|o| o.id == planned.option) else { continue };
+        let Some(job) = jobs.get(planned.id.as_str()) else {
+            continue;
+        };
+        let Some(option) = job.options.iter().find(|o| o.id == planned.option) else {
+            continue;
+        };
         let end = match (option.operations.last(), planned.operations.last()) {
             (Some(operation), Some(spot)) => spot.start.saturating_add(operation.minutes),
             (Some(_), None) => problem.horizon,
@@ -57,14 +68,28 @@ fn finish_times<'a>(problem: &'a Problem, plan: &Plan) -> BTreeMap<&'a str, i64>
 
 fn loss_of(capability: &Capability, down: &BTreeMap<&str, (i64, i64)>, horizon: i64) -> i64 {
     let first = capability.from.max(0);
-    let spans: Vec<_> = capability.assets.iter().filter_map(|a| down.get(a.as_str())).collect();
+    let spans: Vec<_> = capability
+        .assets
+        .iter()
+        .filter_map(|a| down.get(a.as_str()))
+        .collect();
     let mut cuts = vec![first, horizon];
-    cuts.extend(spans.iter().flat_map(|s| [s.0, s.1]).filter(|t| (first..horizon).contains(t)));
+    cuts.extend(
+        spans
+            .iter()
+            .flat_map(|s| [s.0, s.1])
+            .filter(|t| (first..horizon).contains(t)),
+    );
     cuts.sort_unstable();
-    let pieces = cuts.windows(2).filter(|piece| first <= piece[0] && piece[1] <= horizon);
+    let pieces = cuts
+        .windows(2)
+        .filter(|piece| first <= piece[0] && piece[1] <= horizon);
     pieces
         .map(|piece| {
-            let number = spans.iter().filter(|s| s.0 <= piece[0] && piece[0] < s.1).count();
+            let number = spans
+                .iter()
+                .filter(|s| s.0 <= piece[0] && piece[0] < s.1)
+                .count();
             capability.loss_per_hour[number] * (piece[1] - piece[0])
         })
         .sum()

@@ -8,22 +8,29 @@ mod bound;
 mod check;
 mod crew_order;
 mod decode;
+mod extend;
 mod faults;
 mod loss;
 mod plan;
 mod problem;
 mod read;
 mod rules;
+#[cfg(test)]
+mod samples;
 mod search;
+#[cfg(test)]
+mod tests;
 
 pub use bound::bound;
 pub use check::{Broken, Place, check};
 pub use crew_order::{CrewOrder, crew_plan};
 pub use decode::decode;
+pub use extend::extend;
 pub use faults::{Fault, MAX_AMOUNT, MAX_COUNT, MAX_JOBS, MAX_MINUTES};
 pub use loss::{down_times, loss};
 pub use plan::{LotDraw, Plan, PlanSchema, PlannedJob, Spot};
 pub use problem::{
-    Asset, Capability, Cell, Draw, Job, JobOption, Lot, Operation, Problem, ProblemSchema, Station, Store, Window, Work,
+    Asset, Capability, Cell, Draw, Job, JobOption, Lot, Operation, Problem, ProblemSchema, Station,
+    Store, Window, Work,
 };
 pub use search::Search;

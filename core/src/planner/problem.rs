@@ -177,7 +177,10 @@ pub struct JobOption {
 
 /// One piece of work, not interrupted once begun.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(try_from = "super::read::OperationKeys", into = "super::read::OperationKeys")]
+#[serde(
+    try_from = "super::read::OperationKeys",
+    into = "super::read::OperationKeys"
+)]
 pub struct Operation {
     /// Spraying in a cell, or a step at a station.
     pub work: Work,

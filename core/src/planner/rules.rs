@@ -80,8 +80,15 @@ pub(super) struct OperationRule {
 
 #[derive(Debug)]
 pub(super) enum WorkRule {
-    Stage { cells: Vec<usize>, powder: usize, grams: i64, one_lot: bool },
-    Step { station: Option<usize> },
+    Stage {
+        cells: Vec<usize>,
+        powder: usize,
+        grams: i64,
+        one_lot: bool,
+    },
+    Step {
+        station: Option<usize>,
+    },
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -113,14 +120,26 @@ impl Rules {
             periods: attended_periods(problem),
             crew: crew_on_duty(problem),
             cells: problem.cells.iter().map(|cell| places.cell(cell)).collect(),
-            stations: problem.stations.iter().map(|s| station_room(s.slots, &s.closed)).collect(),
+            stations: problem
+                .stations
+                .iter()
+                .map(|s| station_room(s.slots, &s.closed))
+                .collect(),
             stores: problem
                 .stores
                 .iter()
                 .enumerate()
                 .map(|(n, store)| Balance::new(store.level, &store.arrivals, draw_limits(&jobs, n)))
                 .collect(),
-            lots: problem.lots.iter().map(|l| LotRule { grams: l.grams, from: l.from, until: l.until }).collect(),
+            lots: problem
+                .lots
+                .iter()
+                .map(|l| LotRule {
+                    grams: l.grams,
+                    from: l.from,
+                    until: l.until,
+                })
+                .collect(),
             lots_of,
             assets: places.assets(problem),
             capabilities: problem
@@ -177,8 +196,13 @@ fn station_room(slots: i64, closed: &[(i64, i64, i64)]) -> Room {
 
 /// The largest sum of one operation's draws on a store, and the highest floor.
 fn draw_limits(jobs: &[JobRule], store: usize) -> DrawSize {
-    let operations = jobs.iter().flat_map(|job| &job.options).flat_map(|option| &option.operations);
-    let draws = operations.flat_map(|operation| &operation.draws).filter(|draw| draw.store == store);
+    let operations = jobs
+        .iter()
+        .flat_map(|job| &job.options)
+        .flat_map(|option| &option.operations);
+    let draws = operations
+        .flat_map(|operation| &operation.draws)
+        .filter(|draw| draw.store == store);
     draws.fold(DrawSize::default(), |limits, draw| DrawSize {
         amount: limits.amount.max(draw.size.amount),
         floor: limits.floor.max(draw.size.floor),
@@ -187,7 +211,11 @@ fn draw_limits(jobs: &[JobRule], store: usize) -> DrawSize {
 
 impl<'a> Places<'a> {
     fn of(problem: &'a Problem) -> Self {
-        let stages = problem.jobs.iter().flat_map(|j| &j.options).flat_map(|o| &o.operations);
+        let stages = problem
+            .jobs
+            .iter()
+            .flat_map(|j| &j.options)
+            .flat_map(|o| &o.operations);
         let sprayed = stages.filter_map(|operation| match &operation.work {
             Work::Stage { powder, .. } => Some(powder),
             Work::Step { .. } => None,
@@ -231,10 +259,17 @@ impl<'a> Places<'a> {
 
     fn assets(&self, problem: &Problem) -> Vec<AssetRule> {
         let mut rules: Vec<_> = (0..self.assets.len())
-            .map(|_| AssetRule { down_from: 0, back: problem.horizon, jobs: Vec::new(), capabilities: Vec::new() })
+            .map(|_| AssetRule {
+                down_from: 0,
+                back: problem.horizon,
+                jobs: Vec::new(),
+                capabilities: Vec::new(),
+            })
             .collect();
         for (id, asset) in &problem.assets {
-            let Some(at) = self.assets.get(id.as_str()) else { continue };
+            let Some(at) = self.assets.get(id.as_str()) else {
+                continue;
+            };
             rules[*at].down_from = asset.down_from.unwrap_or(0);
             rules[*at].back = asset.back.unwrap_or(problem.horizon).min(problem.horizon);
         }
@@ -250,31 +285,56 @@ impl<'a> Places<'a> {
     }
 
     fn job(&self, job: &Job) -> JobRule {
-        let options = job.options.iter().map(|option| self.option(job, option)).collect();
-        JobRule { asset: self.assets[job.asset.as_str()], options }
+        let options = job
+            .options
+            .iter()
+            .map(|option| self.option(job, option))
+            .collect();
+        JobRule {
+            asset: self.assets[job.asset.as_str()],
+            options,
+        }
     }
 
     fn option(&self, job: &Job, option: &JobOption) -> OptionRule {
-        let operations = option.operations.iter().map(|operation| self.operation(operation)).collect();
-        OptionRule { ready: job.release.max(option.earliest), operations }
+        let operations = option
+            .operations
+            .iter()
+            .map(|operation| self.operation(operation))
+            .collect();
+        OptionRule {
+            ready: job.release.max(option.earliest),
+            operations,
+        }
     }
 
     fn operation(&self, operation: &Operation) -> OperationRule {
         let work = match &operation.work {
-            Work::Stage { cells, powder, grams, one_lot } => WorkRule::Stage {
+            Work::Stage {
+                cells,
+                powder,
+                grams,
+                one_lot,
+            } => WorkRule::Stage {
                 cells: cells.iter().map(|c| self.cells[c.as_str()]).collect(),
                 powder: self.powders[powder.as_str()],
                 grams: *grams,
                 one_lot: *one_lot,
             },
-            Work::Step { station } => {
-                WorkRule::Step { station: station.as_ref().map(|s| self.stations[s.as_str()]) }
-            }
+            Work::Step { station } => WorkRule::Step {
+                station: station.as_ref().map(|s| self.stations[s.as_str()]),
+            },
         };
         let mut draws: BTreeMap<usize, DrawRule> = BTreeMap::new();
         for draw in &operation.draws {
             let store = self.stores[draw.store.as_str()];
-            let size = &mut draws.entry(store).or_insert(DrawRule { store, size: DrawSize::default() }).size;
+            let size = &mut draws
+                .entry(store)
+                .or_insert(DrawRule {
+                    store,
+                    size: DrawSize::default(),
+                })
+                .size;
             size.amount += draw.amount;
             size.floor = size.floor.max(draw.floor);
         }

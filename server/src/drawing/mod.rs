@@ -1,6 +1,9 @@
 //! What drawings share: how wide a text is, so that labels can be placed without touching.
 
 mod advances;
+mod canvas;
+
+pub use canvas::{Canvas, Drawing, Mark};
 
 use advances::{BOLD, REGULAR};
 
@@ -12,6 +15,38 @@ pub fn width(text: &str, px: f64, bold: bool) -> f64 {
     let table = if bold { &BOLD } else { &REGULAR };
     let units: u32 = text.chars().map(|letter| advance(table, letter)).sum();
     f64::from(units) * px / UNITS_PER_EM
+}
+
+/// As many whole words of a text as fit, without a comma or colon at the end.
+pub fn fitted(text: &str, px: f64, bold: bool, room: f64) -> String {
+    let mut fitted = String::new();
+    for word in text.split(' ') {
+        let longer = if fitted.is_empty() {
+            word.to_owned()
+        } else {
+            format!("{fitted} {word}")
+        };
+        if width(&longer, px, bold) > room {
+            break;
+        }
+        fitted = longer;
+    }
+    fitted.trim_end_matches([',', ':', ';']).to_owned()
+}
+
+/// A whole number as a length on a page.
+#[expect(clippy::cast_precision_loss, reason = "lengths on a page are small")]
+pub const fn px(value: i64) -> f64 {
+    value as f64
+}
+
+/// A length in whole pixels, rounded up.
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "lengths on a page are small"
+)]
+pub const fn whole_px(length: f64) -> i64 {
+    length.ceil() as i64
 }
 
 const UNITS_PER_EM: f64 = 2000.0;

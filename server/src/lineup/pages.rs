@@ -194,7 +194,18 @@ fn lower_first(name: &str) -> String {
     })
 }
 
+/// So many gates stand beside the order; the rest goes below it.
+const BESIDE: usize = 6;
+
 impl Order {
+    fn first_waits(&self) -> &[Wait] {
+        self.waits.get(..BESIDE).unwrap_or(&self.waits)
+    }
+
+    fn more_waits(&self) -> &[Wait] {
+        self.waits.get(BESIDE..).unwrap_or_default()
+    }
+
     fn new(
         situation: &Situation,
         words: &Words<'_>,

@@ -92,12 +92,19 @@ impl Planner {
         self.stop.store(true, Ordering::Relaxed);
     }
 
-    /// Until the running search ends, or a moment has passed.
+    /// Until the running search ends, or a moment has passed: then the page shows how far it is.
     pub async fn wait_a_moment(&self) {
-        let done = self.done.notified();
-        if matches!(self.planning(), Planning::Running { .. }) {
-            // Later than that, the page shows how far the search is.
-            let _ = tokio::time::timeout(MOMENT, done).await;
+        let _ = tokio::time::timeout(MOMENT, self.finished()).await;
+    }
+
+    /// Until no search runs.
+    pub async fn finished(&self) {
+        loop {
+            let done = self.done.notified();
+            if !matches!(self.planning(), Planning::Running { .. }) {
+                return;
+            }
+            done.await;
         }
     }
 

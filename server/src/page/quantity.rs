@@ -23,6 +23,23 @@ pub fn grams_up(milligrams: i64) -> String {
     format!("{} g", whole(ceiling(milligrams, 1000)))
 }
 
+/// Milligrams in grams, exactly: what moved, as '1 204.5 g'.
+pub fn grams_exact(milligrams: i64) -> String {
+    let sign = if milligrams < 0 { "-" } else { "" };
+    let (grams, rest) = (
+        milligrams.unsigned_abs() / 1000,
+        milligrams.unsigned_abs() % 1000,
+    );
+    let grams = whole(i64::try_from(grams).unwrap_or(i64::MAX));
+    match rest {
+        0 => format!("{sign}{grams} g"),
+        rest => format!(
+            "{sign}{grams}.{} g",
+            format!("{rest:03}").trim_end_matches('0')
+        ),
+    }
+}
+
 /// Milligrams in kilograms with one decimal, rounded down: what is on hand, as '2.4 kg'.
 pub fn kilograms_down(milligrams: i64) -> String {
     format!("{} kg", tenths(milligrams.div_euclid(100_000)))
@@ -141,6 +158,9 @@ mod tests {
         assert_eq!(kilograms_down(2_400_001), "2.4 kg");
         assert_eq!(kilograms_up(2_400_001), "2.5 kg");
         assert_eq!(grams_up(2_400_000), "2\u{202f}400 g");
+        // What moved is exact.
+        assert_eq!(grams_exact(-2_400_050), "-2\u{202f}400.05 g");
+        assert_eq!(grams_exact(1_000), "1 g");
         // A count below nothing is never shown as nothing.
         assert_eq!(grams_down(-1), "-1 g");
         assert_eq!(kilograms_down(-1), "-0.1 kg");

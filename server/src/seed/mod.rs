@@ -62,8 +62,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
     let powders = sheets.powders(faults);
     let known = codes(&sheets.powders, "code", faults);
     let lots = sheets.lots(&known, &calendar, faults);
-    let bank_codes = banks.iter().map(|b| b.code.clone()).collect();
-    let deliveries = sheets.deliveries(&known, &bank_codes, &calendar, faults);
+    let deliveries = sheets.deliveries(&known, &site::bank_codes(&rows, faults), &calendar, faults);
 
     let stations = cell::Sheets::new(files, faults);
     let duty = stations.duty(calendar.zone, now, faults);

@@ -163,11 +163,18 @@ pub(super) fn nozzle(
 }
 
 pub(super) fn banks(rows: &Rows, calendar: &Calendar, faults: &Faults) -> Vec<Bank> {
-    let rows = rows.get("bank").map_or(&[][..], Vec::as_slice);
-    let _: BTreeSet<BankCode> = codes(rows, "code", faults);
-    rows.iter()
+    bank_rows(rows)
+        .iter()
         .filter_map(|row| bank(row, calendar, faults))
         .collect()
+}
+
+pub(super) fn bank_codes(rows: &Rows, faults: &Faults) -> BTreeSet<BankCode> {
+    codes(bank_rows(rows), "code", faults)
+}
+
+fn bank_rows(rows: &Rows) -> &[Row] {
+    rows.get("bank").map_or(&[], Vec::as_slice)
 }
 
 fn bank(row: &Row, calendar: &Calendar, faults: &Faults) -> Option<Bank> {

@@ -1,9 +1,12 @@
 //! The line-up on small sites: what goes in, what waits, and what lets it in.
 
+mod endurance;
 mod gates;
+mod here;
 mod loss_now;
 mod order;
 mod site;
+mod stock;
 
 use super::{LineUp, Opens, Shut, Verified, complete, draft, line_up};
 use crate::planner::{CrewOrder, crew_plan};

@@ -10,7 +10,10 @@ pub struct Place {
 
 /// A rule that a plan breaks; times in minutes, powder in grams.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[expect(missing_docs, reason = "the message of each variant says what its fields are")]
+#[expect(
+    missing_docs,
+    reason = "the message of each variant says what its fields are"
+)]
 pub enum Broken {
     #[error("job '{job}' is not in the problem")]
     UnknownJob { job: String },
@@ -19,7 +22,11 @@ pub enum Broken {
     #[error("job '{job}' has no option '{option}'")]
     UnknownOption { job: String, option: String },
     #[error("job '{job}' has {wanted} operations by its option, and {given} in the plan")]
-    OperationCount { job: String, wanted: usize, given: usize },
+    OperationCount {
+        job: String,
+        wanted: usize,
+        given: usize,
+    },
     #[error("job '{job}' is left out, and also planned")]
     LeftOutButPlanned { job: String },
     #[error("job '{job}' is left out twice")]
@@ -27,47 +34,113 @@ pub enum Broken {
     #[error("job '{job}' is neither planned nor left out")]
     Forgotten { job: String },
     #[error("job '{job}' is ready at {ready}, after the horizon at {horizon}")]
-    NeverReady { job: String, ready: i64, horizon: i64 },
+    NeverReady {
+        job: String,
+        ready: i64,
+        horizon: i64,
+    },
     #[error("{place}: minute {from} is not within 0 to the horizon, {horizon}")]
-    OutsideHorizon { place: Place, from: i64, horizon: i64 },
+    OutsideHorizon {
+        place: Place,
+        from: i64,
+        horizon: i64,
+    },
     #[error("{place}: starts at {start}, and may not before {earliest}")]
-    TooEarly { place: Place, start: i64, earliest: i64 },
+    TooEarly {
+        place: Place,
+        start: i64,
+        earliest: i64,
+    },
     #[error("{place}: starts at {start}, when nobody is on duty")]
     OffDuty { place: Place, start: i64 },
     #[error("crew: {needed} needed and {on_duty} on duty at minute {minute}")]
-    Crew { minute: i64, needed: i64, on_duty: i64 },
+    Crew {
+        minute: i64,
+        needed: i64,
+        on_duty: i64,
+    },
     #[error("{place}: a step has no cell, set-up or lots")]
     StepSprays { place: Place },
     #[error("{place}: a stage says when its set-up begins ('setup_from')")]
     NoSetup { place: Place },
     #[error("{place}: set-up begins at {setup_from}, after the start at {start}")]
-    SetupAfterStart { place: Place, setup_from: i64, start: i64 },
+    SetupAfterStart {
+        place: Place,
+        setup_from: i64,
+        start: i64,
+    },
     #[error("{place}: may not be done in cell '{cell}'")]
     CellNotAllowed { place: Place, cell: String },
     #[error("{place}: set-up begins at {setup_from}, before the cell is free at {free}")]
-    CellBusy { place: Place, setup_from: i64, free: i64 },
+    CellBusy {
+        place: Place,
+        setup_from: i64,
+        free: i64,
+    },
     #[error("{place}: needs {needed} min of set-up and has {given}")]
-    SetupTooShort { place: Place, needed: i64, given: i64 },
+    SetupTooShort {
+        place: Place,
+        needed: i64,
+        given: i64,
+    },
     #[error("{place}: set-up and spraying, {from} to {to}, are not within one attended period")]
     SplitBySleep { place: Place, from: i64, to: i64 },
     #[error("{place}: cell '{cell}' is closed within {from} to {to}")]
-    CellClosed { place: Place, cell: String, from: i64, to: i64 },
+    CellClosed {
+        place: Place,
+        cell: String,
+        from: i64,
+        to: i64,
+    },
     #[error("station '{station}': {held} in {slots} slots at minute {minute}")]
-    Station { station: String, minute: i64, held: i64, slots: i64 },
+    Station {
+        station: String,
+        minute: i64,
+        held: i64,
+        slots: i64,
+    },
     #[error("{place}: lots add up to {given} g of {wanted} g")]
-    LotSum { place: Place, given: i64, wanted: i64 },
+    LotSum {
+        place: Place,
+        given: i64,
+        wanted: i64,
+    },
     #[error("{place}: takes {grams} g from lot '{lot}'; at least 1")]
-    LotGrams { place: Place, lot: String, grams: i64 },
+    LotGrams {
+        place: Place,
+        lot: String,
+        grams: i64,
+    },
     #[error("{place}: comes from {lots} lots and must come from one")]
     NotOneLot { place: Place, lots: usize },
     #[error("{place}: lot '{lot}' is not of powder '{powder}'")]
-    LotPowder { place: Place, lot: String, powder: String },
+    LotPowder {
+        place: Place,
+        lot: String,
+        powder: String,
+    },
     #[error("{place}: lot '{lot}' is usable from {from} until {until}, not from {start} to {end}")]
-    LotTime { place: Place, lot: String, from: i64, until: i64, start: i64, end: i64 },
+    LotTime {
+        place: Place,
+        lot: String,
+        from: i64,
+        until: i64,
+        start: i64,
+        end: i64,
+    },
     #[error("lot '{lot}': {drawn} g drawn of {grams} g")]
-    LotOverdrawn { lot: String, drawn: i128, grams: i64 },
+    LotOverdrawn {
+        lot: String,
+        drawn: i128,
+        grams: i64,
+    },
     #[error("{place}: leaves {left} in store '{store}' and must leave {floor}")]
-    Floor { place: Place, store: String, left: i64, floor: i64 },
+    Floor {
+        place: Place,
+        store: String,
+        left: i64,
+        floor: i64,
+    },
     #[error("the plan states a loss of {stated}; it is {actual}")]
     Loss { stated: i64, actual: i64 },
     #[error("the plan states a lower bound of {bound}, above its loss of {actual}")]

@@ -52,21 +52,32 @@ struct Placed<'a> {
     end: i64,
 }
 
-fn placed_operations<'a>(problem: &'a Problem, plan: &'a Plan, broken: &mut Vec<Broken>) -> Vec<Placed<'a>> {
+fn placed_operations<'a>(
+    problem: &'a Problem,
+    plan: &'a Plan,
+    broken: &mut Vec<Broken>,
+) -> Vec<Placed<'a>> {
     let jobs: BTreeMap<_, _> = problem.jobs.iter().map(|j| (j.id.as_str(), j)).collect();
     let mut seen = BTreeSet::new();
     let mut placed = Vec::new();
     for planned in &plan.jobs {
         let Some(job) = jobs.get(planned.id.as_str()) else {
-            broken.push(Broken::UnknownJob { job: planned.id.clone() });
+            broken.push(Broken::UnknownJob {
+                job: planned.id.clone(),
+            });
             continue;
         };
         if !seen.insert(planned.id.as_str()) {
-            broken.push(Broken::PlannedTwice { job: planned.id.clone() });
+            broken.push(Broken::PlannedTwice {
+                job: planned.id.clone(),
+            });
             continue;
         }
         let Some(option) = job.options.iter().find(|o| o.id == planned.option) else {
-            broken.push(Broken::UnknownOption { job: planned.id.clone(), option: planned.option.clone() });
+            broken.push(Broken::UnknownOption {
+                job: planned.id.clone(),
+                option: planned.option.clone(),
+            });
             continue;
         };
         place_job(problem, job, option, planned, &mut placed, broken);
@@ -84,24 +95,56 @@ fn place_job<'a>(
 ) {
     let (wanted, given) = (option.operations.len(), planned.operations.len());
     if wanted != given {
-        broken.push(Broken::OperationCount { job: job.id.clone(), wanted, given });
+        broken.push(Broken::OperationCount {
+            job: job.id.clone(),
+            wanted,
+            given,
+        });
         return;
     }
     let mut ready = job.release.max(option.earliest);
     if ready > problem.horizon {
-        broken.push(Broken::NeverReady { job: job.id.clone(), ready, horizon: problem.horizon });
+        broken.push(Broken::NeverReady {
+            job: job.id.clone(),
+            ready,
+            horizon: problem.horizon,
+        });
     }
-    for (n, (operation, spot)) in option.operations.iter().zip(&planned.operations).enumerate() {
-        let place = Place { job: job.id.clone(), operation: n + 1 };
-        let begin = if operation.is_stage() { spot.setup_from.unwrap_or(spot.start) } else { spot.start };
+    for (n, (operation, spot)) in option
+        .operations
+        .iter()
+        .zip(&planned.operations)
+        .enumerate()
+    {
+        let place = Place {
+            job: job.id.clone(),
+            operation: n + 1,
+        };
+        let begin = if operation.is_stage() {
+            spot.setup_from.unwrap_or(spot.start)
+        } else {
+            spot.start
+        };
         let within = 0..=problem.horizon;
         if !within.contains(&spot.start) || !within.contains(&begin) {
-            broken.push(Broken::OutsideHorizon { place, from: begin.min(spot.start), horizon: problem.horizon });
+            broken.push(Broken::OutsideHorizon {
+                place,
+                from: begin.min(spot.start),
+                horizon: problem.horizon,
+            });
             return;
         }
         let end = spot.start + operation.minutes;
         let earliest = ready + operation.after;
-        placed.push(Placed { place, operation, spot, earliest, begin, start: spot.start, end });
+        placed.push(Placed {
+            place,
+            operation,
+            spot,
+            earliest,
+            begin,
+            start: spot.start,
+            end,
+        });
         ready = end;
     }
 }
@@ -122,7 +165,9 @@ fn left_out(problem: &Problem, plan: &Plan, broken: &mut Vec<Broken>) {
     }
     for job in &problem.jobs {
         if !planned.contains(job.id.as_str()) && !out.contains(job.id.as_str()) {
-            broken.push(Broken::Forgotten { job: job.id.clone() });
+            broken.push(Broken::Forgotten {
+                job: job.id.clone(),
+            });
         }
     }
 }
@@ -131,17 +176,36 @@ fn left_out(problem: &Problem, plan: &Plan, broken: &mut Vec<Broken>) {
 fn alone(problem: &Problem, it: &Placed<'_>, broken: &mut Vec<Broken>) {
     let place = || it.place.clone();
     if it.start < it.earliest {
-        broken.push(Broken::TooEarly { place: place(), start: it.start, earliest: it.earliest });
+        broken.push(Broken::TooEarly {
+            place: place(),
+            start: it.start,
+            earliest: it.earliest,
+        });
     }
     if it.end > problem.horizon {
-        broken.push(Broken::OutsideHorizon { place: place(), from: it.end, horizon: problem.horizon });
+        broken.push(Broken::OutsideHorizon {
+            place: place(),
+            from: it.end,
+            horizon: problem.horizon,
+        });
     }
-    if !problem.windows.iter().any(|w| w.from <= it.start && it.start < w.to) {
-        broken.push(Broken::OffDuty { place: place(), start: it.start });
+    if !problem
+        .windows
+        .iter()
+        .any(|w| w.from <= it.start && it.start < w.to)
+    {
+        broken.push(Broken::OffDuty {
+            place: place(),
+            start: it.start,
+        });
     }
     if it.operation.is_stage() {
         if it.begin > it.start {
-            broken.push(Broken::SetupAfterStart { place: place(), setup_from: it.begin, start: it.start });
+            broken.push(Broken::SetupAfterStart {
+                place: place(),
+                setup_from: it.begin,
+                start: it.start,
+            });
         }
         if it.spot.setup_from.is_none() {
             broken.push(Broken::NoSetup { place: place() });
@@ -155,12 +219,18 @@ fn alone(problem: &Problem, it: &Placed<'_>, broken: &mut Vec<Broken>) {
 fn figures(problem: &Problem, plan: &Plan, broken: &mut Vec<Broken>) {
     let actual = loss(problem, plan);
     if plan.loss != actual {
-        broken.push(Broken::Loss { stated: plan.loss, actual });
+        broken.push(Broken::Loss {
+            stated: plan.loss,
+            actual,
+        });
     }
     if let Some(bound) = plan.bound.filter(|bound| *bound > actual) {
         broken.push(Broken::Bound { bound, actual });
     }
     if plan.proven == Some(true) && plan.bound != Some(actual) {
-        broken.push(Broken::Proven { bound: plan.bound, actual });
+        broken.push(Broken::Proven {
+            bound: plan.bound,
+            actual,
+        });
     }
 }

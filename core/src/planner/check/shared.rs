@@ -5,14 +5,28 @@ use crate::planner::problem::{Problem, Station, Work};
 
 /// At every minute the crew that operations need is on duty.
 pub(super) fn crew(problem: &Problem, placed: &[Placed<'_>], broken: &mut Vec<Broken>) {
-    let mut minutes: BTreeSet<i64> = problem.windows.iter().flat_map(|w| [w.from, w.to]).collect();
+    let mut minutes: BTreeSet<i64> = problem
+        .windows
+        .iter()
+        .flat_map(|w| [w.from, w.to])
+        .collect();
     minutes.extend(placed.iter().map(|it| it.begin));
     for minute in minutes {
-        let working = placed.iter().filter(|it| it.begin <= minute && minute < it.end);
+        let working = placed
+            .iter()
+            .filter(|it| it.begin <= minute && minute < it.end);
         let needed: i64 = working.map(|it| it.operation.crew).sum();
-        let on_duty = problem.windows.iter().find(|w| w.from <= minute && minute < w.to).map_or(0, |w| w.crew);
+        let on_duty = problem
+            .windows
+            .iter()
+            .find(|w| w.from <= minute && minute < w.to)
+            .map_or(0, |w| w.crew);
         if needed > on_duty {
-            broken.push(Broken::Crew { minute, needed, on_duty });
+            broken.push(Broken::Crew {
+                minute,
+                needed,
+                on_duty,
+            });
         }
     }
 }
@@ -24,11 +38,22 @@ pub(super) fn stations(problem: &Problem, placed: &[Placed<'_>], broken: &mut Ve
         let mut minutes: BTreeSet<i64> = here.iter().map(|it| it.start).collect();
         minutes.extend(station.closed.iter().map(|(from, _, _)| *from));
         for minute in minutes {
-            let held = here.iter().map(|it| i64::from(it.start <= minute && minute < it.end)).sum();
-            let shut = station.closed.iter().filter(|(from, to, _)| (*from..*to).contains(&minute));
+            let held = here
+                .iter()
+                .map(|it| i64::from(it.start <= minute && minute < it.end))
+                .sum();
+            let shut = station
+                .closed
+                .iter()
+                .filter(|(from, to, _)| (*from..*to).contains(&minute));
             let slots = station.slots - shut.map(|(_, _, slots)| slots).sum::<i64>();
             if held > 0 && held > slots {
-                broken.push(Broken::Station { station: station.id.clone(), minute, held, slots });
+                broken.push(Broken::Station {
+                    station: station.id.clone(),
+                    minute,
+                    held,
+                    slots,
+                });
             }
         }
     }

@@ -1,0 +1,438 @@
+use super::*;
+use crate::planner::decode;
+use crate::planner::plan::LotDraw;
+use crate::planner::samples::{
+    capability, drawing, job, lot, quiet_site, stage, station, step, store,
+};
+
+/// Two jobs: each is sprayed for 30 min behind 10 min of set-up, and milled for 20 min. Both draw gas.
+fn site() -> Problem {
+    let mut problem = quiet_site(400);
+    problem.windows = vec![
+        crate::planner::Window {
+            from: 0,
+            to: 200,
+            crew: 2,
+        },
+        crate::planner::Window {
+            from: 300,
+            to: 400,
+            crew: 2,
+        },
+    ];
+    problem.cells[0].same_powder = 10;
+    problem.cells[0].free_from = 5;
+    problem.cells[0].closed = vec![(150, 160)];
+    problem.stations = vec![station("mill", 1)];
+    problem.stations[0].closed = vec![(120, 150, 1)];
+    problem.stores = vec![store("gas", 100, &[(90, 100)])];
+    problem.lots = vec![
+        lot("al-1", "al", 50),
+        lot("al-2", "al", 50),
+        lot("cu-1", "cu", 50),
+    ];
+    problem.lots[0].until = 100;
+    problem.capabilities = vec![capability(&["a1", "a2"], &[0, 1, 3])];
+    let way = || {
+        vec![
+            drawing(stage("al", 40, 30), "gas", 40, 10),
+            step("mill", 20, 1),
+        ]
+    };
+    problem.jobs = vec![job(1, way()), job(2, way())];
+    problem
+}
+
+/// A sound plan of it: j1 sprays 15 to 45 and mills 45 to 65, j2 sprays 55 to 85 and mills 85 to 105.
+fn sound() -> (Problem, Plan) {
+    let problem = site();
+    let plan = decode(&problem, &[(0, 0), (1, 0)]);
+    let starts: Vec<i64> = plan
+        .jobs
+        .iter()
+        .flat_map(|job| &job.operations)
+        .map(|spot| spot.start)
+        .collect();
+    assert_eq!(
+        (starts, check(&problem, &plan)),
+        (vec![15, 45, 55, 85], vec![])
+    );
+    (problem, plan)
+}
+
+/// Plants a fault in the sound plan and says what the verifier finds, the stated loss aside.
+fn planted(fault: impl FnOnce(&mut Problem, &mut Plan)) -> Vec<Broken> {
+    let (mut problem, mut plan) = sound();
+    fault(&mut problem, &mut plan);
+    plan.loss = crate::planner::loss(&problem, &plan);
+    check(&problem, &plan)
+}
+
+fn place(job: &str, operation: usize) -> Place {
+    Place {
+        job: job.into(),
+        operation,
+    }
+}
+
+fn spot(plan: &mut Plan, job: usize, operation: usize) -> &mut Spot {
+    &mut plan.jobs[job].operations[operation]
+}
+
+#[test]
+fn jobs_that_are_unknown_twice_or_forgotten_are_found() {
+    let found = planted(|_, plan| plan.jobs[0].id = "j9".into());
+    assert_eq!(
+        found,
+        [
+            Broken::UnknownJob { job: "j9".into() },
+            Broken::Forgotten { job: "j1".into() }
+        ]
+    );
+    let found = planted(|_, plan| plan.jobs.push(plan.jobs[0].clone()));
+    assert_eq!(found, [Broken::PlannedTwice { job: "j1".into() }]);
+    let found = planted(|_, plan| plan.jobs[0].option = "other".into());
+    assert_eq!(
+        found,
+        [Broken::UnknownOption {
+            job: "j1".into(),
+            option: "other".into()
+        }]
+    );
+    let found = planted(|_, plan| plan.left_out = vec!["j1".into(), "j9".into()]);
+    assert_eq!(
+        found,
+        [
+            Broken::LeftOutButPlanned { job: "j1".into() },
+            Broken::UnknownJob { job: "j9".into() }
+        ]
+    );
+    let found = planted(|_, plan| {
+        plan.jobs.pop();
+        plan.left_out = vec!["j2".into(), "j2".into()];
+    });
+    assert_eq!(found, [Broken::LeftOutTwice { job: "j2".into() }]);
+    let found = planted(|_, plan| drop(plan.jobs[1].operations.pop()));
+    assert_eq!(
+        found,
+        [Broken::OperationCount {
+            job: "j2".into(),
+            wanted: 2,
+            given: 1
+        }]
+    );
+}
+
+#[test]
+fn work_before_it_is_ready_is_found() {
+    let found = planted(|problem, _| problem.jobs[0].release = 20);
+    assert_eq!(
+        found,
+        [Broken::TooEarly {
+            place: place("j1", 1),
+            start: 15,
+            earliest: 20
+        }]
+    );
+    let found = planted(|problem, _| problem.jobs[1].options[0].operations[1].after = 5);
+    assert_eq!(
+        found,
+        [Broken::TooEarly {
+            place: place("j2", 2),
+            start: 85,
+            earliest: 90
+        }]
+    );
+    let found = planted(|problem, _| problem.jobs[1].options[0].earliest = 401);
+    assert_eq!(
+        found[0],
+        Broken::NeverReady {
+            job: "j2".into(),
+            ready: 401,
+            horizon: 400
+        }
+    );
+}
+
+#[test]
+fn work_outside_the_horizon_is_found() {
+    let found = planted(|_, plan| spot(plan, 1, 1).start = i64::MAX);
+    assert_eq!(
+        found,
+        [Broken::OutsideHorizon {
+            place: place("j2", 2),
+            from: i64::MAX,
+            horizon: 400
+        }]
+    );
+    let found = planted(|_, plan| spot(plan, 1, 1).start = 390);
+    assert!(found.contains(&Broken::OutsideHorizon {
+        place: place("j2", 2),
+        from: 410,
+        horizon: 400
+    }));
+    let found = planted(|_, plan| spot(plan, 0, 0).setup_from = Some(-5));
+    assert_eq!(
+        found,
+        [Broken::OutsideHorizon {
+            place: place("j1", 1),
+            from: -5,
+            horizon: 400
+        }]
+    );
+}
+
+/// The mill of j2 at 250, when nobody is on duty; and the crew of one that both jobs would need at 55.
+#[test]
+fn work_without_people_is_found() {
+    let found = planted(|_, plan| spot(plan, 1, 1).start = 250);
+    assert!(found.contains(&Broken::OffDuty {
+        place: place("j2", 2),
+        start: 250
+    }));
+    assert!(found.contains(&Broken::Crew {
+        minute: 250,
+        needed: 1,
+        on_duty: 0
+    }));
+    let found = planted(|problem, _| problem.windows[0].crew = 1);
+    assert_eq!(
+        found,
+        [Broken::Crew {
+            minute: 45,
+            needed: 2,
+            on_duty: 1
+        }]
+    );
+    // Unattended work may run into the night, but not begin there.
+    let found = planted(|problem, plan| {
+        problem.jobs[1].options[0].operations[1].crew = 0;
+        spot(plan, 1, 1).start = 190;
+    });
+    assert_eq!(found, []);
+}
+
+#[test]
+fn faults_of_cell_and_set_up_are_found() {
+    let found = planted(|_, plan| spot(plan, 1, 0).setup_from = Some(50));
+    assert_eq!(
+        found,
+        [Broken::SetupTooShort {
+            place: place("j2", 1),
+            needed: 10,
+            given: 5
+        }]
+    );
+    let found = planted(|_, plan| spot(plan, 1, 0).setup_from = Some(40));
+    assert_eq!(
+        found,
+        [Broken::CellBusy {
+            place: place("j2", 1),
+            setup_from: 40,
+            free: 45
+        }]
+    );
+    let found = planted(|problem, _| problem.cells[0].free_from = 10);
+    assert_eq!(
+        found,
+        [Broken::CellBusy {
+            place: place("j1", 1),
+            setup_from: 5,
+            free: 10
+        }]
+    );
+    let found = planted(|problem, _| problem.cells[0].warm_up = 1);
+    assert_eq!(
+        found,
+        [Broken::SetupTooShort {
+            place: place("j1", 1),
+            needed: 11,
+            given: 10
+        }]
+    );
+    let found = planted(|problem, _| problem.cells[0].powder = Some("cu".into()));
+    // From copper the default changeover of 0 is enough, and more than enough is allowed.
+    assert_eq!(found, []);
+    let found = planted(|_, plan| spot(plan, 1, 0).cell = Some("other".into()));
+    assert_eq!(
+        found,
+        [Broken::CellNotAllowed {
+            place: place("j2", 1),
+            cell: "other".into()
+        }]
+    );
+    let found = planted(|_, plan| spot(plan, 1, 0).setup_from = Some(60));
+    assert!(found.contains(&Broken::SetupAfterStart {
+        place: place("j2", 1),
+        setup_from: 60,
+        start: 55
+    }));
+    let found = planted(|_, plan| spot(plan, 1, 0).setup_from = None);
+    assert!(found.contains(&Broken::NoSetup {
+        place: place("j2", 1)
+    }));
+    let found = planted(|_, plan| spot(plan, 1, 1).setup_from = Some(80));
+    assert_eq!(
+        found,
+        [Broken::StepSprays {
+            place: place("j2", 2)
+        }]
+    );
+}
+
+/// j2 moved to the next shift with its set-up begun in this one, and to the minutes in which the cell is
+/// closed.
+#[test]
+fn spraying_across_a_night_or_a_closure_is_found() {
+    let move_to = |setup_from: i64, start: i64| {
+        planted(|problem, plan| {
+            problem.lots[1].until = 400;
+            *spot(plan, 1, 0) = Spot {
+                setup_from: Some(setup_from),
+                start,
+                ..spot(plan, 1, 0).clone()
+            };
+            spot(plan, 1, 1).start = 340;
+        })
+    };
+    let split = Broken::SplitBySleep {
+        place: place("j2", 1),
+        from: 195,
+        to: 335,
+    };
+    assert!(move_to(195, 305).contains(&split));
+    let closed = Broken::CellClosed {
+        place: place("j2", 1),
+        cell: "cell".into(),
+        from: 140,
+        to: 180,
+    };
+    assert_eq!(move_to(140, 150), [closed]);
+    assert_eq!(move_to(160, 170), []);
+}
+
+#[test]
+fn a_full_or_closed_station_is_found() {
+    let found = planted(|_, plan| spot(plan, 1, 1).start = 110);
+    assert_eq!(
+        found,
+        [Broken::Station {
+            station: "mill".into(),
+            minute: 120,
+            held: 1,
+            slots: 0
+        }]
+    );
+    let found = planted(|_, plan| {
+        spot(plan, 0, 1).start = 86;
+    });
+    assert_eq!(
+        found,
+        [Broken::Station {
+            station: "mill".into(),
+            minute: 86,
+            held: 2,
+            slots: 1
+        }]
+    );
+}
+
+#[test]
+fn faults_of_lots_are_found() {
+    let lots = |draws: &[(&str, i64)]| {
+        let draws: Vec<_> = draws
+            .iter()
+            .map(|(lot, grams)| LotDraw {
+                lot: (*lot).into(),
+                grams: *grams,
+            })
+            .collect();
+        planted(|_, plan| spot(plan, 1, 0).lots = draws)
+    };
+    assert_eq!(
+        lots(&[("al-2", 39)]),
+        [Broken::LotSum {
+            place: place("j2", 1),
+            given: 39,
+            wanted: 40
+        }]
+    );
+    assert_eq!(
+        lots(&[("al-2", 30), ("al-1", 10)]),
+        [Broken::NotOneLot {
+            place: place("j2", 1),
+            lots: 2
+        }]
+    );
+    let powder = Broken::LotPowder {
+        place: place("j2", 1),
+        lot: "cu-1".into(),
+        powder: "al".into(),
+    };
+    assert_eq!(lots(&[("cu-1", 40)]), [powder]);
+    assert_eq!(
+        lots(&[("al-1", 40)]),
+        [Broken::LotOverdrawn {
+            lot: "al-1".into(),
+            drawn: 80,
+            grams: 50
+        }]
+    );
+    let grams = Broken::LotGrams {
+        place: place("j2", 1),
+        lot: "al-1".into(),
+        grams: 0,
+    };
+    assert!(lots(&[("al-1", 0), ("al-2", 40)]).contains(&grams));
+    let found = planted(|problem, _| problem.lots[0].until = 44);
+    let time = Broken::LotTime {
+        place: place("j1", 1),
+        lot: "al-1".into(),
+        from: 0,
+        until: 44,
+        start: 15,
+        end: 45,
+    };
+    assert_eq!(found, [time]);
+    let found = planted(|problem, _| problem.lots[1].from = 56);
+    assert!(matches!(found[..], [Broken::LotTime { from: 56, .. }]));
+}
+
+/// 100 - 40 = 60 after j1 and 20 after j2. With 21 to be left the second breaks its floor; with 61 to be
+/// left j1 does.
+#[test]
+fn a_store_drawn_below_a_floor_is_found() {
+    let floor = |job: usize, floor: i64| {
+        planted(|problem, _| problem.jobs[job].options[0].operations[0].draws[0].floor = floor)
+    };
+    let left = |job: &str, left, floor| Broken::Floor {
+        place: place(job, 1),
+        store: "gas".into(),
+        left,
+        floor,
+    };
+    assert_eq!(floor(1, 21), [left("j2", 20, 21)]);
+    assert_eq!(floor(0, 61), [left("j1", 60, 61)]);
+    assert_eq!(floor(0, 60), []);
+}
+
+#[test]
+fn figures_that_a_plan_makes_up_are_found() {
+    let (problem, mut plan) = sound();
+    let actual = plan.loss;
+    plan.bound = Some(actual + 1);
+    plan.proven = Some(true);
+    plan.loss = 7;
+    let expected = [
+        Broken::Loss { stated: 7, actual },
+        Broken::Bound {
+            bound: actual + 1,
+            actual,
+        },
+        Broken::Proven {
+            bound: Some(actual + 1),
+            actual,
+        },
+    ];
+    assert_eq!(check(&problem, &plan), expected);
+}

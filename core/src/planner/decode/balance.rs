@@ -33,7 +33,11 @@ impl Balance {
     /// limits.
     pub fn new(level: i64, arrivals: &[(i64, i64)], limits: DrawSize) -> Self {
         let mut balance = Self {
-            events: vec![Event { at: 0, level, floor: i64::MIN / 2 }],
+            events: vec![Event {
+                at: 0,
+                level,
+                floor: i64::MIN / 2,
+            }],
             pending: Vec::new(),
             spare: level - limits.floor,
             limits,
@@ -74,7 +78,10 @@ impl Balance {
     }
 
     pub fn take(&mut self, minute: i64, draw: DrawSize) {
-        debug_assert!(draw.floor <= self.limits.floor && draw.amount <= self.limits.amount, "limits are of all draws");
+        debug_assert!(
+            draw.floor <= self.limits.floor && draw.amount <= self.limits.amount,
+            "limits are of all draws"
+        );
         self.spare -= draw.amount;
         if self.spare >= self.limits.amount {
             self.pending.push((minute, draw));
@@ -84,32 +91,67 @@ impl Balance {
             self.insert(minute, draw.amount, draw.floor);
         }
         self.insert(minute, draw.amount, draw.floor);
-        self.spare = self.events.iter().map(|event| event.level).min().unwrap_or(0) - self.limits.floor;
+        self.spare = self
+            .events
+            .iter()
+            .map(|event| event.level)
+            .min()
+            .unwrap_or(0)
+            - self.limits.floor;
     }
 
     /// Undoes a draw that was taken.
     pub fn give_back(&mut self, minute: i64, draw: DrawSize) {
         self.spare += draw.amount;
-        if let Some(at) = self.pending.iter().rposition(|pending| *pending == (minute, draw)) {
+        if let Some(at) = self
+            .pending
+            .iter()
+            .rposition(|pending| *pending == (minute, draw))
+        {
             self.pending.remove(at);
             return;
         }
         let from = self.events.partition_point(|event| event.at < minute);
-        if let Some(at) = self.events[from..].iter().position(|event| event.floor == draw.floor) {
+        if let Some(at) = self.events[from..]
+            .iter()
+            .position(|event| event.floor == draw.floor)
+        {
             self.events.remove(from + at);
         }
         for event in &mut self.events[from..] {
             event.level += draw.amount;
         }
         // Other minutes may now be the tightest ones.
-        self.spare = self.spare.min(self.events.iter().map(|event| event.level).min().unwrap_or(0) - self.limits.floor);
+        self.spare = self.spare.min(
+            self.events
+                .iter()
+                .map(|event| event.level)
+                .min()
+                .unwrap_or(0)
+                - self.limits.floor,
+        );
     }
 
     fn insert(&mut self, minute: i64, amount: i64, floor: i64) {
         let first = self.events.partition_point(|event| event.at < minute);
-        let after = first + self.events[first..].iter().take_while(|event| event.at == minute).count();
-        let level = if after == 0 { 0 } else { self.events[after - 1].level };
-        self.events.insert(after, Event { at: minute, level, floor });
+        let after = first
+            + self.events[first..]
+                .iter()
+                .take_while(|event| event.at == minute)
+                .count();
+        let level = if after == 0 {
+            0
+        } else {
+            self.events[after - 1].level
+        };
+        self.events.insert(
+            after,
+            Event {
+                at: minute,
+                level,
+                floor,
+            },
+        );
         for event in &mut self.events[first..] {
             event.level -= amount;
         }

@@ -26,9 +26,17 @@ use super::rules::Rules;
 #[must_use]
 pub fn decode(problem: &Problem, order: &[(usize, usize)]) -> Plan {
     let rules = Rules::new(problem);
+    let mut named = vec![false; rules.jobs.len()];
     let chunks = order.iter().filter_map(|(job, option)| {
+        if std::mem::replace(named.get_mut(*job)?, true) {
+            return None;
+        }
         let operations = &rules.jobs.get(*job)?.options.get(*option)?.operations;
-        Some(Chunk { job: *job, option: *option, upto: operations.len() })
+        Some(Chunk {
+            job: *job,
+            option: *option,
+            upto: operations.len(),
+        })
     });
     plan_of(problem, &rules, chunks)
 }
@@ -45,29 +53,35 @@ pub(super) struct Chunk {
 pub(super) fn earliest_finishes(rules: &Rules) -> Vec<i64> {
     let empty = State::new(rules);
     let of_job = |job: &super::rules::JobRule| {
-        let ends = job.options.iter().filter_map(|option| empty.alone(rules, &option.operations, option.ready));
+        let ends = job
+            .options
+            .iter()
+            .filter_map(|option| empty.alone(rules, &option.operations, option.ready));
         ends.min().unwrap_or(rules.horizon)
     };
     rules.jobs.iter().map(of_job).collect()
 }
 
-/// Decodes chunks from the beginning and writes the plan down; a job named again is passed over.
-pub(super) fn plan_of(problem: &Problem, rules: &Rules, chunks: impl Iterator<Item = Chunk>) -> Plan {
+/// Decodes chunks from the beginning and writes the plan down.
+pub(super) fn plan_of(
+    problem: &Problem,
+    rules: &Rules,
+    chunks: impl Iterator<Item = Chunk>,
+) -> Plan {
     let mut state = State::new(rules);
     let mut trail = Trail::default();
     let mut planned: Vec<Option<PlannedJob>> = vec![None; rules.jobs.len()];
-    let mut tried = vec![None; rules.jobs.len()];
     let mut finished = Vec::new();
     for chunk in chunks {
-        if tried[chunk.job].is_some_and(|upto| chunk.upto <= upto) {
-            continue;
-        }
-        tried[chunk.job] = Some(chunk.upto);
         let outcome = state.place_chunk(rules, chunk, &mut trail);
         let job = &problem.jobs[chunk.job];
         let entry = planned[chunk.job].get_or_insert_with(|| {
             let option = job.options[chunk.option].id.clone();
-            PlannedJob { id: job.id.clone(), option, operations: Vec::new() }
+            PlannedJob {
+                id: job.id.clone(),
+                option,
+                operations: Vec::new(),
+            }
         });
         entry.operations.extend(spots(problem, &trail));
         if let Outcome::Finished(_) = outcome {
@@ -75,8 +89,14 @@ pub(super) fn plan_of(problem: &Problem, rules: &Rules, chunks: impl Iterator<It
         }
     }
     let mut plan = Plan::default();
-    plan.left_out = (0..rules.jobs.len()).filter(|n| !finished.contains(n)).map(|n| problem.jobs[n].id.clone()).collect();
-    plan.jobs = finished.into_iter().filter_map(|job| planned[job].take()).collect();
+    plan.left_out = (0..rules.jobs.len())
+        .filter(|n| !finished.contains(n))
+        .map(|n| problem.jobs[n].id.clone())
+        .collect();
+    plan.jobs = finished
+        .into_iter()
+        .filter_map(|job| planned[job].take())
+        .collect();
     plan.loss = loss(problem, &plan);
     plan
 }
@@ -92,7 +112,10 @@ fn spots<'a>(problem: &'a Problem, trail: &'a Trail) -> impl Iterator<Item = Spo
             start: placed.start,
             lots: lots
                 .iter()
-                .map(|(lot, grams)| LotDraw { lot: problem.lots[*lot].id.clone(), grams: *grams })
+                .map(|(lot, grams)| LotDraw {
+                    lot: problem.lots[*lot].id.clone(),
+                    grams: *grams,
+                })
                 .collect(),
         }
     })

@@ -17,7 +17,9 @@ pub(super) struct Powder {
 
 impl Powder {
     pub fn new(rules: &Rules) -> Self {
-        Self { left: rules.lots.iter().map(|lot| lot.grams).collect() }
+        Self {
+            left: rules.lots.iter().map(|lot| lot.grams).collect(),
+        }
     }
 
     /// The first minute from `from` on at which lots that may be used throughout suffice.
@@ -25,16 +27,29 @@ impl Powder {
         if need.grams == 0 || self.suffices(rules, need, from) {
             return Some(from);
         }
-        let arrivals = rules.lots_of[need.powder].iter().map(|lot| rules.lots[*lot].from);
-        arrivals.filter(|minute| *minute > from && self.suffices(rules, need, *minute)).min()
+        let arrivals = rules.lots_of[need.powder]
+            .iter()
+            .map(|lot| rules.lots[*lot].from);
+        arrivals
+            .filter(|minute| *minute > from && self.suffices(rules, need, *minute))
+            .min()
     }
 
     fn suffices(&self, rules: &Rules, need: Need, start: i64) -> bool {
         let usable = self.usable(rules, need, start).map(|lot| self.left[lot]);
-        if need.one_lot { usable.max().is_some_and(|most| most >= need.grams) } else { usable.sum::<i64>() >= need.grams }
+        if need.one_lot {
+            usable.max().is_some_and(|most| most >= need.grams)
+        } else {
+            usable.sum::<i64>() >= need.grams
+        }
     }
 
-    fn usable<'a>(&'a self, rules: &'a Rules, need: Need, start: i64) -> impl Iterator<Item = usize> + 'a {
+    fn usable<'a>(
+        &'a self,
+        rules: &'a Rules,
+        need: Need,
+        start: i64,
+    ) -> impl Iterator<Item = usize> + 'a {
         let lots = rules.lots_of[need.powder].iter().copied();
         lots.filter(move |n| {
             let lot = &rules.lots[*n];
@@ -49,8 +64,12 @@ impl Powder {
         let mut open = need.grams;
         while open > 0 {
             let least = if need.one_lot { need.grams } else { 1 };
-            let fit = self.usable(rules, need, start).filter(|lot| self.left[*lot] >= least);
-            let Some(lot) = fit.min_by_key(|lot| (rules.lots[*lot].until, self.left[*lot])) else { break };
+            let fit = self
+                .usable(rules, need, start)
+                .filter(|lot| self.left[*lot] >= least);
+            let Some(lot) = fit.min_by_key(|lot| (rules.lots[*lot].until, self.left[*lot])) else {
+                break;
+            };
             let grams = open.min(self.left[lot]);
             self.left[lot] -= grams;
             open -= grams;

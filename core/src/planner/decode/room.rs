@@ -15,7 +15,9 @@ struct Step {
 impl Room {
     /// The same amount free from minute 0 on.
     pub fn constant(free: i64) -> Self {
-        Self { steps: vec![Step { at: 0, free }] }
+        Self {
+            steps: vec![Step { at: 0, free }],
+        }
     }
 
     /// The first minute from `from` on at which `need` stays free for `minutes`.
@@ -51,7 +53,13 @@ impl Room {
             last += 1;
         }
         if self.steps.get(last).is_none_or(|step| step.at > to) {
-            self.steps.insert(last, Step { at: to, free: self.steps[last - 1].free });
+            self.steps.insert(
+                last,
+                Step {
+                    at: to,
+                    free: self.steps[last - 1].free,
+                },
+            );
         }
         for step in &mut self.steps[first..last] {
             step.free -= amount;
@@ -66,7 +74,13 @@ impl Room {
         if self.steps[at].at == minute {
             return at;
         }
-        self.steps.insert(at + 1, Step { at: minute, free: self.steps[at].free });
+        self.steps.insert(
+            at + 1,
+            Step {
+                at: minute,
+                free: self.steps[at].free,
+            },
+        );
         at + 1
     }
 
@@ -77,7 +91,9 @@ impl Room {
     }
 
     fn step_of(&self, minute: i64) -> usize {
-        self.steps.partition_point(|step| step.at <= minute).saturating_sub(1)
+        self.steps
+            .partition_point(|step| step.at <= minute)
+            .saturating_sub(1)
     }
 
     pub fn copy_from(&mut self, other: &Self) {

@@ -65,7 +65,11 @@ pub(in crate::planner) struct Trail {
 
 impl State {
     pub fn new(rules: &Rules) -> Self {
-        let cell = |rule: &CellRule| CellNow { free: rule.free_from, period: None, powder: rule.powder };
+        let cell = |rule: &CellRule| CellNow {
+            free: rule.free_from,
+            period: None,
+            powder: rule.powder,
+        };
         Self {
             crew: rules.crew.clone(),
             stations: rules.stations.clone(),
@@ -93,13 +97,20 @@ impl State {
     pub fn place_chunk(&mut self, rules: &Rules, chunk: Chunk, trail: &mut Trail) -> Outcome {
         let option = &rules.jobs[chunk.job].options[chunk.option];
         let at = self.begun.iter().position(|begun| begun.job == chunk.job);
-        let begun = at.map_or(Some((0, option.ready)), |at| self.begun.swap_remove(at).placed);
-        let end = begun.filter(|(_, ready)| *ready <= rules.horizon).and_then(|(from, ready)| {
-            self.place(rules, &option.operations[from..chunk.upto], ready, trail)
+        let begun = at.map_or(Some((0, option.ready)), |at| {
+            self.begun.swap_remove(at).placed
         });
+        let end = begun
+            .filter(|(_, ready)| *ready <= rules.horizon)
+            .and_then(|(from, ready)| {
+                self.place(rules, &option.operations[from..chunk.upto], ready, trail)
+            });
         let last = chunk.upto == option.operations.len();
         if !last {
-            self.begun.push(Begun { job: chunk.job, placed: end.map(|end| (chunk.upto, end)) });
+            self.begun.push(Begun {
+                job: chunk.job,
+                placed: end.map(|end| (chunk.upto, end)),
+            });
         }
         match end {
             None => Outcome::DoesNotFit,
@@ -115,7 +126,13 @@ impl State {
 
     /// Places operations in order, each as early as the rules allow from `ready` on, and returns the end
     /// of the last; or leaves everything as it was if one of them cannot be placed.
-    fn place(&mut self, rules: &Rules, operations: &[OperationRule], ready: i64, trail: &mut Trail) -> Option<i64> {
+    fn place(
+        &mut self,
+        rules: &Rules,
+        operations: &[OperationRule],
+        ready: i64,
+        trail: &mut Trail,
+    ) -> Option<i64> {
         trail.placed.clear();
         trail.lots.clear();
         trail.cells_before.clone_from(&self.cells);
@@ -135,7 +152,12 @@ impl State {
         let placed = match &operation.work {
             WorkRule::Step { station } => {
                 let start = self.earliest_step(rules, operation, *station, ready)?;
-                Placed { begin: start, start, cell: None, lots: 0 }
+                Placed {
+                    begin: start,
+                    start,
+                    cell: None,
+                    lots: 0,
+                }
             }
             WorkRule::Stage { cells, .. } => {
                 let in_cells = cells.iter().filter_map(|cell| {
@@ -148,12 +170,20 @@ impl State {
     }
 
     /// The first minute that suits duty, crew, station and stores: each moves it on until all agree.
-    fn earliest_step(&self, rules: &Rules, operation: &OperationRule, station: Option<usize>, ready: i64) -> Option<i64> {
+    fn earliest_step(
+        &self,
+        rules: &Rules,
+        operation: &OperationRule,
+        station: Option<usize>,
+        ready: i64,
+    ) -> Option<i64> {
         let mut start = ready;
         loop {
             let mut next = rules.on_duty(start)?;
             if operation.crew > 0 {
-                next = self.crew.earliest(next, operation.minutes, operation.crew)?;
+                next = self
+                    .crew
+                    .earliest(next, operation.minutes, operation.crew)?;
             }
             if let Some(station) = station {
                 next = self.stations[station].earliest(next, operation.minutes, 1)?;
@@ -186,18 +216,43 @@ impl State {
         ready: i64,
     ) -> Option<Placed> {
         let rule = &rules.cells[cell];
-        let WorkRule::Stage { powder, grams, one_lot, .. } = operation.work else { return None };
-        let need = Need { powder, grams, one_lot, minutes: operation.minutes };
-        let change = now.powder.map_or(rule.from_clean, |before| rule.set_up[before][powder]);
+        let WorkRule::Stage {
+            powder,
+            grams,
+            one_lot,
+            ..
+        } = operation.work
+        else {
+            return None;
+        };
+        let need = Need {
+            powder,
+            grams,
+            one_lot,
+            minutes: operation.minutes,
+        };
+        let change = now
+            .powder
+            .map_or(rule.from_clean, |before| rule.set_up[before][powder]);
         let mut period = rules.period_from(now.free.max(ready));
         loop {
             let (from, to) = *rules.periods.get(period)?;
-            let set_up = change + if now.period == Some(period) { 0 } else { rule.warm_up };
+            let set_up = change
+                + if now.period == Some(period) {
+                    0
+                } else {
+                    rule.warm_up
+                };
             let mut start = ready.max(now.free.max(from) + set_up);
             while start + operation.minutes <= to {
                 let next = self.stage_allowed(rules, operation, rule, need, (start, set_up))?;
                 if next == start {
-                    return Some(Placed { begin: start - set_up, start, cell: Some((cell, period)), lots: 0 });
+                    return Some(Placed {
+                        begin: start - set_up,
+                        start,
+                        cell: Some((cell, period)),
+                        lots: 0,
+                    });
                 }
                 start = next;
             }
@@ -218,29 +273,55 @@ impl State {
         if operation.crew > 0 {
             begin = self.crew.earliest(begin, held, operation.crew)?;
         }
-        while let Some((_, to)) = cell.closed.iter().find(|(from, to)| begin < *to && *from < begin + held) {
+        while let Some((_, to)) = cell
+            .closed
+            .iter()
+            .find(|(from, to)| begin < *to && *from < begin + held)
+        {
             begin = *to;
         }
         let start = self.powder.earliest(rules, need, begin + set_up)?;
         self.supplied(operation, start)
     }
 
-    fn take(&mut self, rules: &Rules, operation: &OperationRule, mut placed: Placed, trail: &mut Trail) {
+    fn take(
+        &mut self,
+        rules: &Rules,
+        operation: &OperationRule,
+        mut placed: Placed,
+        trail: &mut Trail,
+    ) {
         let end = placed.start + operation.minutes;
         self.crew.take(placed.begin, end, operation.crew);
         for draw in &operation.draws {
             self.stores[draw.store].take(placed.start, draw.size);
         }
         match operation.work {
-            WorkRule::Step { station: Some(station) } => self.stations[station].take(placed.start, end, 1),
+            WorkRule::Step {
+                station: Some(station),
+            } => self.stations[station].take(placed.start, end, 1),
             WorkRule::Step { station: None } => {}
-            WorkRule::Stage { powder, grams, one_lot, .. } => {
-                let need = Need { powder, grams, one_lot, minutes: operation.minutes };
+            WorkRule::Stage {
+                powder,
+                grams,
+                one_lot,
+                ..
+            } => {
+                let need = Need {
+                    powder,
+                    grams,
+                    one_lot,
+                    minutes: operation.minutes,
+                };
                 let before = trail.lots.len();
                 self.powder.take(rules, need, placed.start, &mut trail.lots);
                 placed.lots = trail.lots.len() - before;
                 if let Some((cell, period)) = placed.cell {
-                    self.cells[cell] = CellNow { free: end, period: Some(period), powder: Some(powder) };
+                    self.cells[cell] = CellNow {
+                        free: end,
+                        period: Some(period),
+                        powder: Some(powder),
+                    };
                 }
             }
         }
@@ -251,7 +332,10 @@ impl State {
         for (operation, placed) in operations.iter().zip(&trail.placed) {
             let end = placed.start + operation.minutes;
             self.crew.take(placed.begin, end, -operation.crew);
-            if let WorkRule::Step { station: Some(station) } = operation.work {
+            if let WorkRule::Step {
+                station: Some(station),
+            } = operation.work
+            {
                 self.stations[station].take(placed.start, end, -1);
             }
             for draw in &operation.draws {
@@ -274,9 +358,13 @@ impl State {
         for operation in operations {
             let from = ready + operation.after;
             let start = match &operation.work {
-                WorkRule::Step { station } => self.earliest_step(rules, operation, *station, from)?,
+                WorkRule::Step { station } => {
+                    self.earliest_step(rules, operation, *station, from)?
+                }
                 WorkRule::Stage { cells, powder, .. } => {
-                    let starts = cells.iter().filter_map(|cell| self.alone_in(rules, operation, *cell, *powder, from));
+                    let starts = cells
+                        .iter()
+                        .filter_map(|cell| self.alone_in(rules, operation, *cell, *powder, from));
                     starts.min()?
                 }
             };
@@ -288,14 +376,26 @@ impl State {
         Some(ready)
     }
 
-    fn alone_in(&self, rules: &Rules, operation: &OperationRule, cell: usize, powder: usize, from: i64) -> Option<i64> {
+    fn alone_in(
+        &self,
+        rules: &Rules,
+        operation: &OperationRule,
+        cell: usize,
+        powder: usize,
+        from: i64,
+    ) -> Option<i64> {
         let rule = &rules.cells[cell];
         let quickest = (0..rule.set_up.len()).min_by_key(|before| rule.set_up[*before][powder]);
-        let clean = rule.powder.is_none() && quickest.is_none_or(|p| rule.set_up[p][powder] > rule.from_clean);
+        let clean = rule.powder.is_none()
+            && quickest.is_none_or(|p| rule.set_up[p][powder] > rule.from_clean);
         let before = if clean { None } else { quickest };
         // As if the cell were warm in every period: the first stage of each is tried in turn.
         let tries = (0..rules.periods.len()).filter_map(|period| {
-            let now = CellNow { free: rule.free_from.max(rules.periods[period].0), period: Some(period), powder: before };
+            let now = CellNow {
+                free: rule.free_from.max(rules.periods[period].0),
+                period: Some(period),
+                powder: before,
+            };
             self.earliest_stage(rules, operation, cell, now, from)
         });
         tries.map(|placed| placed.start).min()

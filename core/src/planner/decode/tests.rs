@@ -1,0 +1,328 @@
+use super::*;
+use crate::planner::check;
+use crate::planner::problem::{Asset, Window, Work};
+use crate::planner::samples::{
+    capability, drawing, job, lot, quiet_site, stage, station, step, store,
+};
+
+/// Decodes the jobs in file order by their first options, and checks the plan.
+fn in_order(problem: &Problem) -> Plan {
+    assert_eq!(problem.faults(), []);
+    let plan = decode(
+        problem,
+        &(0..problem.jobs.len())
+            .map(|job| (job, 0))
+            .collect::<Vec<_>>(),
+    );
+    assert_eq!(check(problem, &plan), []);
+    plan
+}
+
+/// The start of each operation, by planned job.
+fn starts(plan: &Plan) -> Vec<Vec<i64>> {
+    plan.jobs
+        .iter()
+        .map(|job| job.operations.iter().map(|spot| spot.start).collect())
+        .collect()
+}
+
+/// The feeder holds copper; aluminium takes 40 min of changeover, then 5 min for aluminium again.
+/// 0 + 40 = 40, sprayed to 70; 70 + 5 = 75.
+#[test]
+fn set_up_depends_on_the_powder_before() {
+    let mut problem = quiet_site(200);
+    problem.cells[0].powder = Some("cu".into());
+    problem.cells[0].same_powder = 5;
+    problem.cells[0].default_changeover = 40;
+    problem.jobs = vec![
+        job(1, vec![stage("al", 10, 30)]),
+        job(2, vec![stage("al", 10, 30)]),
+    ];
+    let plan = in_order(&problem);
+    assert_eq!(starts(&plan), [[40], [75]]);
+    assert_eq!(plan.jobs[1].operations[0].setup_from, Some(70));
+}
+
+/// Two shifts, 0 to 100 and 200 to 300, warm-up 10. The second stage (60 min) does not fit behind the
+/// first (10 + 60 = 70) on the first day, so it warms up anew on the second: 200 + 10.
+#[test]
+fn each_attended_period_begins_with_a_warm_up() {
+    let mut problem = quiet_site(300);
+    problem.windows = vec![
+        Window {
+            from: 0,
+            to: 100,
+            crew: 1,
+        },
+        Window {
+            from: 200,
+            to: 300,
+            crew: 1,
+        },
+    ];
+    problem.cells[0].warm_up = 10;
+    problem.jobs = vec![
+        job(1, vec![stage("al", 10, 60)]),
+        job(2, vec![stage("al", 10, 60)]),
+    ];
+    assert_eq!(starts(&in_order(&problem)), [[10], [210]]);
+}
+
+/// The furnace is loaded at 90, while somebody is on duty, and runs into the night to 290; the mill needs a
+/// person and waits for the morning at 400.
+#[test]
+fn unattended_work_runs_into_the_night_and_attended_work_does_not() {
+    let mut problem = quiet_site(500);
+    problem.windows = vec![
+        Window {
+            from: 0,
+            to: 100,
+            crew: 1,
+        },
+        Window {
+            from: 400,
+            to: 500,
+            crew: 1,
+        },
+    ];
+    problem.stations = vec![station("furnace", 1), station("mill", 1)];
+    problem.jobs = vec![job(
+        1,
+        vec![
+            stage("al", 10, 90),
+            step("furnace", 200, 0),
+            step("mill", 50, 1),
+        ],
+    )];
+    assert_eq!(starts(&in_order(&problem)), [[0, 90, 400]]);
+}
+
+/// One person: the mill of the first job holds the only crew from 20 to 60, so the second job sprays at 60.
+/// The furnace takes nobody, but is loaded only while somebody is on duty.
+#[test]
+fn work_waits_for_people() {
+    let mut problem = quiet_site(100);
+    problem.windows[0].crew = 1;
+    problem.stations = vec![station("mill", 1)];
+    problem.jobs = vec![
+        job(1, vec![stage("al", 10, 20), step("mill", 40, 1)]),
+        job(2, vec![stage("al", 10, 20)]),
+    ];
+    assert_eq!(starts(&in_order(&problem)), [vec![0, 20], vec![60]]);
+}
+
+/// Four lots of 10 are no use to a part that needs 13 from one lot; the delivery of 20 at 50 is.
+#[test]
+fn one_lot_parts_wait_for_a_lot_that_suffices() {
+    let mut problem = quiet_site(200);
+    problem.lots = (1..=4).map(|n| lot(&format!("al-{n}"), "al", 10)).collect();
+    let mut delivery = lot("al-5", "al", 20);
+    delivery.from = 50;
+    problem.lots.push(delivery);
+    problem.jobs = vec![job(1, vec![stage("al", 13, 30)])];
+    let plan = in_order(&problem);
+    assert_eq!(starts(&plan), [[50]]);
+    assert_eq!(
+        plan.jobs[0].operations[0].lots,
+        [LotDraw {
+            lot: "al-5".into(),
+            grams: 13
+        }]
+    );
+}
+
+/// A mix takes the lot that expires first, then the other: 10 + 3.
+#[test]
+fn a_mix_takes_the_first_to_expire_first() {
+    let mut problem = quiet_site(200);
+    let mut old = lot("old", "al", 10);
+    old.until = 100;
+    problem.lots = vec![lot("new", "al", 10), old];
+    let mut mixed = stage("al", 13, 30);
+    let Work::Stage { one_lot, .. } = &mut mixed.work else {
+        panic!("a stage sprays")
+    };
+    *one_lot = false;
+    problem.jobs = vec![job(1, vec![mixed])];
+    let drawn = [
+        LotDraw {
+            lot: "old".into(),
+            grams: 10,
+        },
+        LotDraw {
+            lot: "new".into(),
+            grams: 3,
+        },
+    ];
+    assert_eq!(in_order(&problem).jobs[0].operations[0].lots, drawn);
+}
+
+/// A lot that expires at 40 serves a stage to 30, but not the next one to 60.
+#[test]
+fn a_lot_is_usable_to_the_end_of_the_stage() {
+    let mut problem = quiet_site(200);
+    problem.lots[0].until = 40;
+    problem.jobs = vec![
+        job(1, vec![stage("al", 10, 30)]),
+        job(2, vec![stage("al", 10, 30)]),
+    ];
+    let plan = in_order(&problem);
+    assert_eq!(starts(&plan), [[0]]);
+    assert_eq!(plan.left_out, ["j2"]);
+}
+
+/// The bank holds 100. The low-pressure part may draw it down to 20, the other must leave 60: after 50 for
+/// the first, only the bottles that come at 70 lift it to 150, and 150 - 40 = 110 leaves enough.
+#[test]
+fn a_high_pressure_part_behind_a_low_one_waits_for_gas() {
+    let mut problem = quiet_site(200);
+    problem.stores = vec![store("gas", 100, &[(70, 100)])];
+    problem.jobs = vec![
+        job(1, vec![drawing(stage("al", 10, 30), "gas", 50, 20)]),
+        job(2, vec![drawing(stage("al", 10, 30), "gas", 40, 60)]),
+    ];
+    assert_eq!(starts(&in_order(&problem)), [[0], [70]]);
+    problem.jobs.swap(0, 1);
+    // The other way round both go at once: 100 - 40 = 60, then 60 - 50 = 10 is under the floor of 20.
+    assert_eq!(starts(&in_order(&problem)), [[0], [70]]);
+    let Work::Stage { .. } = problem.jobs[1].options[0].operations[0].work else {
+        panic!("a stage sprays")
+    };
+    problem.jobs[1].options[0].operations[0].draws[0].floor = 10;
+    assert_eq!(starts(&in_order(&problem)), [[0], [30]]);
+}
+
+/// The mill's one slot is taken away from 20 to 90; the cell is closed from 100 to 120.
+#[test]
+fn closed_stations_and_cells_are_worked_around() {
+    let mut problem = quiet_site(300);
+    problem.stations = vec![station("mill", 1)];
+    problem.stations[0].closed = vec![(20, 90, 1)];
+    problem.cells[0].closed = vec![(100, 120)];
+    problem.jobs = vec![job(
+        1,
+        vec![
+            stage("al", 10, 10),
+            step("mill", 20, 1),
+            stage("al", 10, 30),
+        ],
+    )];
+    // 10 to 30 would overlap the outage, so the mill runs 90 to 110; the cell is free again at 120.
+    assert_eq!(starts(&in_order(&problem)), [[0, 90, 120]]);
+}
+
+/// Set-up may run before the job is ready: released at 50, changed over from 10 to 50.
+#[test]
+fn set_up_runs_before_the_job_is_ready() {
+    let mut problem = quiet_site(200);
+    problem.cells[0].powder = Some("cu".into());
+    problem.cells[0].default_changeover = 40;
+    problem.jobs = vec![job(1, vec![stage("al", 10, 30)])];
+    problem.jobs[0].release = 50;
+    let plan = in_order(&problem);
+    assert_eq!(
+        (starts(&plan), plan.jobs[0].operations[0].setup_from),
+        (vec![vec![50]], Some(10))
+    );
+}
+
+/// A job of which a later operation does not fit leaves nothing behind: the next takes its place, its lot
+/// and its gas.
+#[test]
+fn a_job_that_does_not_fit_takes_nothing() {
+    let mut problem = quiet_site(100);
+    problem.stations = vec![station("furnace", 1)];
+    problem.stores = vec![store("gas", 50, &[])];
+    problem.lots = vec![lot("al-1", "al", 10)];
+    let sprayed = || drawing(stage("al", 10, 30), "gas", 50, 0);
+    problem.jobs = vec![
+        job(1, vec![sprayed(), step("furnace", 90, 0)]),
+        job(2, vec![sprayed()]),
+    ];
+    let plan = in_order(&problem);
+    assert_eq!(
+        (plan.left_out, starts(&in_order(&problem))),
+        (vec!["j1".to_owned()], vec![vec![0]])
+    );
+}
+
+/// Two of three pumps are down, at 10 with one down and 50 with two; horizon 100.
+/// The first is back at 20, the second at 60: 20 x 50 + 40 x 10 = 1400. Neither: 100 x 50.
+#[test]
+fn the_loss_follows_the_number_down() {
+    let mut problem = quiet_site(100);
+    problem.capabilities = vec![capability(&["a1", "a2"], &[0, 10, 50])];
+    problem.jobs = vec![
+        job(1, vec![stage("al", 10, 20)]),
+        job(2, vec![stage("al", 10, 40)]),
+    ];
+    assert_eq!(in_order(&problem).loss, 1400);
+    assert_eq!(decode(&problem, &[]).loss, 5000);
+}
+
+/// The same, but the second pump runs until 50, and a third comes back at 30 without a job.
+/// Down: 0-20 a1 and a3 (50), 20-30 a3 (10), 30-50 none, 50-60 a2 (10): 1000 + 100 + 100 = 1200.
+#[test]
+fn assets_go_down_and_come_back_by_themselves() {
+    let mut problem = quiet_site(100);
+    problem.capabilities = vec![capability(&["a1", "a2", "a3"], &[0, 10, 50, 200])];
+    problem.assets.insert(
+        "a2".into(),
+        Asset {
+            down_from: Some(50),
+            back: None,
+        },
+    );
+    problem.assets.insert(
+        "a3".into(),
+        Asset {
+            down_from: None,
+            back: Some(30),
+        },
+    );
+    problem.jobs = vec![
+        job(1, vec![stage("al", 10, 20)]),
+        job(2, vec![stage("al", 10, 40)]),
+    ];
+    assert_eq!(in_order(&problem).loss, 1200);
+}
+
+/// An asset with two parts is back with the last of them: 10 per hour until 50.
+#[test]
+fn an_asset_is_back_with_its_last_part() {
+    let mut problem = quiet_site(100);
+    problem.capabilities = vec![capability(&["a1"], &[0, 10])];
+    problem.jobs = vec![
+        job(1, vec![stage("al", 10, 20)]),
+        job(2, vec![stage("al", 10, 30)]),
+    ];
+    problem.jobs[1].asset = "a1".into();
+    assert_eq!(in_order(&problem).loss, 500);
+}
+
+/// An option without operations is a part that comes at its earliest; after the horizon it does not.
+#[test]
+fn a_part_that_comes_by_other_means_needs_nothing() {
+    let mut problem = quiet_site(100);
+    problem.capabilities = vec![capability(&["a1"], &[0, 10])];
+    problem.jobs = vec![job(1, Vec::new())];
+    problem.jobs[0].options[0].earliest = 70;
+    assert_eq!(in_order(&problem).loss, 700);
+    problem.jobs[0].options[0].earliest = 101;
+    assert_eq!(in_order(&problem).left_out, ["j1"]);
+}
+
+/// Positions that the problem does not have, and jobs named twice, are passed over.
+#[test]
+fn odd_orders_are_survived() {
+    let mut problem = quiet_site(100);
+    problem.jobs = vec![
+        job(1, vec![stage("al", 10, 20)]),
+        job(2, vec![stage("al", 10, 20)]),
+    ];
+    let plan = decode(&problem, &[(7, 0), (1, 3), (0, 0), (0, 0)]);
+    assert_eq!(
+        (starts(&plan), check(&problem, &plan)),
+        (vec![vec![0]], vec![])
+    );
+}

@@ -19,7 +19,12 @@ impl Toll {
             let of_jobs = asset.jobs.iter().map(|job| earliest[*job]).max();
             of_jobs.unwrap_or(asset.back).min(rules.horizon)
         });
-        let mut toll = Self { back: back.collect(), loss: Vec::new(), total: 0, scratch: Vec::new() };
+        let mut toll = Self {
+            back: back.collect(),
+            loss: Vec::new(),
+            total: 0,
+            scratch: Vec::new(),
+        };
         for capability in &rules.capabilities {
             let loss = loss_of(capability, rules, &toll.back, &mut toll.scratch);
             toll.loss.push(loss);
@@ -46,7 +51,12 @@ impl Toll {
         }
         self.back[asset] = minute;
         for capability in &rules.assets[asset].capabilities {
-            let loss = loss_of(&rules.capabilities[*capability], rules, &self.back, &mut self.scratch);
+            let loss = loss_of(
+                &rules.capabilities[*capability],
+                rules,
+                &self.back,
+                &mut self.scratch,
+            );
             self.total += loss - self.loss[*capability];
             self.loss[*capability] = loss;
         }
@@ -60,7 +70,12 @@ impl Toll {
 }
 
 /// Sweeps over the minutes at which an asset goes down or comes back.
-fn loss_of(capability: &CapabilityRule, rules: &Rules, back: &[i64], events: &mut Vec<(i64, i64)>) -> i64 {
+fn loss_of(
+    capability: &CapabilityRule,
+    rules: &Rules,
+    back: &[i64],
+    events: &mut Vec<(i64, i64)>,
+) -> i64 {
     let (first, horizon) = (capability.from, rules.horizon);
     let mut down = 0;
     events.clear();

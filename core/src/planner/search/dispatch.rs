@@ -45,27 +45,52 @@ impl<'a> SoFar<'a> {
         Self {
             rules,
             patience,
-            open: rules.assets.iter().map(|asset| !asset.jobs.is_empty()).collect(),
-            down: rules.capabilities.iter().map(|capability| capability.assets.len()).collect(),
+            open: rules
+                .assets
+                .iter()
+                .map(|asset| !asset.jobs.is_empty())
+                .collect(),
+            down: rules
+                .capabilities
+                .iter()
+                .map(|capability| capability.assets.len())
+                .collect(),
             powder_now: rules.cells.first().and_then(|cell| cell.powder),
             work: 0,
-            attended: rules.periods.iter().map(|(from, to)| to - from).sum::<i64>().max(1) * cells,
+            attended: rules
+                .periods
+                .iter()
+                .map(|(from, to)| to - from)
+                .sum::<i64>()
+                .max(1)
+                * cells,
             powder_left: rules.lots_of.iter().map(grams).collect(),
-            store_left: rules.stores.iter().map(crate::planner::decode::Balance::in_all).collect(),
+            store_left: rules
+                .stores
+                .iter()
+                .map(crate::planner::decode::Balance::in_all)
+                .collect(),
             last: Vec::new(),
         }
     }
 
     fn next_asset(&self) -> Option<usize> {
-        let of_capabilities = (0..self.rules.capabilities.len()).filter_map(|capability| self.best_of(capability));
+        let of_capabilities =
+            (0..self.rules.capabilities.len()).filter_map(|capability| self.best_of(capability));
         let best = of_capabilities.max_by_key(|(ratio, asset)| (*ratio, std::cmp::Reverse(*asset)));
-        best.map(|(_, asset)| asset).or_else(|| self.open.iter().position(|open| *open))
+        best.map(|(_, asset)| asset)
+            .or_else(|| self.open.iter().position(|open| *open))
     }
 
     /// The best ratio of a capability, and the machine of it that goes first: the one with least work.
     fn best_of(&self, capability: usize) -> Option<(i64, usize)> {
         let rule = &self.rules.capabilities[capability];
-        let mut assets: Vec<_> = rule.assets.iter().filter(|a| self.open[**a]).map(|a| (self.work_of(*a), *a)).collect();
+        let mut assets: Vec<_> = rule
+            .assets
+            .iter()
+            .filter(|a| self.open[**a])
+            .map(|a| (self.work_of(*a), *a))
+            .collect();
         assets.sort_unstable();
         let down = self.down[capability];
         let now = self.rules.horizon * self.work.min(self.attended) / self.attended;
@@ -81,17 +106,30 @@ impl<'a> SoFar<'a> {
     }
 
     fn work_of(&self, asset: usize) -> i64 {
-        let jobs = self.rules.assets[asset].jobs.iter().map(|job| &self.rules.jobs[*job]);
-        jobs.filter_map(|job| job.options.iter().map(|option| self.cell_minutes(option)).min()).sum::<i64>() + 1
+        let jobs = self.rules.assets[asset]
+            .jobs
+            .iter()
+            .map(|job| &self.rules.jobs[*job]);
+        jobs.filter_map(|job| {
+            job.options
+                .iter()
+                .map(|option| self.cell_minutes(option))
+                .min()
+        })
+        .sum::<i64>()
+            + 1
     }
 
     fn cell_minutes(&self, option: &OptionRule) -> i64 {
-        let Some(cell) = self.rules.cells.first() else { return 0 };
+        let Some(cell) = self.rules.cells.first() else {
+            return 0;
+        };
         let mut before = self.powder_now;
         let mut sum = 0;
         for operation in &option.operations {
             if let WorkRule::Stage { powder, .. } = operation.work {
-                sum += operation.minutes + before.map_or(cell.from_clean, |before| cell.set_up[before][powder]);
+                sum += operation.minutes
+                    + before.map_or(cell.from_clean, |before| cell.set_up[before][powder]);
                 before = Some(powder);
             }
         }
@@ -100,11 +138,18 @@ impl<'a> SoFar<'a> {
 
     fn pick(&self, asset: usize) -> Vec<(usize, usize)> {
         let quickest = |job: &JobRule| {
-            let ready_now = |n: &usize| job.options[*n].ready.saturating_sub(self.rules.horizon / 4).max(0);
-            (0..job.options.len()).min_by_key(|n| (ready_now(n), self.cell_minutes(&job.options[*n])))
+            let ready_now = |n: &usize| {
+                job.options[*n]
+                    .ready
+                    .saturating_sub(self.rules.horizon / 4)
+                    .max(0)
+            };
+            (0..job.options.len())
+                .min_by_key(|n| (ready_now(n), self.cell_minutes(&job.options[*n])))
         };
         let jobs = self.rules.assets[asset].jobs.iter();
-        jobs.filter_map(|job| quickest(&self.rules.jobs[*job]).map(|option| (*job, option))).collect()
+        jobs.filter_map(|job| quickest(&self.rules.jobs[*job]).map(|option| (*job, option)))
+            .collect()
     }
 
     fn needs(&self, picked: &[(usize, usize)]) -> (Vec<i64>, Vec<i64>) {
@@ -112,7 +157,12 @@ impl<'a> SoFar<'a> {
         let mut store = vec![0; self.store_left.len()];
         for (job, option) in picked {
             for operation in &self.rules.jobs[*job].options[*option].operations {
-                if let WorkRule::Stage { powder: kind, grams, .. } = operation.work {
+                if let WorkRule::Stage {
+                    powder: kind,
+                    grams,
+                    ..
+                } = operation.work
+                {
                     powder[kind] += grams;
                 }
                 for draw in &operation.draws {
@@ -125,20 +175,34 @@ impl<'a> SoFar<'a> {
 
     fn suffices(&self, picked: &[(usize, usize)]) -> bool {
         let (powder, store) = self.needs(picked);
-        powder.iter().zip(&self.powder_left).chain(store.iter().zip(&self.store_left)).all(|(need, left)| need <= left)
+        powder
+            .iter()
+            .zip(&self.powder_left)
+            .chain(store.iter().zip(&self.store_left))
+            .all(|(need, left)| need <= left)
     }
 
     fn use_up(&mut self, asset: usize, picked: &[(usize, usize)]) {
         let (powder, store) = self.needs(picked);
-        self.powder_left.iter_mut().zip(powder).for_each(|(left, need)| *left -= need);
-        self.store_left.iter_mut().zip(store).for_each(|(left, need)| *left -= need);
+        self.powder_left
+            .iter_mut()
+            .zip(powder)
+            .for_each(|(left, need)| *left -= need);
+        self.store_left
+            .iter_mut()
+            .zip(store)
+            .for_each(|(left, need)| *left -= need);
         for (job, option) in picked {
             let option = &self.rules.jobs[*job].options[*option];
             self.work += self.cell_minutes(option);
-            let last = option.operations.iter().rev().find_map(|operation| match operation.work {
-                WorkRule::Stage { powder, .. } => Some(powder),
-                WorkRule::Step { .. } => None,
-            });
+            let last = option
+                .operations
+                .iter()
+                .rev()
+                .find_map(|operation| match operation.work {
+                    WorkRule::Stage { powder, .. } => Some(powder),
+                    WorkRule::Step { .. } => None,
+                });
             self.powder_now = last.or(self.powder_now);
         }
         for capability in &self.rules.assets[asset].capabilities {

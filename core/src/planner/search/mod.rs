@@ -54,8 +54,12 @@ impl<'a> Search<'a> {
                 current = order;
             }
         }
-        let crew = [CrewOrder::OldestFirst, CrewOrder::LargestRateFirst].map(|order| crew_plan(problem, order));
-        let plan = crew.into_iter().min_by_key(|plan| plan.loss).unwrap_or_default();
+        let crew = [CrewOrder::OldestFirst, CrewOrder::LargestRateFirst]
+            .map(|order| crew_plan(problem, order));
+        let plan = crew
+            .into_iter()
+            .min_by_key(|plan| plan.loss)
+            .unwrap_or_default();
         let first_cycle = CYCLE_PER_JOB * u64::try_from(problem.jobs.len()).unwrap_or(1).max(4);
         let mut search = Self {
             problem,
@@ -67,7 +71,10 @@ impl<'a> Search<'a> {
             trial: Trial::default(),
             plan,
             iterations: 0,
-            cycle: Cycle { done: 0, length: first_cycle },
+            cycle: Cycle {
+                done: 0,
+                length: first_cycle,
+            },
             rules,
         };
         search.write_plan();
@@ -80,8 +87,12 @@ impl<'a> Search<'a> {
     /// Jobs and options that the problem no longer has are passed over, jobs that it has gained go last.
     pub fn warm_start(&mut self, plan: &Plan) {
         let mut chunks = order_of(self.problem, plan);
-        let gained = self.with_options().filter(|job| !chunks.iter().any(|chunk| chunk.job == *job));
-        let gained: Vec<_> = gained.map(|job| starts::whole(&self.rules, job, 0)).collect();
+        let gained = self
+            .with_options()
+            .filter(|job| !chunks.iter().any(|chunk| chunk.job == *job));
+        let gained: Vec<_> = gained
+            .map(|job| starts::whole(&self.rules, job, 0))
+            .collect();
         chunks.extend(gained);
         let order = Order::new(&self.rules, &mut self.bench, chunks);
         if order.loss < self.best_loss {
@@ -142,7 +153,10 @@ impl<'a> Search<'a> {
     fn step(&mut self) {
         self.iterations += 1;
         if self.cycle.done >= self.cycle.length {
-            self.cycle = Cycle { done: 0, length: self.cycle.length * 2 };
+            self.cycle = Cycle {
+                done: 0,
+                length: self.cycle.length * 2,
+            };
             if self.current.loss > self.best_loss {
                 self.current = Order::new(&self.rules, &mut self.bench, self.best.clone());
             }
@@ -152,9 +166,12 @@ impl<'a> Search<'a> {
         if !moves::change(&self.rules, &mut self.rng, &self.current, &mut self.trial) {
             return;
         }
-        let loss = self.current.try_out(&self.rules, &mut self.bench, &self.trial, most);
+        let loss = self
+            .current
+            .try_out(&self.rules, &mut self.bench, &self.trial, most);
         if loss.is_some() {
-            self.current.accept(&self.rules, &mut self.bench, &mut self.trial);
+            self.current
+                .accept(&self.rules, &mut self.bench, &mut self.trial);
             if self.current.loss < self.best_loss {
                 self.best.clone_from(&self.current.chunks);
                 self.best_loss = self.current.loss;
@@ -163,7 +180,11 @@ impl<'a> Search<'a> {
     }
 
     /// The loss up to which a change is accepted: now and then a worse one, ever more rarely in a cycle.
-    #[expect(clippy::cast_precision_loss, clippy::cast_possible_truncation, reason = "a random tolerance, not a sum")]
+    #[expect(
+        clippy::cast_precision_loss,
+        clippy::cast_possible_truncation,
+        reason = "a random tolerance, not a sum"
+    )]
     fn worst_accepted(&mut self) -> i64 {
         let progress = self.cycle.done as f64 / self.cycle.length as f64;
         let share = self.current.loss as f64 / self.problem.jobs.len() as f64;
@@ -174,9 +195,18 @@ impl<'a> Search<'a> {
 
     /// Writes the best order down, with what is parked behind it: it may fit even where it stops no loss.
     fn write_plan(&mut self) {
-        let parked: Vec<_> = self.with_options().filter(|job| !self.best.iter().any(|c| c.job == *job)).collect();
-        let parked = parked.into_iter().map(|job| starts::whole(&self.rules, job, 0));
-        let plan = plan_of(self.problem, &self.rules, self.best.iter().copied().chain(parked));
+        let parked: Vec<_> = self
+            .with_options()
+            .filter(|job| !self.best.iter().any(|c| c.job == *job))
+            .collect();
+        let parked = parked
+            .into_iter()
+            .map(|job| starts::whole(&self.rules, job, 0));
+        let plan = plan_of(
+            self.problem,
+            &self.rules,
+            self.best.iter().copied().chain(parked),
+        );
         if plan.loss < self.plan.loss {
             self.plan = plan;
         }
@@ -193,7 +223,10 @@ const COLD: f64 = 0.01;
 fn order_of(problem: &Problem, plan: &Plan) -> Vec<Chunk> {
     let chunk = |planned: &super::plan::PlannedJob| {
         let job = problem.jobs.iter().position(|job| job.id == planned.id)?;
-        let option = problem.jobs[job].options.iter().position(|option| option.id == planned.option)?;
+        let option = problem.jobs[job]
+            .options
+            .iter()
+            .position(|option| option.id == planned.option)?;
         let upto = problem.jobs[job].options[option].operations.len();
         let begin = planned.operations.first().map_or(0, |spot| spot.start);
         Some((begin, Chunk { job, option, upto }))

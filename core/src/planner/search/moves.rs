@@ -39,13 +39,19 @@ fn exchange(rules: &Rules, rng: &mut Rng, order: &Order, trial: &mut Trial) -> b
         let jobs = &rules.assets[*asset].jobs;
         order.parked[*asset] && jobs.iter().all(|job| !rules.jobs[*job].options.is_empty())
     };
-    let Some(asset) = (0..count).map(|k| (start + k) % count).find(usable) else { return false };
+    let Some(asset) = (0..count).map(|k| (start + k) % count).find(usable) else {
+        return false;
+    };
     let chunks = &mut trial.chunks;
     let mut to = rng.usize(0..=chunks.len());
     trial.from = to;
     if !chunks.is_empty() && rng.bool() {
         let out = rules.jobs[chunks[to.min(chunks.len() - 1)].job].asset;
-        trial.from = chunks.iter().position(|chunk| rules.jobs[chunk.job].asset == out).unwrap_or(0).min(to);
+        trial.from = chunks
+            .iter()
+            .position(|chunk| rules.jobs[chunk.job].asset == out)
+            .unwrap_or(0)
+            .min(to);
         chunks.retain(|chunk| rules.jobs[chunk.job].asset != out);
         to = trial.from;
         trial.park = Some(out);
@@ -64,7 +70,11 @@ fn target(rng: &mut Rng, from: usize, len: usize) -> usize {
         return rng.usize(0..len);
     }
     let step = 1 + rng.usize(0..8);
-    if rng.bool() { (from + step).min(len - 1) } else { from.saturating_sub(step) }
+    if rng.bool() {
+        (from + step).min(len - 1)
+    } else {
+        from.saturating_sub(step)
+    }
 }
 
 fn relocate(rng: &mut Rng, order: &mut [Chunk]) -> Option<usize> {
@@ -110,7 +120,8 @@ fn gather(rules: &Rules, rng: &mut Rng, order: &mut [Chunk]) -> Option<usize> {
         return None;
     }
     let to = target(rng, pivot, order.len());
-    let (mut with, without): (Vec<_>, Vec<_>) = order.iter().partition(|c| rules.jobs[c.job].asset == asset);
+    let (mut with, without): (Vec<_>, Vec<_>) =
+        order.iter().partition(|c| rules.jobs[c.job].asset == asset);
     let to = to.min(without.len());
     let mut new = without[..to].to_vec();
     new.append(&mut with);
@@ -122,10 +133,13 @@ fn gather(rules: &Rules, rng: &mut Rng, order: &mut [Chunk]) -> Option<usize> {
 
 fn take_other_option(rules: &Rules, rng: &mut Rng, order: &mut Vec<Chunk>) -> Option<usize> {
     let tries = (0..8).map(|_| rng.usize(0..order.len()));
-    let at = tries.into_iter().find(|at| rules.jobs[order[*at].job].options.len() > 1)?;
+    let at = tries
+        .into_iter()
+        .find(|at| rules.jobs[order[*at].job].options.len() > 1)?;
     let Chunk { job, option, .. } = order[at];
     let first = make_whole(order, job)?;
-    let other = (option + rng.usize(1..rules.jobs[job].options.len())) % rules.jobs[job].options.len();
+    let other =
+        (option + rng.usize(1..rules.jobs[job].options.len())) % rules.jobs[job].options.len();
     order[first] = whole(rules, job, other);
     if rng.bool() {
         let to = target(rng, first, order.len());
@@ -149,13 +163,24 @@ fn make_whole(order: &mut Vec<Chunk>, job: usize) -> Option<usize> {
 fn split(rules: &Rules, rng: &mut Rng, order: &mut Vec<Chunk>) -> Option<usize> {
     let at = rng.usize(0..order.len());
     let Chunk { job, option, upto } = order[at];
-    let from = order[..at].iter().filter(|chunk| chunk.job == job).map(|chunk| chunk.upto).max().unwrap_or(0);
+    let from = order[..at]
+        .iter()
+        .filter(|chunk| chunk.job == job)
+        .map(|chunk| chunk.upto)
+        .max()
+        .unwrap_or(0);
     if rules.jobs[job].options[option].operations.len() < 2 || upto < from + 2 {
         return None;
     }
     order[at].upto = rng.usize(from + 1..upto);
     let reach = order.len() - at;
-    let to = at + 1 + if rng.bool() { rng.usize(0..reach) } else { rng.usize(0..reach.min(6)) };
+    let to = at
+        + 1
+        + if rng.bool() {
+            rng.usize(0..reach)
+        } else {
+            rng.usize(0..reach.min(6))
+        };
     order.insert(to, Chunk { job, option, upto });
     Some(at)
 }
@@ -164,7 +189,9 @@ fn unite(rules: &Rules, rng: &mut Rng, order: &mut Vec<Chunk>) -> Option<usize> 
     let start = rng.usize(0..order.len());
     let operations = |chunk: &Chunk| rules.jobs[chunk.job].options[chunk.option].operations.len();
     let parted = |at: usize| order[at].upto < operations(&order[at]);
-    let at = (0..order.len()).map(|k| (start + k) % order.len()).find(|at| parted(*at))?;
+    let at = (0..order.len())
+        .map(|k| (start + k) % order.len())
+        .find(|at| parted(*at))?;
     let Chunk { job, option, .. } = order[at];
     let first = make_whole(order, job)?;
     order[first] = whole(rules, job, option);
@@ -173,7 +200,10 @@ fn unite(rules: &Rules, rng: &mut Rng, order: &mut Vec<Chunk>) -> Option<usize> 
 
 /// Puts the chunks of each split job back into the order of its operations.
 fn sort_chunks(rules: &Rules, order: &mut [Chunk]) {
-    if order.len() <= rules.jobs.len() && order.iter().all(|c| c.upto == rules.jobs[c.job].options[c.option].operations.len())
+    if order.len() <= rules.jobs.len()
+        && order
+            .iter()
+            .all(|c| c.upto == rules.jobs[c.job].options[c.option].operations.len())
     {
         return;
     }

@@ -83,7 +83,10 @@ impl Track {
     /// Keeps what is known before a position.
     fn keep(&mut self, at: usize, state: &State, stride: usize) {
         let cells = state.cells_free().count();
-        self.free[at * cells..(at + 1) * cells].iter_mut().zip(state.cells_free()).for_each(|(kept, free)| *kept = free);
+        self.free[at * cells..(at + 1) * cells]
+            .iter_mut()
+            .zip(state.cells_free())
+            .for_each(|(kept, free)| *kept = free);
         if at.is_multiple_of(stride) {
             self.states[at / stride].copy_from(state);
         }
@@ -91,7 +94,10 @@ impl Track {
 
     fn no_cell_sooner(&self, state: &State, at: usize) -> bool {
         let cells = state.cells_free().count();
-        state.cells_free().zip(&self.free[at * cells..]).all(|(mine, here)| mine >= *here)
+        state
+            .cells_free()
+            .zip(&self.free[at * cells..])
+            .all(|(mine, here)| mine >= *here)
     }
 }
 
@@ -99,11 +105,25 @@ impl Order {
     /// Decodes an order from the beginning; jobs of assets that do not fit as a whole are parked.
     pub fn new(rules: &Rules, bench: &mut Bench, chunks: Vec<Chunk>) -> Self {
         let named = |job: &usize| chunks.iter().any(|chunk| chunk.job == *job);
-        let parked: Vec<bool> =
-            rules.assets.iter().map(|asset| !asset.jobs.is_empty() && !asset.jobs.iter().all(named)).collect();
-        let kept = chunks.iter().filter(|chunk| !parked[rules.jobs[chunk.job].asset]).copied().collect();
-        let mut order = Self { chunks: kept, loss: i64::MAX, parked, track: Track::default() };
-        order.track.reserve(0, &State::new(rules), &bench.toll, bench.stride);
+        let parked: Vec<bool> = rules
+            .assets
+            .iter()
+            .map(|asset| !asset.jobs.is_empty() && !asset.jobs.iter().all(named))
+            .collect();
+        let kept = chunks
+            .iter()
+            .filter(|chunk| !parked[rules.jobs[chunk.job].asset])
+            .copied()
+            .collect();
+        let mut order = Self {
+            chunks: kept,
+            loss: i64::MAX,
+            parked,
+            track: Track::default(),
+        };
+        order
+            .track
+            .reserve(0, &State::new(rules), &bench.toll, bench.stride);
         order.track.states[0] = State::new(rules);
         order.settle(rules, bench, 0);
         order
@@ -121,12 +141,14 @@ impl Order {
         if !bench.dead.is_empty() {
             return self.settle(rules, bench, trial.from);
         }
-        self.track.reserve(self.chunks.len(), &bench.state, &bench.toll, bench.stride);
+        self.track
+            .reserve(self.chunks.len(), &bench.state, &bench.toll, bench.stride);
         let cells = bench.state.cells_free().count();
         for kept in trial.from / bench.stride + 1..=self.chunks.len() / bench.stride {
             std::mem::swap(&mut self.track.states[kept], &mut bench.track.states[kept]);
         }
-        self.track.free[trial.from * cells..].copy_from_slice(&bench.track.free[trial.from * cells..]);
+        self.track.free[trial.from * cells..]
+            .copy_from_slice(&bench.track.free[trial.from * cells..]);
         self.track.ends[trial.from..].copy_from_slice(&bench.track.ends[trial.from..]);
         self.count(rules, bench);
     }
@@ -136,19 +158,27 @@ impl Order {
         let mut from = from;
         loop {
             bench.dead.clear();
-            self.track.reserve(self.chunks.len(), &bench.state, &bench.toll, bench.stride);
+            self.track
+                .reserve(self.chunks.len(), &bench.state, &bench.toll, bench.stride);
             let first = from / bench.stride * bench.stride;
-            bench.state.copy_from(&self.track.states[first / bench.stride]);
+            bench
+                .state
+                .copy_from(&self.track.states[first / bench.stride]);
             for at in first..self.chunks.len() {
                 self.track.keep(at, &bench.state, bench.stride);
                 let chunk = self.chunks[at];
                 let outcome = bench.state.place_chunk(rules, chunk, &mut bench.trail);
-                self.track.ends[at] = if let Outcome::Finished(end) = outcome { Some(end) } else { None };
+                self.track.ends[at] = if let Outcome::Finished(end) = outcome {
+                    Some(end)
+                } else {
+                    None
+                };
                 if outcome == Outcome::DoesNotFit {
                     bench.dead.push(rules.jobs[chunk.job].asset);
                 }
             }
-            self.track.keep(self.chunks.len(), &bench.state, bench.stride);
+            self.track
+                .keep(self.chunks.len(), &bench.state, bench.stride);
             if bench.dead.is_empty() {
                 break;
             }
@@ -184,8 +214,22 @@ impl Order {
     }
 
     /// The loss of a trial; none if it exceeds `most`, or most likely will.
-    pub fn try_out(&self, rules: &Rules, bench: &mut Bench, trial: &Trial, most: i64) -> Option<i64> {
-        let Bench { state, toll, trail, dead, earliest, stride, track } = bench;
+    pub fn try_out(
+        &self,
+        rules: &Rules,
+        bench: &mut Bench,
+        trial: &Trial,
+        most: i64,
+    ) -> Option<i64> {
+        let Bench {
+            state,
+            toll,
+            trail,
+            dead,
+            earliest,
+            stride,
+            track,
+        } = bench;
         let kept = trial.from / *stride;
         track.reserve(trial.chunks.len(), state, toll, *stride);
         state.copy_from(&self.track.states[kept]);
@@ -198,7 +242,13 @@ impl Order {
         if let Some(asset) = trial.park {
             toll.set_back(rules, asset, rules.horizon);
         }
-        let same = self.chunks.iter().rev().zip(trial.chunks.iter().rev()).take_while(|(a, b)| a == b).count();
+        let same = self
+            .chunks
+            .iter()
+            .rev()
+            .zip(trial.chunks.iter().rev())
+            .take_while(|(a, b)| a == b)
+            .count();
         let (suffix, suffix_here) = (trial.chunks.len() - same, self.chunks.len() - same);
         for (at, chunk) in trial.chunks.iter().enumerate().skip(kept * *stride) {
             if at >= suffix {

@@ -10,7 +10,12 @@ use crate::planner::rules::{JobRule, OptionRule, Rules, WorkRule};
 pub(super) fn starts(problem: &Problem, rules: &Rules) -> Vec<Vec<Chunk>> {
     let mut orders = Vec::new();
     for crew in [CrewOrder::OldestFirst, CrewOrder::LargestRateFirst] {
-        orders.push(crew_sequence(problem, crew).into_iter().map(|job| (job, 0)).collect());
+        orders.push(
+            crew_sequence(problem, crew)
+                .into_iter()
+                .map(|job| (job, 0))
+                .collect(),
+        );
     }
     for rate in [rate_alone, rate_shared] {
         orders.push(by_asset(rules, rate, first_option));
@@ -18,25 +23,43 @@ pub(super) fn starts(problem: &Problem, rules: &Rules) -> Vec<Vec<Chunk>> {
     }
     orders.extend([50, 10, 3].map(|patience| dispatch(rules, patience)));
     let planned = |order: Vec<(usize, usize)>| {
-        let with_options = order.into_iter().filter(|(job, _)| !rules.jobs[*job].options.is_empty());
-        with_options.map(|(job, option)| whole(rules, job, option)).collect()
+        let with_options = order
+            .into_iter()
+            .filter(|(job, _)| !rules.jobs[*job].options.is_empty());
+        with_options
+            .map(|(job, option)| whole(rules, job, option))
+            .collect()
     };
     orders.into_iter().map(planned).collect()
 }
 
 /// A job as one chunk.
 pub(super) fn whole(rules: &Rules, job: usize, option: usize) -> Chunk {
-    Chunk { job, option, upto: rules.jobs[job].options[option].operations.len() }
+    Chunk {
+        job,
+        option,
+        upto: rules.jobs[job].options[option].operations.len(),
+    }
 }
 
 /// Smith's rule on whole machines: since only its last part brings a machine back, its parts go together,
 /// and machines go by their loss rate over the cell minutes of all their parts (W. E. Smith, 'Various
 /// optimizers for single-stage production', Naval Research Logistics Quarterly 3, 1956).
-fn by_asset(rules: &Rules, rate: fn(&Rules, usize) -> i64, option: fn(&JobRule) -> usize) -> Vec<(usize, usize)> {
+fn by_asset(
+    rules: &Rules,
+    rate: fn(&Rules, usize) -> i64,
+    option: fn(&JobRule) -> usize,
+) -> Vec<(usize, usize)> {
     let mut assets: Vec<usize> = (0..rules.assets.len()).collect();
     let score = |asset: &usize| {
-        let jobs = rules.assets[*asset].jobs.iter().map(|job| &rules.jobs[*job]);
-        let work: i64 = jobs.filter_map(|job| job.options.get(option(job))).map(cell_minutes).sum();
+        let jobs = rules.assets[*asset]
+            .jobs
+            .iter()
+            .map(|job| &rules.jobs[*job]);
+        let work: i64 = jobs
+            .filter_map(|job| job.options.get(option(job)))
+            .map(cell_minutes)
+            .sum();
         rate(rules, *asset).saturating_mul(1000) / (work + 1)
     };
     assets.sort_by_key(|asset| Reverse(score(asset)));
@@ -46,14 +69,27 @@ fn by_asset(rules: &Rules, rate: fn(&Rules, usize) -> i64, option: fn(&JobRule) 
 
 /// What the loss rate falls by if the asset alone comes back.
 fn rate_alone(rules: &Rules, asset: usize) -> i64 {
-    let serving = rules.assets[asset].capabilities.iter().map(|c| &rules.capabilities[*c].loss_per_hour);
-    serving.map(|table| table[table.len() - 1] - table[table.len() - 2]).sum()
+    let serving = rules.assets[asset]
+        .capabilities
+        .iter()
+        .map(|c| &rules.capabilities[*c].loss_per_hour);
+    serving
+        .map(|table| table[table.len() - 1] - table[table.len() - 2])
+        .sum()
 }
 
 /// The asset's share of what its capabilities lose.
 fn rate_shared(rules: &Rules, asset: usize) -> i64 {
-    let serving = rules.assets[asset].capabilities.iter().map(|c| &rules.capabilities[*c]);
-    serving.map(|c| c.loss_per_hour.last().copied().unwrap_or(0) / i64::try_from(c.assets.len()).unwrap_or(1)).sum()
+    let serving = rules.assets[asset]
+        .capabilities
+        .iter()
+        .map(|c| &rules.capabilities[*c]);
+    serving
+        .map(|c| {
+            c.loss_per_hour.last().copied().unwrap_or(0)
+                / i64::try_from(c.assets.len()).unwrap_or(1)
+        })
+        .sum()
 }
 
 fn first_option(_: &JobRule) -> usize {
@@ -61,10 +97,15 @@ fn first_option(_: &JobRule) -> usize {
 }
 
 fn quickest_option(job: &JobRule) -> usize {
-    (0..job.options.len()).min_by_key(|n| (job.options[*n].ready, cell_minutes(&job.options[*n]))).unwrap_or(0)
+    (0..job.options.len())
+        .min_by_key(|n| (job.options[*n].ready, cell_minutes(&job.options[*n])))
+        .unwrap_or(0)
 }
 
 fn cell_minutes(option: &OptionRule) -> i64 {
-    let stages = option.operations.iter().filter(|o| matches!(o.work, WorkRule::Stage { .. }));
+    let stages = option
+        .operations
+        .iter()
+        .filter(|o| matches!(o.work, WorkRule::Stage { .. }));
     stages.map(|stage| stage.minutes).sum()
 }

@@ -1,0 +1,127 @@
+//! How fast the planner tries changes: decoding an order of forty parts, and a thousand search iterations.
+
+use std::collections::BTreeMap;
+
+use criterion::{Criterion, criterion_group, criterion_main};
+use mendpost_core::planner::{
+    Capability, Cell, Draw, Job, JobOption, Lot, Operation, Problem, ProblemSchema, Search,
+    Station, Store, Window, Work, decode,
+};
+
+const POWDERS: [&str; 3] = ["al", "cu", "bronze"];
+
+/// An invented fortnight: forty parts of three powders, each sprayed, heat treated and milled.
+fn fortnight() -> Problem {
+    let day = |n: i64| Window {
+        from: n * 1440 + 420,
+        to: n * 1440 + 1140,
+        crew: 2,
+    };
+    Problem {
+        schema: ProblemSchema::V1,
+        name: None,
+        known: None,
+        horizon: 14 * 1440,
+        windows: (0..14).map(day).collect(),
+        cells: vec![Cell {
+            id: "cell".into(),
+            free_from: 0,
+            powder: None,
+            warm_up: 15,
+            same_powder: 5,
+            default_changeover: 60,
+            changeover: BTreeMap::new(),
+            closed: Vec::new(),
+        }],
+        stations: ["furnace", "mill"]
+            .map(|id| Station {
+                id: id.into(),
+                slots: 1,
+                closed: Vec::new(),
+            })
+            .to_vec(),
+        stores: vec![Store {
+            id: "gas".into(),
+            level: 2_000,
+            arrivals: vec![(8_000, 1_500)],
+        }],
+        lots: (0..9)
+            .map(|n: usize| Lot {
+                id: format!("lot-{n}"),
+                powder: POWDERS[n % 3].into(),
+                grams: 20_000,
+                from: 0,
+                until: 20_160,
+            })
+            .collect(),
+        capabilities: (0..20)
+            .map(|n: i64| Capability {
+                id: format!("capability-{n}"),
+                from: 0,
+                assets: vec![format!("asset-{n}")],
+                loss_per_hour: vec![0, 10 + n * 37 % 90],
+            })
+            .collect(),
+        assets: BTreeMap::new(),
+        jobs: (0..40).map(part).collect(),
+    }
+}
+
+fn part(n: usize) -> Job {
+    let minutes = 20 + i64::try_from(n).expect("forty parts") * 13 % 50;
+    let stage = Work::Stage {
+        cells: vec!["cell".into()],
+        powder: POWDERS[n % 3].into(),
+        grams: minutes * 60,
+        one_lot: n.is_multiple_of(2),
+    };
+    let at = |station: &str| Work::Step {
+        station: Some(station.into()),
+    };
+    let gas = Draw {
+        store: "gas".into(),
+        amount: minutes,
+        floor: 200,
+    };
+    let operation = |work, minutes, crew, draws| Operation {
+        work,
+        minutes,
+        crew,
+        after: 0,
+        draws,
+    };
+    let operations = vec![
+        operation(stage, minutes, 1, vec![gas]),
+        operation(at("furnace"), 180, 0, Vec::new()),
+        operation(at("mill"), minutes * 2, 1, Vec::new()),
+    ];
+    Job {
+        id: format!("job-{n}"),
+        asset: format!("asset-{}", n / 2),
+        release: 0,
+        options: vec![JobOption {
+            id: "spray".into(),
+            earliest: 0,
+            operations,
+        }],
+    }
+}
+
+fn bench(c: &mut Criterion) {
+    let problem = fortnight();
+    assert_eq!(problem.faults(), []);
+    let order: Vec<_> = (0..problem.jobs.len()).map(|job| (job, 0)).collect();
+    c.bench_function("decode forty parts", |b| {
+        b.iter(|| decode(&problem, &order))
+    });
+    c.bench_function("a thousand search iterations on forty parts", |b| {
+        b.iter(|| {
+            let mut search = Search::new(&problem, 1);
+            search.run(1000, &mut || false);
+            search.best_loss()
+        });
+    });
+}
+
+criterion_group!(benches, bench);
+criterion_main!(benches);

@@ -1,0 +1,33 @@
+//! Which parts this cell can make, whether anybody asks for them or not.
+
+use super::draft::{approval_gate, operations, size_gates, usable_revision};
+use super::gate::{Gate, Opens, Shut};
+use crate::catalogue::{Authority, Part, Recipe, authority};
+use crate::situation::Situation;
+
+/// The recipes of a part, each in its approved revision; where there is none, in its newest.
+#[must_use]
+pub fn recipes_of<'a>(situation: &'a Situation, part: &Part) -> Vec<&'a Recipe> {
+    let of_part = situation.recipes.iter().filter(|r| r.part == part.code);
+    let mut codes: Vec<_> = of_part.map(|r| &r.code).collect();
+    codes.dedup();
+    let revisions = codes.into_iter();
+    revisions
+        .filter_map(|code| usable_revision(situation, code))
+        .collect()
+}
+
+/// Why a part cannot be made here by this recipe, whatever stock there is; empty if it can.
+///
+/// A yes that is asked for each build is no reason: the request waits for it.
+#[must_use]
+pub fn shut_here(situation: &Situation, part: &Part, recipe: &Recipe) -> Vec<Shut> {
+    let mut shut = Vec::new();
+    if let Authority::Refused(who) = authority(&part.flags) {
+        shut.push(Shut::new(Gate::Refused { who }, Opens::Shut { who }));
+    }
+    shut.extend(size_gates(situation, part));
+    shut.extend(approval_gate(recipe));
+    shut.extend(operations(situation, recipe).err());
+    shut
+}

@@ -1,0 +1,85 @@
+use super::planned;
+use super::site::{at, code, lot, site};
+use crate::lineup::{OutCause, stocks};
+use crate::powder::LotState;
+use crate::situation::{Brings, Delivery, Situation};
+
+fn boat(situation: &mut Situation, minute: i64, grams: i64) {
+    situation.deliveries.push(Delivery {
+        code: code("BOAT"),
+        name: "boat".to_owned(),
+        expected: at(minute),
+        latest: None,
+        payload_kg: None,
+        brings: vec![Brings::Powder {
+            powder: code("316L"),
+            grams,
+            use_by: None,
+        }],
+    });
+}
+
+/// The one recipe takes 4 000 / 0.8 + 150 + 50 = 5 200 g from one lot. Of 9 000 g the first place
+/// leaves 3 800 g, too little for another.
+#[test]
+fn a_powder_runs_out_with_the_place_that_leaves_too_little() {
+    let mut situation = site();
+    boat(&mut situation, 4000, 12_000);
+    let line_up = planned(&situation);
+    let stock = stocks(&situation, Some(&line_up)).remove(0);
+    let lot = &stock.lots[0];
+    assert_eq!(
+        (lot.on_hand_g, lot.committed_g, lot.free_g),
+        (9000, 5200, 3800)
+    );
+    let out = stock.out.as_ref().expect("it runs out");
+    assert_eq!(out.cause, OutCause::Place(1));
+    assert_eq!((out.left_g, out.least_g), (3800, 5200));
+    assert_eq!(out.at, stock.falls[0].end);
+    assert_eq!(out.until, Some(code("BOAT")));
+    // The boat's powder may be drawn an hour after it lands.
+    assert_eq!(stock.arrivals[0].usable_from, at(4060));
+    let levels: Vec<i64> = stock.levels.iter().map(|(_, grams)| *grams).collect();
+    assert_eq!(levels, [9000, 9000, 3800, 3800, 15_800, 15_800]);
+}
+
+/// Two lots of 4 000 g make 8 000 g, but the recipe takes 5 200 g from one.
+#[test]
+fn lots_count_and_not_their_sum() {
+    let mut situation = site();
+    situation.lots = vec![lot("L0001", 4_000), lot("L0002", 4_000)];
+    let stock = stocks(&situation, None).remove(0);
+    let out = stock.out.as_ref().expect("it is out");
+    assert_eq!((&out.cause, out.left_g), (&OutCause::Already, 8_000));
+    assert_eq!((stock.free_g(), stock.largest_free_g()), (8_000, 4_000));
+}
+
+/// What may not be drawn is neither free nor in the level; a date that passes ends a lot.
+#[test]
+fn dates_and_states_take_lots_away() {
+    let mut situation = site();
+    let mut dated = lot("L0001", 6_000);
+    dated.use_by = Some(at(3000));
+    let mut past = lot("L0002", 6_000);
+    past.use_by = Some(at(0));
+    let mut held = lot("L0003", 6_000);
+    held.state = LotState::Hold;
+    situation.lots = vec![held, past, dated];
+    let stock = stocks(&situation, None).remove(0);
+    let order: Vec<&str> = stock.lots.iter().map(|l| l.lot.code.as_str()).collect();
+    assert_eq!(order, ["L0001", "L0002", "L0003"]);
+    assert_eq!((stock.usable_g(), stock.free_g()), (6_000, 6_000));
+    let out = stock.out.as_ref().expect("it runs out");
+    assert_eq!(
+        (&out.cause, out.at, out.left_g),
+        (&OutCause::UseBy(code("L0001")), at(3000), 0)
+    );
+}
+
+#[test]
+fn a_powder_that_no_approved_recipe_sprays_does_not_run_out() {
+    let mut situation = site();
+    situation.recipes.clear();
+    situation.lots.clear();
+    assert_eq!(stocks(&situation, None)[0].out, None);
+}

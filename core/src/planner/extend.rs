@@ -1,0 +1,74 @@
+//! A plan with more jobs behind it.
+
+use super::decode::{Chunk, plan_of};
+use super::plan::Plan;
+use super::problem::Problem;
+use super::rules::Rules;
+
+/// Keeps a plan's operations in the order in which they begin, and puts further `(job, option)`
+/// positions behind them, each as early as the rules allow.
+///
+/// Begun in the same order, each operation comes as early as before or earlier, unless lots are
+/// shared out otherwise; the loss of the answer says. What does not fit, and what the problem does
+/// not have, is left out.
+#[must_use]
+pub fn extend(problem: &Problem, plan: &Plan, further: &[(usize, usize)]) -> Plan {
+    let rules = Rules::new(problem);
+    let mut begun: Vec<(i64, usize, Chunk)> = Vec::new();
+    for planned in &plan.jobs {
+        let Some(job) = problem.jobs.iter().position(|j| j.id == planned.id) else { continue };
+        let Some(option) = problem.jobs[job].options.iter().position(|o| o.id == planned.option) else { continue };
+        let operations = &problem.jobs[job].options[option].operations;
+        if operations.is_empty() {
+            begun.push((0, job, Chunk { job, option, upto: 0 }));
+        }
+        for (n, spot) in planned.operations.iter().enumerate().take(operations.len()) {
+            begun.push((spot.setup_from.unwrap_or(spot.start), job, Chunk { job, option, upto: n + 1 }));
+        }
+    }
+    begun.sort_by_key(|(begin, job, chunk)| (*begin, *job, chunk.upto));
+    let behind = further.iter().filter_map(|(job, option)| {
+        let operations = &rules.jobs.get(*job)?.options.get(*option)?.operations;
+        Some(Chunk { job: *job, option: *option, upto: operations.len() })
+    });
+    plan_of(problem, &rules, begun.into_iter().map(|(_, _, chunk)| chunk).chain(behind))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::planner::{CrewOrder, check, crew_plan};
+
+    /// One cell, two jobs of an hour each; the second one is put behind the first.
+    const TWO: &str = r#"{"schema": "planning-problem/1", "horizon": 600,
+      "windows": [{"from": 0, "to": 600, "crew": 2}],
+      "cells": [{"id": "c", "free_from": 0, "powder": null, "warm_up": 0, "same_powder": 10, "default_changeover": 30, "changeover": {}}],
+      "stations": [], "stores": [],
+      "lots": [{"id": "l", "powder": "p", "grams": 200, "from": 0, "until": 600}],
+      "capabilities": [{"id": "k", "from": 0, "assets": ["a", "b"], "loss_per_hour": [0, 6, 12]}],
+      "jobs": [
+        {"id": "1", "asset": "a", "release": 0, "options": [{"id": "o", "earliest": 0, "operations": [
+          {"cells": ["c"], "powder": "p", "grams": 100, "one_lot": true, "minutes": 60, "crew": 1, "after": 0, "draws": []}]}]},
+        {"id": "2", "asset": "b", "release": 0, "options": [{"id": "o", "earliest": 0, "operations": [
+          {"cells": ["c"], "powder": "p", "grams": 100, "one_lot": true, "minutes": 60, "crew": 1, "after": 0, "draws": []}]}]}]}"#;
+
+    /// Job 1 is sprayed from 10 to 70; job 2 behind it from 80 to 140.
+    #[test]
+    fn a_job_goes_behind_what_is_planned() {
+        let problem = Problem::from_json(TWO).expect("a problem");
+        let first = extend(&problem, &Plan::default(), &[(0, 0)]);
+        assert_eq!(first.left_out, ["2"]);
+        let both = extend(&problem, &first, &[(1, 0)]);
+        let starts: Vec<i64> = both.jobs.iter().map(|j| j.operations[0].start).collect();
+        assert_eq!(starts, [10, 80]);
+        assert_eq!(check(&problem, &both), []);
+    }
+
+    /// Nothing further: the same plan.
+    #[test]
+    fn a_plan_is_kept() {
+        let problem = Problem::from_json(TWO).expect("a problem");
+        let plan = crew_plan(&problem, CrewOrder::OldestFirst);
+        assert_eq!(extend(&problem, &plan, &[]).jobs, plan.jobs);
+    }
+}

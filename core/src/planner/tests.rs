@@ -1,0 +1,236 @@
+use proptest::prelude::*;
+
+use super::samples::{
+    capability, drawing, job, lot, one_machine, quiet_site, stage, station, step, store,
+};
+use super::*;
+
+fn searched(problem: &Problem, seed: u64, iterations: u64) -> Plan {
+    let mut search = Search::new(problem, seed);
+    search.run(iterations, &mut || false);
+    search.best().clone()
+}
+
+/// W. E. Smith, 'Various optimizers for single-stage production', Naval Research Logistics Quarterly 3
+/// (1956): by p/w, here 2 5 4 1 3 in ratios 0.5, 2.5, 1, 0.2, 0.8 for p = 3 1 4 2 5 and w = 6 1 5 4 2.
+/// Jobs 4, 1, 3, 2, 5: 2x4 + 5x6 + 9x5 + 10x1 + 15x2 = 8 + 30 + 45 + 10 + 30 = 123.
+#[test]
+fn weighted_completion_follows_smith() {
+    let problem = one_machine(&[3, 1, 4, 2, 5], &[6, 1, 5, 4, 2], &[0; 5]);
+    assert_eq!(searched(&problem, 1, 2000).loss, 123);
+}
+
+/// M. Pinedo, 'Scheduling: Theory, Algorithms, and Systems', chapter 3, total weighted tardiness:
+/// p 12 8 15 9, w 4 5 3 5, d 16 26 25 27; sequence 1, 2, 4, 3: 0 + 0 + (29-27)x5 + (44-25)x3 = 67.
+#[test]
+fn weighted_tardiness_reaches_the_textbook_optimum() {
+    let problem = one_machine(&[12, 8, 15, 9], &[4, 5, 3, 5], &[16, 26, 25, 27]);
+    assert_eq!(searched(&problem, 1, 2000).loss, 67);
+}
+
+/// E. L. Lawler, 'A pseudopolynomial algorithm for sequencing jobs to minimize total tardiness', Annals of
+/// Discrete Mathematics 1 (1977), the example as Pinedo's chapter 3 gives it: 370, by 1, 2, 4, 5, 3.
+#[test]
+fn total_tardiness_reaches_lawlers_optimum() {
+    let problem = one_machine(
+        &[121, 79, 147, 83, 130],
+        &[1; 5],
+        &[260, 266, 266, 336, 337],
+    );
+    assert_eq!(searched(&problem, 1, 2000).loss, 370);
+}
+
+/// The wage of splitting a job: the long cell job feeds the mill last, though it is sprayed first.
+/// Sprayed in the order j1 (10), j2 (10), with mills of 50 (j1) and 5 (j2); j1 also waits 20 for nothing
+/// else. Milling j2 first (20 to 25) and then j1 (30 to 80) loses 25 x 9 + 80 x 1 = 305.
+#[test]
+fn a_job_sprayed_first_may_be_milled_last() {
+    let mut problem = quiet_site(100);
+    problem.stations = vec![station("mill", 1)];
+    let mut mill = step("mill", 50, 1);
+    mill.after = 20;
+    problem.jobs = vec![
+        job(1, vec![stage("al", 1, 10), mill]),
+        job(2, vec![stage("al", 1, 10), step("mill", 5, 1)]),
+    ];
+    problem.jobs[1].release = 10;
+    problem.capabilities = vec![capability(&["a1"], &[0, 1]), capability(&["a2"], &[0, 9])];
+    assert_eq!(searched(&problem, 1, 500).loss, 305);
+}
+
+/// Tables decide which machine goes first: with the last of two dear (0, 1, 100) and both equally long, it
+/// does not matter which, but three parts of one machine wait behind one of the other.
+/// a2 (10 min) first: 10 x 100 + 30 x 1 = 1030.
+#[test]
+fn the_shorter_machine_of_a_pair_goes_first() {
+    let mut problem = quiet_site(40);
+    let part = || vec![stage("al", 1, 10)];
+    problem.jobs = vec![
+        job(1, part()),
+        job(2, part()),
+        job(3, part()),
+        job(4, part()),
+    ];
+    problem.jobs[2].asset = "a1".into();
+    problem.jobs[3].asset = "a1".into();
+    problem.capabilities = vec![capability(&["a1", "a2"], &[0, 1, 100])];
+    let plan = searched(&problem, 1, 500);
+    assert_eq!((plan.loss, plan.jobs[0].id.as_str()), (1030, "j2"));
+}
+
+/// 'Largest rate first' asks by how much the rate of now falls: two of two pumps down at 0, 5, 100 fall by
+/// 95, which goes before a crane at 60.
+#[test]
+fn the_crews_order_goes_by_the_fall_of_the_rate() {
+    let mut problem = quiet_site(100);
+    problem.jobs = (1..=3).map(|n| job(n, vec![stage("al", 1, 10)])).collect();
+    problem.capabilities = vec![
+        capability(&["a1"], &[0, 60]),
+        capability(&["a2", "a3"], &[0, 5, 100]),
+    ];
+    let order = |order| {
+        crew_plan(&problem, order)
+            .jobs
+            .into_iter()
+            .map(|job| job.id)
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(order(CrewOrder::LargestRateFirst), ["j2", "j3", "j1"]);
+    assert_eq!(order(CrewOrder::OldestFirst), ["j1", "j2", "j3"]);
+}
+
+/// A warm start from a good plan is never forgotten, even without a single iteration.
+#[test]
+fn a_warm_start_keeps_what_it_was_given() {
+    let problem = one_machine(&[12, 8, 15, 9], &[4, 5, 3, 5], &[16, 26, 25, 27]);
+    let best = searched(&problem, 1, 2000);
+    let mut search = Search::new(&problem, 2);
+    search.warm_start(&best);
+    assert_eq!(search.best_loss(), 67);
+}
+
+fn operation() -> impl Strategy<Value = Operation> {
+    let powders = prop::sample::select(vec!["al", "cu", "none"]);
+    let sprayed = (powders, 0_i64..40, any::<bool>(), 1_i64..90).prop_map(
+        |(powder, grams, one_lot, minutes)| {
+            let mut it = stage(powder, grams, minutes);
+            if let Work::Stage {
+                one_lot: from_one, ..
+            } = &mut it.work
+            {
+                *from_one = one_lot;
+            }
+            drawing(it, "gas", grams * 3, minutes % 30)
+        },
+    );
+    let stations = prop::sample::select(vec!["mill", "furnace"]);
+    let stepped =
+        (stations, 1_i64..200, 0_i64..3).prop_map(|(at, minutes, crew)| step(at, minutes, crew));
+    (prop_oneof![sprayed, stepped], 0_i64..40).prop_map(|(mut it, after)| {
+        it.after = after / 20 * after;
+        it
+    })
+}
+
+prop_compose! {
+    fn a_job()(
+        options in prop::collection::vec((prop::collection::vec(operation(), 0..4), 0_i64..300), 0..3),
+        release in 0_i64..200,
+        asset in 0_usize..5,
+    ) -> Job {
+        let mut it = job(1, Vec::new());
+        it.asset = format!("a{asset}");
+        it.release = release / 2 * (release % 2);
+        it.options = options.into_iter().enumerate().map(|(n, (operations, earliest))| {
+            JobOption { id: format!("way-{n}"), earliest: earliest / 3 * (earliest % 2), operations }
+        }).collect();
+        it
+    }
+}
+
+prop_compose! {
+    /// Any site, absurd ones too: no duty, no lots, no slots, deliveries after the horizon, lots that expire
+    /// before they arrive.
+    fn a_problem()(
+        windows in prop::collection::vec((0_i64..120, 1_i64..200, 1_i64..4), 0..5),
+        lots in prop::collection::vec((any::<bool>(), 0_i64..90, 0_i64..700, 0_i64..900), 0..5),
+        slots in (0_i64..3, 0_i64..3),
+        gas in (0_i64..300, prop::collection::vec((0_i64..900, 0_i64..200), 0..3)),
+        cell in (0_i64..100, 0_i64..20, 0_i64..10, 0_i64..60, any::<bool>(), 0_i64..400),
+        rates in prop::collection::vec(0_i64..50, 6),
+        down in prop::collection::vec(prop::option::of(-50_i64..600), 5),
+        jobs in prop::collection::vec(a_job(), 0..7),
+    ) -> Problem {
+        let mut problem = quiet_site(700);
+        problem.windows.clear();
+        let mut free = 0;
+        for (gap, length, crew) in windows {
+            let from = free + gap / 20 * gap;
+            free = (from + length).min(700);
+            if from < free {
+                problem.windows.push(Window { from, to: free, crew });
+            }
+        }
+        problem.lots = lots.into_iter().enumerate().map(|(n, (al, grams, from, until))| {
+            let from = from / 2 * (from % 2);
+            Lot { from, until, ..lot(&format!("lot-{n}"), if al { "al" } else { "cu" }, grams) }
+        }).collect();
+        problem.stations = vec![station("mill", slots.0), station("furnace", slots.1)];
+        problem.stations[0].closed = vec![(slots.0 * 90, slots.0 * 90 + 60, 1)];
+        problem.stores = vec![store("gas", gas.0, &gas.1)];
+        let (free_from, warm_up, same_powder, changeover, clean, shut) = cell;
+        let site = &mut problem.cells[0];
+        (site.free_from, site.warm_up, site.same_powder) = (free_from, warm_up, same_powder);
+        site.default_changeover = changeover;
+        site.powder = (!clean).then(|| "cu".to_owned());
+        site.closed = vec![(shut, shut + 50)];
+        let sums: Vec<i64> = rates.iter().scan(0, |sum, rate| { *sum += rate; Some(*sum) }).collect();
+        problem.capabilities = vec![
+            capability(&["a0", "a1", "a2"], &sums[..4]),
+            Capability { from: sums[1], ..capability(&["a2", "a3"], &sums[1..4]) },
+        ];
+        for (n, minute) in down.into_iter().enumerate() {
+            problem.assets.insert(format!("a{n}"), Asset { down_from: minute, back: minute.map(|m| 650 - m) });
+        }
+        problem.jobs = jobs;
+        for (n, job) in problem.jobs.iter_mut().enumerate() {
+            job.id = format!("j{n}");
+        }
+        problem
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(200))]
+
+    /// The verifier finds nothing in any plan of the search, which is never worse than a crew's own, never
+    /// below the bound, and the same for the same seed.
+    #[test]
+    fn plans_are_sound_repeatable_and_never_worse_than_the_crews(problem in a_problem(), seed in 0_u64..9) {
+        prop_assert_eq!(problem.faults(), []);
+        let plan = searched(&problem, seed, 300);
+        prop_assert_eq!(check(&problem, &plan), []);
+        for order in [CrewOrder::OldestFirst, CrewOrder::LargestRateFirst] {
+            prop_assert!(plan.loss <= crew_plan(&problem, order).loss);
+        }
+        prop_assert!(bound(&problem) <= plan.loss);
+        prop_assert_eq!(&plan, &searched(&problem, seed, 300));
+    }
+
+    /// Whatever the order, what is decoded keeps every rule.
+    #[test]
+    fn any_order_decodes_to_a_sound_plan(
+        problem in a_problem(),
+        order in prop::collection::vec((0_usize..8, 0_usize..3), 0..10),
+    ) {
+        let plan = decode(&problem, &order);
+        prop_assert_eq!(check(&problem, &plan), []);
+    }
+
+    /// What is written is read back as it was.
+    #[test]
+    fn a_problem_survives_writing_and_reading(problem in a_problem()) {
+        let text = serde_json::to_string(&problem).expect("a problem has string keys only");
+        prop_assert_eq!(Problem::from_json(&text), Ok(problem));
+    }
+}

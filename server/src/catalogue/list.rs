@@ -1,0 +1,186 @@
+use askama::Template;
+use mendpost_core::catalogue::{Part, Recipe, RecipeState};
+use mendpost_core::lineup::{Gate, Shut, recipes_of, shut_here, stage_need};
+use mendpost_core::situation::Situation;
+
+use crate::page::{Layout, whole};
+use crate::words::catalogue::{flags, state};
+use crate::words::work::{count, sentence};
+use crate::words::{Words, kilograms, size};
+
+/// Every part, with the recipe that would make it.
+#[derive(Template)]
+#[template(path = "catalogue/list.html")]
+pub struct ListPage {
+    page: Layout,
+    answer: String,
+    reason: String,
+    rows: Vec<Row>,
+}
+
+struct Row {
+    path: String,
+    code: String,
+    name: String,
+    asked: String,
+    size: String,
+    mass: String,
+    flags: String,
+    standing: Standing,
+    powders: Vec<String>,
+    minutes: String,
+}
+
+/// Whether a part can be made here, as marked and said.
+struct Standing {
+    mark: &'static str,
+    number: String,
+    word: &'static str,
+    detail: String,
+}
+
+impl ListPage {
+    pub fn new(page: Layout, situation: &Situation) -> Self {
+        let words = Words::new(situation);
+        let rows: Vec<Row> = situation
+            .parts
+            .iter()
+            .map(|part| row(situation, &words, part))
+            .collect();
+        let (answer, reason) = answer(&rows);
+        ListPage {
+            page,
+            answer,
+            reason,
+            rows,
+        }
+    }
+}
+
+fn answer(rows: &[Row]) -> (String, String) {
+    if rows.is_empty() {
+        return (
+            "List the first part: the catalogue is empty.".to_owned(),
+            String::new(),
+        );
+    }
+    let marked = |mark| rows.iter().filter(|r| r.standing.mark == mark).count();
+    let (made, waits, lost) = (marked("ready"), marked("waits"), marked("lost"));
+    let answer = match made {
+        0 => format!(
+            "Make none of {} parts here: no recipe may be used.",
+            rows.len()
+        ),
+        all if all == rows.len() => format!("Make any of {all} parts here, by an approved recipe."),
+        some => format!(
+            "Make {some} of {} parts here, by an approved recipe.",
+            rows.len()
+        ),
+    };
+    let mut reasons = Vec::new();
+    if waits > 0 {
+        let (recipes, wait) = plural(waits, "recipe waits", "recipes wait");
+        reasons.push(format!("{recipes} {wait} for approval"));
+    }
+    if lost > 0 {
+        let (parts, cannot) = plural(lost, "part cannot", "parts cannot");
+        reasons.push(format!("{parts} {cannot} be made here"));
+    }
+    let reason = sentence(&reasons.join(", "));
+    let stop = if reason.is_empty() { "" } else { "." };
+    (answer, format!("{reason}{stop}"))
+}
+
+fn plural<'a>(number: usize, one: &'a str, more: &'a str) -> (String, &'a str) {
+    (count(number), if number == 1 { one } else { more })
+}
+
+fn row(situation: &Situation, words: &Words<'_>, part: &Part) -> Row {
+    let best = best(situation, part);
+    let recipe = best.as_ref().map(|(recipe, _)| *recipe);
+    let asked: Vec<&str> = situation
+        .requests
+        .iter()
+        .filter(|r| r.part.as_ref() == Some(&part.code))
+        .map(|r| r.code.as_str())
+        .collect();
+    Row {
+        path: format!("/catalogue/{}", part.code),
+        code: part.code.to_string(),
+        name: part.name.clone(),
+        asked: if asked.is_empty() {
+            String::new()
+        } else {
+            format!("asked for by {}", asked.join(", "))
+        },
+        size: size(part.envelope_mm),
+        mass: kilograms(part.mass_g),
+        flags: flags(part),
+        standing: standing(words, best.as_ref()),
+        powders: recipe.map_or_else(Vec::new, |r| {
+            r.sprays().map(|spray| words.spray_powder(spray)).collect()
+        }),
+        minutes: recipe.map_or_else(String::new, |r| cell_minutes(situation, r)),
+    }
+}
+
+/// The recipe to make a part by: one with nothing against it, if there is one.
+fn best<'a>(situation: &'a Situation, part: &Part) -> Option<(&'a Recipe, Vec<Shut>)> {
+    let recipes = recipes_of(situation, part).into_iter();
+    recipes
+        .map(|recipe| (recipe, shut_here(situation, part, recipe)))
+        .min_by_key(|(recipe, shut)| (shut.len(), recipe.state != RecipeState::Approved))
+}
+
+fn standing(words: &Words<'_>, best: Option<&(&Recipe, Vec<Shut>)>) -> Standing {
+    let Some((recipe, shut)) = best else {
+        return Standing {
+            mark: "lost",
+            number: String::new(),
+            word: "none",
+            detail: "no recipe makes this part".to_owned(),
+        };
+    };
+    let pending = |s: &Shut| {
+        matches!(
+            s.gate,
+            Gate::NotApproved {
+                state: RecipeState::Draft | RecipeState::Proposed,
+                ..
+            }
+        )
+    };
+    let mark = match shut.as_slice() {
+        [] => "ready",
+        all if all.iter().all(pending) => "waits",
+        _ => "lost",
+    };
+    // What never opens is said before what may.
+    let gate = shut.iter().find(|s| !pending(s)).or_else(|| shut.first());
+    Standing {
+        mark,
+        number: if mark == "lost" {
+            String::new()
+        } else {
+            recipe.revision.to_string()
+        },
+        word: if mark == "lost" {
+            "not here"
+        } else {
+            state(recipe.state)
+        },
+        detail: gate.map_or_else(
+            || format!("recipe {}, by {}", recipe.code, recipe.approved_by),
+            |s| words.gate(&s.gate),
+        ),
+    }
+}
+
+/// Minutes that all its stages hold the cell; none if a stage cannot be sprayed here.
+fn cell_minutes(situation: &Situation, recipe: &Recipe) -> String {
+    let minutes: Option<i64> = recipe
+        .sprays()
+        .map(|spray| stage_need(situation, spray).ok().map(|need| need.minutes))
+        .sum();
+    minutes.map_or_else(String::new, whole)
+}

@@ -1,0 +1,217 @@
+//! One lot: where it stands, its containers, its book, and the places that draw on it.
+
+use askama::Template;
+use mendpost_core::lineup::{LineUp, LotStock, Place, Stock};
+use mendpost_core::powder::LotState;
+use mendpost_core::situation::Situation;
+
+use super::queries::{ContainerRow, LotFacts, MovementRow};
+use crate::page::{Layout, grams_down, grams_exact, whole};
+use crate::requests;
+use crate::words::Words;
+use crate::words::powder::{lot_state, movement};
+use crate::words::work::sentence;
+
+/// What is on record about a lot.
+pub struct Record {
+    pub lot: LotFacts,
+    pub containers: Vec<ContainerRow>,
+    pub movements: Vec<MovementRow>,
+}
+
+#[derive(Template)]
+#[template(path = "powder/lot.html")]
+pub struct LotPage {
+    page: Layout,
+    answer: String,
+    reason: String,
+    code: String,
+    mark: &'static str,
+    pairs: Vec<(&'static str, String, String)>,
+    containers: Vec<[String; 3]>,
+    movements: Vec<Line>,
+    places: Vec<Draw>,
+}
+
+struct Line {
+    when: String,
+    reason: &'static str,
+    note: String,
+    container: String,
+    grams: String,
+    sequence: i64,
+}
+
+struct Draw {
+    number: usize,
+    mark: &'static str,
+    path: String,
+    asset: String,
+    part: String,
+    when: String,
+    grams: String,
+}
+
+impl LotPage {
+    pub fn new(
+        page: Layout,
+        situation: &Situation,
+        line_up: Option<&LineUp>,
+        stocks: &[Stock],
+        record: Record,
+    ) -> Self {
+        let words = Words::new(situation);
+        let mut lots = stocks.iter().flat_map(|s| &s.lots);
+        let stock = lots.find(|l| l.lot.code.as_str() == record.lot.code);
+        let (answer, reason) = answer(&page, &words, &record.lot, stock);
+        LotPage {
+            answer,
+            reason,
+            mark: mark(&record.lot, stock),
+            pairs: pairs(&page, &record.lot, stock),
+            places: line_up
+                .map_or_else(Vec::new, |l| draws(situation, &words, l, &record.lot.code)),
+            containers: record
+                .containers
+                .iter()
+                .map(|c| container(&page, c))
+                .collect(),
+            movements: record
+                .movements
+                .into_iter()
+                .map(|m| line(&page, m))
+                .collect(),
+            code: record.lot.code,
+            page,
+        }
+    }
+}
+
+fn answer(
+    page: &Layout,
+    words: &Words<'_>,
+    lot: &LotFacts,
+    stock: Option<&LotStock>,
+) -> (String, String) {
+    let (code, name) = (&lot.code, words.powder_short(&lot.powder));
+    let note = if lot.state_note.is_empty() {
+        String::new()
+    } else {
+        format!("{}.", sentence(&lot.state_note))
+    };
+    let Some(stock) = stock else {
+        return (format!("Draw nothing from {code}: it is empty."), note);
+    };
+    let answer = match lot.state {
+        LotState::Hold => format!("Do not draw from {code}: it is on hold."),
+        LotState::Quarantine => format!("Do not draw from {code} yet: it is in quarantine."),
+        LotState::Arrived => format!("Look at {code} first: it has arrived and is not released."),
+        LotState::Rejected => format!("Never draw from {code}: it is rejected."),
+        LotState::Empty => format!("Draw nothing from {code}: it is empty."),
+        LotState::Released if !stock.usable => {
+            let until = lot.use_by_ms.map(|ms| page.moment(&ms)).unwrap_or_default();
+            format!("Do not draw from {code}: its date passed, {until}.")
+        }
+        LotState::Released if stock.free_g == 0 => {
+            format!("Draw from {code} for the order alone: none of its {name} is free.")
+        }
+        LotState::Released => format!(
+            "Draw up to {} g of {name} from {code} freely.",
+            whole(stock.free_g)
+        ),
+    };
+    (answer, note)
+}
+
+fn mark(lot: &LotFacts, stock: Option<&LotStock>) -> &'static str {
+    match lot.state {
+        LotState::Released if stock.is_some_and(|s| s.usable) => "ready",
+        LotState::Hold => "hold",
+        LotState::Arrived | LotState::Quarantine => "quarantine",
+        _ => "lost",
+    }
+}
+
+fn pairs(
+    page: &Layout,
+    lot: &LotFacts,
+    stock: Option<&LotStock>,
+) -> Vec<(&'static str, String, String)> {
+    let grams = |value: Option<i64>| format!("{} g", whole(value.unwrap_or(0)));
+    let maker = if lot.maker_lot.is_empty() {
+        "not on record".to_owned()
+    } else {
+        lot.maker_lot.clone()
+    };
+    let use_by = lot.use_by_ms.map_or_else(
+        || ("none told".to_owned(), String::new()),
+        |ms| (page.moment(&ms), page.age(&ms)),
+    );
+    vec![
+        (
+            "State",
+            lot_state(lot.state).to_owned(),
+            lot.state_note.clone(),
+        ),
+        ("Powder", sentence(&lot.powder_name), lot.powder.clone()),
+        ("Maker’s lot", maker, String::new()),
+        (
+            "Received",
+            page.moment(&lot.received_ms),
+            page.age(&lot.received_ms),
+        ),
+        ("Use by", use_by.0, use_by.1),
+        (
+            "On hand",
+            grams(stock.map(|s| s.on_hand_g)),
+            "sum of the movements".to_owned(),
+        ),
+        (
+            "Committed",
+            grams(stock.map(|s| s.committed_g)),
+            String::new(),
+        ),
+        ("Free", grams(stock.map(|s| s.free_g)), String::new()),
+    ]
+}
+
+fn container(page: &Layout, row: &ContainerRow) -> [String; 3] {
+    let opened = row.opened_ms.map_or_else(
+        || "sealed".to_owned(),
+        |ms| format!("opened {}", page.moment(&ms)),
+    );
+    [row.code.clone(), opened, grams_down(row.on_hand_mg)]
+}
+
+fn line(page: &Layout, row: MovementRow) -> Line {
+    let sign = if row.milligrams > 0 { "+" } else { "" };
+    Line {
+        when: page.moment(&row.at_ms),
+        reason: movement(row.reason),
+        note: row.note,
+        container: row.container,
+        grams: format!("{sign}{}", grams_exact(row.milligrams)),
+        sequence: row.sequence,
+    }
+}
+
+fn draws(situation: &Situation, words: &Words<'_>, line_up: &LineUp, lot: &str) -> Vec<Draw> {
+    let mut draws = Vec::new();
+    let open = |place: &&Place| situation.request(&place.request).is_some();
+    for place in line_up.places.iter().filter(open) {
+        for (_, stage) in place.stages() {
+            for share in stage.lots.iter().filter(|share| share.lot == lot) {
+                draws.push(Draw {
+                    number: place.number,
+                    mark: words.readiness(&place.readiness).0,
+                    path: requests::path(&place.request),
+                    asset: words.asset(place.asset.as_str()),
+                    part: place.part_name.clone(),
+                    when: words.clock(stage.start),
+                    grams: format!("{} g", whole(share.grams)),
+                });
+            }
+        }
+    }
+    draws
+}

@@ -1,0 +1,91 @@
+//! Powder: which lot to open next, what runs out when, and what became of each lot.
+
+mod columns;
+mod drawdown;
+mod lot;
+mod pages;
+mod queries;
+
+use axum::extract::{Path, Query, State};
+use axum::response::Response;
+use mendpost_core::lineup::stocks;
+use mendpost_core::people::Act;
+use serde::Deserialize;
+
+use crate::AppState;
+use crate::error::AppError;
+use crate::lineup::{Stored, queries as lineup};
+use crate::page::{Screen, page};
+use crate::people::Visit;
+use crate::routes::Routes;
+use crate::situation;
+
+pub fn routes() -> Routes {
+    Routes::default()
+        .get("/powder", Act::Look, show)
+        .get("/powder/{lot}", Act::Look, show_lot)
+}
+
+/// Which powder's course is drawn.
+#[derive(Deserialize)]
+struct Choice {
+    #[serde(default)]
+    powder: String,
+}
+
+async fn show(
+    State(state): State<AppState>,
+    visit: Visit,
+    Query(choice): Query<Choice>,
+) -> Result<Response, AppError> {
+    let situation = situation::now(&state).await?;
+    let stored = working_order(&state).await?;
+    let stocks = stocks(&situation, stored.as_ref().map(|s| &s.line_up));
+    let chosen = pages::chosen(&stocks, choice.powder.trim())?;
+    let history = match chosen {
+        Some(stock) => queries::history(&state.db.read, stock.powder.as_str()).await?,
+        None => Vec::new(),
+    };
+    let count = queries::last_count(&state.db.read).await?;
+    let layout = visit.layout(Screen::Powder, "Powder").await?;
+    let book = pages::Book {
+        situation: &situation,
+        stocks: &stocks,
+        order: stored.as_ref().map(|s| s.number),
+        history: &history,
+        count,
+    };
+    page(&pages::PowderPage::new(layout, &book, chosen))
+}
+
+async fn show_lot(
+    State(state): State<AppState>,
+    visit: Visit,
+    Path(code): Path<String>,
+) -> Result<Response, AppError> {
+    let lot = queries::lot(&state.db.read, &code).await?;
+    let lot = lot.ok_or_else(|| AppError::NotFound {
+        what: format!("lot {code}"),
+    })?;
+    let situation = situation::now(&state).await?;
+    let stored = working_order(&state).await?;
+    let line_up = stored.as_ref().map(|s| &s.line_up);
+    let stocks = stocks(&situation, line_up);
+    let record = lot::Record {
+        containers: queries::containers(&state.db.read, &code).await?,
+        movements: queries::movements(&state.db.read, &code).await?,
+        lot,
+    };
+    let layout = visit.layout(Screen::Powder, &code).await?;
+    page(&lot::LotPage::new(
+        layout, &situation, line_up, &stocks, record,
+    ))
+}
+
+/// The line-up that the crew works to; before one is accepted, the newest.
+async fn working_order(state: &AppState) -> Result<Option<Stored>, sqlx::Error> {
+    match lineup::accepted(&state.db.read).await? {
+        Some(stored) => Ok(Some(stored)),
+        None => lineup::latest(&state.db.read).await,
+    }
+}

@@ -1,0 +1,288 @@
+//! Faulty seed files: each fault is told with its file, line and column, and none makes a panic.
+
+use super::at;
+use mendpost_server::seed::{SeedFiles, read};
+use mendpost_tests::START;
+use proptest::prelude::*;
+
+fn told(files: &SeedFiles) -> Vec<String> {
+    match read(files, at(START)) {
+        Ok(_) => Vec::new(),
+        Err(faults) => faults.iter().map(ToString::to_string).collect(),
+    }
+}
+
+/// The faults after one text of one file is replaced by another.
+fn after(file: &str, from: &str, to: &str) -> Vec<String> {
+    let mut files = SeedFiles::demonstration();
+    let text = files.text(file).expect("the file");
+    assert!(text.contains(from), "{file} has no '{from}'");
+    files.set(file, text.replacen(from, to, 1));
+    told(&files)
+}
+
+/// The demonstration site itself has none.
+#[test]
+fn the_demonstration_is_free_of_faults() {
+    assert_eq!(told(&SeedFiles::demonstration()), [""; 0]);
+}
+
+/// File, line, column; what was given; what is allowed.
+#[test]
+fn a_fault_says_where_it_is_what_was_given_and_what_is_allowed() {
+    let cases = [
+        (
+            ("lots.csv", "CUAL10,hold", "CUAL10,held"),
+            "lots.csv, line 15, state: 'held' is none of: arrived, quarantine, released, hold, rejected, empty",
+        ),
+        (
+            ("lots.csv", "L0390,AL6061", "L0390,AL7075"),
+            "lots.csv, line 2, powder: 'AL7075' is not listed; listed: AL6061, CUAL10, NI625, SS316, ZNAL15",
+        ),
+        (
+            ("lots.csv", "L0391,SS316", "L0390,SS316"),
+            "lots.csv, line 3, code: 'L0390' is listed twice",
+        ),
+        (
+            (
+                "site.toml",
+                "pressure_bar = 70.0",
+                "pressure_bar = 70.12345",
+            ),
+            "site.toml, line 40, pressure_bar: '70.12345' is finer than can be kept; use at most 3 figures after the point",
+        ),
+        (
+            ("site.toml", "throat_mm = 2.0", "throat_mm = 20"),
+            "site.toml, line 22, throat_mm: 20 is out of range; enter 0.5 to 10",
+        ),
+        (
+            ("site.toml", "loss_word", "word_for_loss"),
+            "site.toml, line 7: unknown key 'word_for_loss'; known are name, zone, altitude_m, loss_word, plan_days, need_permille, receiving_min",
+        ),
+        (
+            ("site.toml", "Pacific/Guadalcanal", "Pacific/Veyra"),
+            "site.toml, line 5, zone: 'Pacific/Veyra' is no time zone; give a name as Pacific/Auckland",
+        ),
+        (
+            ("stations.csv", "power_kw", "power_w"),
+            "stations.csv, line 1: unknown column 'power_w'; known are code, name, slots, power_kw",
+        ),
+        (
+            ("capabilities.csv", "0 4 60 220", "0 60 4 220"),
+            "capabilities.csv, line 2, loss_per_hour: the loss rate falls from 60 to 4 when 2 are down; it may stay or rise",
+        ),
+        (
+            ("capabilities.csv", "0 4 60 220", "0 4 60"),
+            "capabilities.csv, line 2, loss_per_hour: 3 loss rates for 3 assets; give 4, for none down, one down, and so on",
+        ),
+        (
+            ("operations.csv", "ZN-021,1,2,mask", "ZN-021,1,3,mask"),
+            "operations.csv, line 3, position: 3 stands where 2 is due; number the operations of a revision 1, 2, 3 in order",
+        ),
+        (
+            ("operations.csv", "mill,300,1,60", "mill,,1,60"),
+            "operations.csv, line 5, minutes: nothing is given, and it is needed",
+        ),
+        (
+            ("operations.csv", "mill,300,1,60", "mill,0,1,60"),
+            "operations.csv, line 5, minutes: 0 is out of range; enter 1 to 20160",
+        ),
+        (
+            (
+                "operations.csv",
+                "ZN-021,1,8,fit,fit",
+                "ZN-021,1,8,measure,fit",
+            ),
+            "recipes.csv, line 2: no operation 'fit'; give one with its minutes, they are part of the time to the machine's return",
+        ),
+        (
+            (
+                "recipes.csv",
+                "ZN-021,1,SM-ROLLER,approved,Cell lead",
+                "ZN-021,1,SM-ROLLER,approved,",
+            ),
+            "recipes.csv, line 2, approved_by: nothing is given; say who approved it",
+        ),
+        (
+            ("requests.csv", "day-10 10:00", "day+1 10:00"),
+            "requests.csv, line 2, reported: 'day+1 10:00' has not come yet; give a time that has passed at any hour of loading, as day-1 09:00",
+        ),
+        (
+            ("ways.csv", "1,ZN-021", "1,ZN-022"),
+            "ways.csv, line 2, recipe: 'ZN-022' makes RC-RING; the request is for SM-ROLLER",
+        ),
+        (
+            ("duty_hours.csv", "every-day,18:00", "every-day,17:00"),
+            "duty_hours.csv: duty hours overlap on Wednesday: 18:00 ends after 17:00 starts; give one stretch for each hour of a day",
+        ),
+        (
+            (
+                "containers.csv",
+                "L0390-1,L0390,5000,2400",
+                "L0390-1,L0390,5000,5400",
+            ),
+            "containers.csv, line 2, used_g: more than was received",
+        ),
+    ];
+    for ((file, from, to), expected) in cases {
+        let told = after(file, from, to);
+        assert!(told.iter().any(|t| t == expected), "{expected}\n{told:#?}");
+    }
+}
+
+/// All faults are told at once, by file and line.
+#[test]
+fn all_faults_are_told_together() {
+    let mut files = SeedFiles::demonstration();
+    files.set("powders.csv", "code,name\nAL6061,\nCU AL10,bronze\n");
+    files.set("notes.csv", "a,b\n");
+    let told = told(&files);
+    for expected in [
+        "notes.csv: no such file is known",
+        "powders.csv, line 2, name: nothing is given, and it is needed",
+        "powders.csv, line 3, code: 'CU AL10' has the character ' '",
+        "lots.csv, line 3, powder: 'SS316' is not listed; listed: AL6061",
+    ] {
+        assert!(
+            told.iter().any(|t| t.starts_with(expected)),
+            "{expected}\n{told:#?}"
+        );
+    }
+}
+
+/// A file of another encoding, one that is missing, and one that is no TOML are told.
+#[test]
+fn what_is_no_seed_file_is_told() {
+    let mut files = SeedFiles::demonstration();
+    files.set("people.csv", b"name,role\nJos\xe9,lead\n".to_vec());
+    assert_eq!(
+        told(&files),
+        ["people.csv, line 2: not UTF-8 text; save the file as UTF-8"]
+    );
+    let told = after("site.toml", "[cell]", "[cell");
+    assert!(
+        told.iter()
+            .any(|t| t.starts_with("site.toml, line 12: unclosed table")),
+        "{told:#?}"
+    );
+}
+
+/// A row that lost or gained a field is told by its line, and the row is left out.
+#[test]
+fn a_row_of_another_length_is_told() {
+    let told = after(
+        "stations.csv",
+        "bench,bench,2,0.4",
+        "bench,bench,2,0.4,extra",
+    );
+    assert_eq!(
+        told[told.len() - 1],
+        "stations.csv, line 3: 5 fields under 4 columns; a text with a comma in it goes between double quotes"
+    );
+}
+
+/// What somebody may do to a file by accident.
+#[derive(Debug, Clone)]
+enum Accident {
+    CutLine(usize),
+    CutHere(usize),
+    SwapFields(usize, usize, usize),
+    Put(usize, usize, &'static str),
+    Twice(usize),
+}
+
+fn accident() -> impl Strategy<Value = Accident> {
+    let text = prop::sample::select(vec![
+        "",
+        "-1",
+        "0",
+        "9223372036854775807",
+        "99999999999999999999999999",
+        "1e308",
+        "NaN",
+        "\"",
+        "[[",
+        "day+999999999999 09:00",
+        "day-1 99:99",
+        "0000-00-00 00:00",
+        "é",
+        "\u{0}",
+        "#",
+        "a b c",
+        "every-day",
+    ]);
+    prop_oneof![
+        any::<usize>().prop_map(Accident::CutLine),
+        any::<usize>().prop_map(Accident::CutHere),
+        any::<(usize, usize, usize)>().prop_map(|(l, a, b)| Accident::SwapFields(l, a, b)),
+        (any::<usize>(), any::<usize>(), text).prop_map(|(l, f, t)| Accident::Put(l, f, t)),
+        any::<usize>().prop_map(Accident::Twice),
+    ]
+}
+
+fn happen(text: &str, accident: &Accident) -> Vec<u8> {
+    let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
+    let count = lines.len().max(1);
+    let split = |line: &str| -> Vec<String> { line.split(',').map(str::to_owned).collect() };
+    match accident {
+        Accident::CutHere(at) => return text.as_bytes()[..at % (text.len() + 1)].to_vec(),
+        Accident::CutLine(line) => drop(lines.remove(line % count)),
+        Accident::Twice(line) => lines.push(lines[line % count].clone()),
+        Accident::SwapFields(line, a, b) => {
+            let mut fields = split(&lines[line % count]);
+            let fields_count = fields.len();
+            fields.swap(a % fields_count, b % fields_count);
+            lines[line % count] = fields.join(",");
+        }
+        Accident::Put(line, field, put) => {
+            let mut fields = split(&lines[line % count]);
+            let fields_count = fields.len();
+            fields[field % fields_count] = (*put).to_owned();
+            lines[line % count] = fields.join(",");
+        }
+    }
+    lines.join("\n").into_bytes()
+}
+
+const FILES: [&str; 20] = [
+    "assets.csv",
+    "capabilities.csv",
+    "changeovers.csv",
+    "closures.csv",
+    "containers.csv",
+    "deliveries.csv",
+    "delivery_lines.csv",
+    "duty_hours.csv",
+    "lots.csv",
+    "operations.csv",
+    "parts.csv",
+    "people.csv",
+    "powders.csv",
+    "recipes.csv",
+    "requests.csv",
+    "site.toml",
+    "sprays.csv",
+    "stations.csv",
+    "ways.csv",
+    "yeses.csv",
+];
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(300))]
+
+    /// Whatever is cut, swapped or typed over: the files are read or their faults are told.
+    #[test]
+    fn no_accident_makes_it_panic(
+        accidents in prop::collection::vec((prop::sample::select(FILES.to_vec()), accident()), 1..4),
+    ) {
+        let mut files = SeedFiles::demonstration();
+        for (file, accident) in &accidents {
+            let text = files.text(file).unwrap_or_default();
+            files.set(file, happen(&text, accident));
+        }
+        if let Err(faults) = read(&files, at(START)) {
+            prop_assert!(!faults.is_empty());
+            prop_assert!(faults.iter().all(|f| !f.what.is_empty()));
+        }
+    }
+}

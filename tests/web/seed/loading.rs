@@ -1,0 +1,128 @@
+//! Loading: at any hour, whole or not at all, and everything adds up.
+
+use super::{data, situation_at, state};
+use mendpost_core::lineup::{Draft, draft};
+use mendpost_core::situation::Situation;
+use mendpost_server::change::{Actor, Change, verify_journal};
+use mendpost_server::seed;
+use mendpost_tests::START;
+
+const HOUR: i64 = 3_600_000;
+
+/// A day of loading times, every three hours: the requests, their needs and their gates are the
+/// same, nothing lies in the future that has happened, and the boat is always five to seven days
+/// away.
+#[tokio::test]
+async fn the_demonstration_is_the_same_at_any_hour_and_weekday() {
+    let first = situation_at(START).await;
+    for step in 1..=8 {
+        // 27 hours a step: each hour of the day in turn, each on another weekday.
+        let site = situation_at(START + step * 27 * HOUR).await;
+        assert_eq!(shape(&draft(&site)), shape(&draft(&first)), "step {step}");
+        assert_eq!(site.lots.len(), first.lots.len());
+        assert!(site.requests.iter().all(|r| r.reported_at <= site.now));
+        assert!(site.banks.iter().all(|b| b.read_at <= site.now));
+        let boat = (site.deliveries[0].expected - site.now).num_hours();
+        assert!((5 * 24..7 * 24).contains(&boat), "{boat} h");
+        assert!(site.shifts.iter().all(|s| s.to > site.now));
+        assert!(site.shifts.len() >= 28, "two stretches on each of 14 days");
+    }
+}
+
+/// Requests in order, with the powder and gas of every stage and the gates of every way.
+fn shape(draft: &Draft) -> Vec<String> {
+    let mut lines = Vec::new();
+    for job in &draft.problem.jobs {
+        lines.push(job.id.clone());
+    }
+    for (request, ways) in &draft.candidates {
+        for way in ways {
+            let shut: Vec<_> = way.shut.iter().map(|s| &s.gate).collect();
+            lines.push(format!("{request} {:?} {shut:?}", way.needs));
+        }
+    }
+    lines
+}
+
+/// What is on hand in each lot is what came in less what was taken, to the milligram; of the whole
+/// site 95.3 kg came in 25 containers and 10.1 kg were taken, so 85.2 kg are there.
+#[tokio::test]
+async fn every_gram_adds_up() {
+    let site = situation_at(START).await;
+    let data = data();
+    for lot in &site.lots {
+        let seed = data.lots.iter().find(|s| s.lot.code == lot.code);
+        let containers = &seed.expect("the same lots").containers;
+        let sum: i64 = containers.iter().map(|c| c.received.0 - c.used.0).sum();
+        assert_eq!(lot.on_hand.0, sum, "{}", lot.code);
+    }
+    let containers = || data.lots.iter().flat_map(|l| &l.containers);
+    let received: i64 = containers().map(|c| c.received.0).sum();
+    let used: i64 = containers().map(|c| c.used.0).sum();
+    assert_eq!(
+        (containers().count(), received, used),
+        (25, 95_300_000, 10_100_000)
+    );
+    assert_eq!(total(&site), 85_200_000);
+}
+
+fn total(site: &Situation) -> i64 {
+    site.lots.iter().map(|l| l.on_hand.0).sum()
+}
+
+/// What was read comes back from the database as it was read.
+#[tokio::test]
+async fn what_is_written_is_what_was_read() {
+    let site = situation_at(START).await;
+    let mut data = data();
+    assert_eq!(site.cell.throat_um, 2040); // gauged, where 2.0 mm was machined
+    data.cell.throat_um = 2040;
+    assert_eq!(site.cell, data.cell);
+    assert_eq!(site.banks, data.banks);
+    assert_eq!(site.compressor, data.compressor);
+    assert_eq!(site.fuel, data.fuel);
+    assert_eq!(site.deliveries, data.deliveries);
+    let requests: Vec<_> = data.requests.into_iter().map(|r| r.request).collect();
+    assert_eq!(site.requests, requests); // oldest first is the order of their numbers
+    data.assets.sort_by(|a, b| a.code.cmp(&b.code));
+    assert_eq!(site.assets, data.assets);
+    data.parts.sort_by(|a, b| a.code.cmp(&b.code));
+    assert_eq!(site.parts, data.parts);
+    for recipe in &site.recipes {
+        assert!(
+            data.recipes.contains(recipe),
+            "{} {}",
+            recipe.code,
+            recipe.revision
+        );
+    }
+    let mut capabilities = site.capabilities.clone();
+    capabilities.sort_by(|a, b| a.code.cmp(&b.code));
+    data.capabilities.sort_by(|a, b| a.code.cmp(&b.code));
+    assert_eq!(capabilities, data.capabilities);
+}
+
+/// A second site does not go into the same database, and the first stays as it was, its journal
+/// whole.
+#[tokio::test]
+async fn a_site_is_written_whole_or_not_at_all() {
+    let (state, _folder) = state(START).await;
+    let count = async || {
+        let count = "select count(*) from journal";
+        let entries: i64 = sqlx::query_scalar(count)
+            .fetch_one(&state.db.read)
+            .await
+            .expect("a count");
+        entries
+    };
+    let before = count().await;
+    assert!(before > 150);
+    let mut change = Change::begin(&state, Actor::Mendpost)
+        .await
+        .expect("a change");
+    assert!(seed::write(&mut change, &data(), true).await.is_err());
+    drop(change);
+    assert_eq!(count().await, before);
+    let whole = verify_journal(&state.db.read).await.expect("readable");
+    assert!(whole.is_ok());
+}
