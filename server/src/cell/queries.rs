@@ -23,9 +23,8 @@ pub struct BankGauge {
     pub temperature_at: Option<i64>,
 }
 
-/// The latest reading of a kind.
+/// When the latest reading of a kind was taken, and by whom.
 pub struct Latest {
-    pub value: i64,
     pub at_ms: i64,
     pub by: String,
 }
@@ -61,7 +60,7 @@ pub async fn gauges(read: &SqlitePool) -> Result<Gauges, sqlx::Error> {
 async fn latest(read: &SqlitePool, what: &str) -> Result<Option<Latest>, sqlx::Error> {
     sqlx::query_as!(
         Latest,
-        "select value, read_at as at_ms, read_by as by from reading
+        "select read_at as at_ms, read_by as by from reading
          where what = ? order by read_at desc, id desc limit 1",
         what
     )

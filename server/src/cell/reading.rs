@@ -255,7 +255,6 @@ mod tests {
                 temperature_at: None,
             }],
             fuel: Some(Latest {
-                value: 1,
                 at_ms: NOW - 60_000,
                 by: "x".to_owned(),
             }),
