@@ -3,6 +3,7 @@
 pub mod assets;
 pub mod catalogue;
 pub mod caution;
+pub mod cell;
 pub mod change;
 pub mod clock;
 pub mod command;
@@ -80,6 +81,7 @@ pub fn routes() -> Routes {
     Routes::default()
         .merge(people::routes())
         .merge(catalogue::routes())
+        .merge(cell::routes())
         .merge(powder::routes())
         .merge(now::routes())
         .merge(requests::routes())

@@ -298,6 +298,15 @@ impl<'a> Words<'a> {
         self.clock_ms(at.timestamp_millis())
     }
 
+    /// 'Wed 14:40' within six days, else '16 Dec 14:40'.
+    pub fn clock_day(&self, at: DateTime<Utc>) -> String {
+        if (at - self.situation.now).num_days().abs() < 6 {
+            return self.clock(at);
+        }
+        let local = at.with_timezone(&self.situation.site.zone);
+        local.format("%-d %b %H:%M").to_string()
+    }
+
     /// The same of milliseconds since 1970.
     pub fn clock_ms(&self, unix_ms: i64) -> String {
         clock(unix_ms, self.situation.site.zone)

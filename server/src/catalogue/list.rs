@@ -20,14 +20,15 @@ pub struct ListPage {
 
 struct Row {
     path: String,
-    code: String,
     name: String,
-    asked: String,
+    /// Its number, and the requests that ask for it.
+    below: String,
     size: String,
     mass: String,
     flags: String,
     standing: Standing,
-    powders: Vec<String>,
+    /// Each with whether it comes from one lot.
+    powders: Vec<(String, &'static str)>,
     minutes: String,
 }
 
@@ -98,6 +99,7 @@ fn plural<'a>(number: usize, one: &'a str, more: &'a str) -> (String, &'a str) {
 fn row(situation: &Situation, words: &Words<'_>, part: &Part) -> Row {
     let best = best(situation, part);
     let recipe = best.as_ref().map(|(recipe, _)| *recipe);
+    let standing = standing(words, best.as_ref());
     let asked: Vec<&str> = situation
         .requests
         .iter()
@@ -106,21 +108,27 @@ fn row(situation: &Situation, words: &Words<'_>, part: &Part) -> Row {
         .collect();
     Row {
         path: format!("/catalogue/{}", part.code),
-        code: part.code.to_string(),
-        name: part.name.clone(),
-        asked: if asked.is_empty() {
-            String::new()
+        name: sentence(&part.name),
+        below: if asked.is_empty() {
+            part.code.to_string()
         } else {
-            format!("asked for by {}", asked.join(", "))
+            format!("{}, asked for by {}", part.code, asked.join(", "))
         },
         size: size(part.envelope_mm),
         mass: kilograms(part.mass_g),
         flags: flags(part),
-        standing: standing(words, best.as_ref()),
         powders: recipe.map_or_else(Vec::new, |r| {
-            r.sprays().map(|spray| words.spray_powder(spray)).collect()
+            r.sprays()
+                .map(|spray| {
+                    let lots = if spray.one_lot { "one lot" } else { "any lots" };
+                    (sentence(&words.powder_short(spray.powder.as_str())), lots)
+                })
+                .collect()
         }),
-        minutes: recipe.map_or_else(String::new, |r| cell_minutes(situation, r)),
+        minutes: recipe
+            .filter(|_| standing.mark != "lost")
+            .map_or_else(String::new, |r| cell_minutes(situation, r)),
+        standing,
     }
 }
 

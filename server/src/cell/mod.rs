@@ -1,0 +1,100 @@
+//! The cell: how long it can spray, what stands beside it, who is on duty; and entering readings.
+
+mod endurance;
+mod levels;
+mod pages;
+mod queries;
+mod reading;
+mod setting;
+mod stations;
+
+use axum::extract::{Query, State};
+use axum::http::StatusCode;
+use axum::response::{IntoResponse, Redirect, Response};
+use mendpost_core::people::{Act, may};
+
+use crate::AppState;
+use crate::error::AppError;
+use crate::form::{FieldErrors, Posted};
+use crate::lineup::queries as lineup;
+use crate::page::{Notice, Screen, page_with};
+use crate::people::{Visit, Who};
+use crate::routes::Routes;
+use crate::situation;
+use reading::ReadingForm;
+use setting::SettingForm;
+
+pub fn routes() -> Routes {
+    Routes::default()
+        .get("/cell", Act::Look, show)
+        .post("/cell/reading", Act::ReadGauges, enter)
+}
+
+async fn show(
+    State(state): State<AppState>,
+    visit: Visit,
+    Query(setting): Query<SettingForm>,
+) -> Result<Response, AppError> {
+    let reading = ReadingForm::default();
+    cell_page(&state, &visit, setting, reading, FieldErrors::default()).await
+}
+
+/// Enters what was read off gauge, tank and nozzle, or shows the form again with what was typed.
+async fn enter(
+    State(state): State<AppState>,
+    visit: Visit,
+    who: Who,
+    Posted(form): Posted<ReadingForm>,
+) -> Result<Response, AppError> {
+    let gauges = queries::gauges(&state.db.read).await?;
+    let altitude_m = visit.site.altitude_m;
+    let round = match form.parse(&gauges, visit.site.zone, altitude_m, visit.now) {
+        Ok(round) => round,
+        Err(errors) => {
+            return cell_page(&state, &visit, SettingForm::default(), form, errors).await;
+        }
+    };
+    let (count, last) = reading::enter(&state, &who, &round).await?;
+    let what = if count == 1 {
+        "One reading"
+    } else {
+        "All readings"
+    };
+    let text = format!("{what} entered, journal {last}. Plan again to count with them.");
+    who.notice(Notice::done("SAVED", text)).await?;
+    Ok(Redirect::to(Screen::Cell.path()).into_response())
+}
+
+async fn cell_page(
+    state: &AppState,
+    visit: &Visit,
+    setting: SettingForm,
+    reading: ReadingForm,
+    faults: FieldErrors,
+) -> Result<Response, AppError> {
+    let situation = situation::now(state).await?;
+    let gauges = queries::gauges(&state.db.read).await?;
+    let order = match lineup::accepted(&state.db.read).await? {
+        Some(stored) => Some(stored),
+        None => lineup::latest(&state.db.read).await?,
+    };
+    let layout = visit.layout(Screen::Cell, "Cell").await?;
+    let may_read = visit
+        .who
+        .as_ref()
+        .is_some_and(|who| may(who.role, Act::ReadGauges));
+    let page = pages::CellPage::new(
+        layout,
+        &situation,
+        &gauges,
+        order.as_ref().map(|stored| &stored.line_up),
+        setting,
+        may_read.then_some((reading, faults)),
+    );
+    let status = if page.has_faults() {
+        StatusCode::UNPROCESSABLE_ENTITY
+    } else {
+        StatusCode::OK
+    };
+    page_with(status, &page)
+}
