@@ -10,7 +10,7 @@ use crate::walk;
 async fn the_line_up_says_what_goes_first_and_what_each_order_loses() {
     walk("line-up", Scripts::On, async |browser: Browser| {
         browser.sign_in_as("Sprayer").await;
-        plan(&browser).await;
+        browser.plan().await;
 
         let answer = browser.answer().await;
         assert!(answer.starts_with("Spray the "), "{answer}");
@@ -36,7 +36,7 @@ async fn the_line_up_says_what_goes_first_and_what_each_order_loses() {
 async fn the_lead_accepts_the_order_that_the_crew_then_works_to() {
     walk("accept", Scripts::On, async |browser: Browser| {
         browser.sign_in_as("Sprayer").await;
-        plan(&browser).await;
+        browser.plan().await;
         assert!(!browser.offers("Work to this order").await);
         browser.press("Sign out").await;
         assert_eq!(browser.path().await, "/sign-in");
@@ -56,19 +56,6 @@ async fn the_lead_accepts_the_order_that_the_crew_then_works_to() {
         assert!(page.contains("The crew works to this order."), "{page}");
     })
     .await;
-}
-
-/// Has an order computed from what stands now, and waits until it is shown.
-pub async fn plan(browser: &Browser) {
-    browser.open("/line-up").await;
-    browser.wait_for_plan().await;
-    let words = if browser.offers("Plan again").await {
-        "Plan again"
-    } else {
-        "Plan the order"
-    };
-    browser.press(words).await;
-    browser.wait_for_plan().await;
 }
 
 /// The figures beside ours, oldest first, largest rate first, and nothing, in the page's order.

@@ -3,7 +3,6 @@
 use mendpost_tests::browser::Browser;
 use mendpost_tests::chromium::Scripts;
 
-use crate::order::plan;
 use crate::walk;
 
 #[tokio::test]
@@ -30,7 +29,7 @@ async fn the_same_without_scripts() {
 /// The ice plant's tray frame stands in the catalogue, with an approved recipe; this is a second one.
 async fn report(browser: Browser) {
     browser.sign_in_as("Sprayer").await;
-    plan(&browser).await;
+    browser.plan().await;
     let before = requests_in_line_up(&browser).await;
 
     browser.open("/requests/new").await;
@@ -49,7 +48,7 @@ async fn report(browser: Browser) {
             .await
             .contains("change since: plan again")
     );
-    plan(&browser).await;
+    browser.plan().await;
     let after = requests_in_line_up(&browser).await;
     assert!(
         !before.contains(&request) && after.contains(&request),

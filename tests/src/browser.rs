@@ -129,6 +129,20 @@ impl Browser {
         pressed.expect("a key can be pressed");
     }
 
+    /// Has an order computed from what stands now, and waits until it is shown.
+    pub async fn plan(&self) {
+        self.open("/line-up").await;
+        self.wait_for_plan().await;
+        let first = self.offers("Plan the order").await;
+        let words = if first {
+            "Plan the order"
+        } else {
+            "Plan again"
+        };
+        self.press(words).await;
+        self.wait_for_plan().await;
+    }
+
     /// Looks again while a plan is computed, and fails if that takes far too long.
     pub async fn wait_for_plan(&self) {
         let end = Instant::now() + PLAN_LIMIT;
