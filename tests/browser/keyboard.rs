@@ -2,7 +2,6 @@
 
 use mendpost_tests::browser::Browser;
 use mendpost_tests::chromium::Scripts;
-use thirtyfour::Key;
 
 use crate::walk;
 
@@ -11,19 +10,14 @@ use crate::walk;
 async fn the_order_is_planned_and_accepted_by_keyboard_alone() {
     walk("keyboard", Scripts::On, async |browser: Browser| {
         browser.open("/").await;
-        enter(&browser, "Cell lead").await;
-        enter(&browser, "Line-up").await;
+        browser.enter("Cell lead").await;
+        browser.enter("Line-up").await;
         browser.wait_for_plan().await;
-        enter(&browser, "Plan ").await;
+        browser.enter("Plan ").await;
         browser.wait_for_plan().await;
-        enter(&browser, "Work to this order").await;
+        browser.enter("Work to this order").await;
         let notice = browser.text(".notice").await;
         assert!(notice.contains("SAVED"), "{notice}");
     })
     .await;
-}
-
-async fn enter(browser: &Browser, words: &str) {
-    browser.tab_to(words).await;
-    browser.key(Key::Enter).await;
 }

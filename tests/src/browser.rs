@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use axum::http::Method;
 use thirtyfour::common::command::FormatRequestData;
-use thirtyfour::prelude::ElementQueryable;
+use thirtyfour::prelude::{ElementQueryable, ElementWaitable};
 use thirtyfour::{By, ElementId, Key, RequestData, SessionId, WebDriver, WebElement};
 use tokio::time::{Instant, sleep};
 
@@ -81,11 +81,13 @@ impl Browser {
         found.exists().await.expect("a page can be searched")
     }
 
-    /// Presses the button or link that begins with these words.
+    /// Presses the button or link that begins with these words, and waits for the page that follows.
     pub async fn press(&self, words: &str) {
         let element = self.find(button(words), words).await;
+        let page = self.find(By::Tag("html"), "a page").await;
         let pressed = element.click().await;
         pressed.unwrap_or_else(|error| panic!("cannot press '{words}': {error}"));
+        gone(page, words).await;
     }
 
     /// Types into the field with this label.
@@ -107,14 +109,14 @@ impl Browser {
 
     /// Presses Tab until the focus stands on what a screen reader calls by these words, and checks
     /// that the focus can be seen there.
-    pub async fn tab_to(&self, words: &str) -> WebElement {
+    pub async fn tab_to(&self, words: &str) {
         for _ in 0..TABS {
             self.key(Key::Tab).await;
             let focused = self.driver.active_element().await;
             let focused = focused.expect("a page has a focus");
             if self.name_of(&focused).await.starts_with(words) {
                 assert!(self.outlined(&focused).await, "no outline round '{words}'");
-                return focused;
+                return;
             }
         }
         panic!(
@@ -127,6 +129,14 @@ impl Browser {
     pub async fn key(&self, key: Key) {
         let pressed = self.driver.action_chain().send_keys(key).perform().await;
         pressed.expect("a key can be pressed");
+    }
+
+    /// Presses Enter on what these words name, reached by Tab, and waits for the page that follows.
+    pub async fn enter(&self, words: &str) {
+        let page = self.find(By::Tag("html"), "a page").await;
+        self.tab_to(words).await;
+        self.key(Key::Enter).await;
+        gone(page, words).await;
     }
 
     /// Has an order computed from what stands now, and waits until it is shown.
@@ -203,6 +213,12 @@ impl Browser {
     }
 }
 
+/// Waits until another page stands in the place of this one.
+async fn gone(page: WebElement, words: &str) {
+    let another = page.wait_until().wait(PATIENCE, STEP).stale().await;
+    another.unwrap_or_else(|_| panic!("'{words}' leads to no other page"));
+}
+
 /// A link or button.
 fn button(words: &str) -> By {
     By::XPath(format!(
@@ -222,7 +238,7 @@ impl FormatRequestData for NameOf {
 }
 
 /// How long a page may take to show what is looked for.
-const PATIENCE: Duration = Duration::from_secs(10);
+const PATIENCE: Duration = Duration::from_secs(20);
 const STEP: Duration = Duration::from_millis(100);
 
 /// Far longer than a plan of the demonstration site takes, even on a busy machine.

@@ -58,8 +58,9 @@ impl Chromium {
 }
 
 /// No window, no sandbox (which root may not have), and no talk of the browser's own with the network.
-const FLAGS: [&str; 8] = [
+const FLAGS: [&str; 9] = [
     "--headless=new",
+    "--window-size=1280,800",
     "--no-sandbox",
     "--disable-gpu",
     "--disable-quic",
