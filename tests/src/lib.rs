@@ -1,5 +1,9 @@
 //! What the tests of the whole share: the service in memory, and a browser's memory in front of it.
 
+pub mod browser;
+pub mod chromium;
+pub mod demonstration;
+
 use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};

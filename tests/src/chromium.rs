@@ -1,0 +1,135 @@
+//! Debian's Chromium without a window, started and stopped through its `chromedriver`.
+
+use std::io::{BufRead, BufReader, Read};
+use std::process::{Child, ChildStdout, Command, Stdio};
+use std::time::Duration;
+
+use serde_json::json;
+use tempfile::TempDir;
+use thirtyfour::{ChromiumLikeCapabilities, DesiredCapabilities, WebDriver};
+
+/// Whether pages may run scripts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Scripts {
+    On,
+    Off,
+}
+
+/// A browser with a profile of its own, ended with all its processes when dropped.
+#[derive(Debug)]
+pub struct Chromium {
+    pub driver: WebDriver,
+    // Dropped in this order: a folder can go once no process writes to it.
+    _processes: Processes,
+    _profile: TempDir,
+}
+
+impl Chromium {
+    pub async fn start(scripts: Scripts) -> Chromium {
+        let profile = TempDir::new().expect("a temporary folder");
+        let (processes, port) = Processes::start(&profile);
+        let mut wanted = DesiredCapabilities::chrome();
+        let folder = format!("--user-data-dir={}", profile.path().display());
+        for flag in FLAGS.into_iter().chain([folder.as_str()]) {
+            wanted.add_arg(flag).expect("a flag is text");
+        }
+        if scripts == Scripts::Off {
+            wanted
+                .add_experimental_option("prefs", json!({ SCRIPTS: BLOCKED }))
+                .expect("preferences are JSON");
+        }
+        let driver = WebDriver::builder(format!("http://127.0.0.1:{port}"), wanted)
+            .request_timeout(PATIENCE)
+            .connect()
+            .await
+            .unwrap_or_else(|error| panic!("Chromium does not start: {error}; {REMEDY}"));
+        Chromium {
+            driver,
+            _processes: processes,
+            _profile: profile,
+        }
+    }
+
+    /// Closes the browser as a person would. Dropping it is enough, but ends it by force.
+    pub async fn quit(self) {
+        let closed = self.driver.clone().quit().await;
+        closed.expect("Chromium closes");
+    }
+}
+
+/// No window, no sandbox (which root may not have), and no talk of the browser's own with the network.
+const FLAGS: [&str; 9] = [
+    "--headless=new",
+    "--window-size=1280,800",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+];
+
+const SCRIPTS: &str = "profile.managed_default_content_settings.javascript";
+const BLOCKED: u8 = 2;
+
+/// The longest that one command to the browser may take.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+const REMEDY: &str = "install Debian's packages chromium and chromium-driver, as `.ci/test` does";
+
+/// `chromedriver` and the browser that it starts, all in one process group.
+#[derive(Debug)]
+struct Processes {
+    chromedriver: Child,
+    /// Kept open: a program that cannot write what it has to say ends.
+    output: BufReader<ChildStdout>,
+}
+
+impl Processes {
+    /// Also tells the port on which `chromedriver` listens, which it chooses itself.
+    fn start(home: &TempDir) -> (Processes, u16) {
+        let mut command = Command::new("chromedriver");
+        command
+            .arg("--port=0")
+            // Chromium's helpers put their sockets there.
+            .env("TMPDIR", home.path())
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null());
+        #[cfg(unix)]
+        std::os::unix::process::CommandExt::process_group(&mut command, 0);
+        let mut child = command
+            .spawn()
+            .unwrap_or_else(|error| panic!("chromedriver does not start: {error}; {REMEDY}"));
+        let output = child.stdout.take().expect("standard output was asked for");
+        let mut processes = Processes {
+            chromedriver: child,
+            output: BufReader::new(output),
+        };
+        let port = processes
+            .output
+            .by_ref()
+            .lines()
+            .map_while(Result::ok)
+            .find_map(|line| {
+                super::between(&line, "successfully on port ", ".")?
+                    .parse()
+                    .ok()
+            })
+            .expect("chromedriver tells its port");
+        (processes, port)
+    }
+}
+
+impl Drop for Processes {
+    fn drop(&mut self) {
+        let group = format!("-{}", self.chromedriver.id());
+        // They may have gone already.
+        let _ = Command::new("kill")
+            .args(["-s", "KILL", "--", &group])
+            .stderr(Stdio::null())
+            .status();
+        let _ = self.chromedriver.wait();
+    }
+}
