@@ -5,10 +5,10 @@ use super::plan::Plan;
 use super::problem::Problem;
 use super::rules::Rules;
 
-/// Keeps a plan's operations in the order in which they begin, and puts further `(job, option)`
+/// Keeps a plan's operations in the order in which they start, and puts further `(job, option)`
 /// positions behind them, each as early as the rules allow.
 ///
-/// Begun in the same order, each operation comes as early as before or earlier, unless lots are
+/// Started in the same order, each operation comes as early as before or earlier, unless lots are
 /// shared out otherwise; the loss of the answer says. What does not fit, and what the problem does
 /// not have, is left out.
 #[must_use]
@@ -23,7 +23,7 @@ pub fn extend(problem: &Problem, plan: &Plan, further: &[(usize, usize)]) -> Pla
             begun.push((0, job, Chunk { job, option, upto: 0 }));
         }
         for (n, spot) in planned.operations.iter().enumerate().take(operations.len()) {
-            begun.push((spot.setup_from.unwrap_or(spot.start), job, Chunk { job, option, upto: n + 1 }));
+            begun.push((spot.start, job, Chunk { job, option, upto: n + 1 }));
         }
     }
     begun.sort_by_key(|(begin, job, chunk)| (*begin, *job, chunk.upto));
@@ -62,6 +62,23 @@ mod tests {
         let starts: Vec<i64> = both.jobs.iter().map(|j| j.operations[0].start).collect();
         assert_eq!(starts, [10, 80]);
         assert_eq!(check(&problem, &both), []);
+    }
+
+    /// The set-up of a stage may begin before the step before it does: the cell is set up from 0 to
+    /// 10 while the part is masked from 0 to 30. The steps of the job still keep their order.
+    #[test]
+    fn operations_of_a_job_keep_their_order() {
+        let masked = TWO.replacen(
+            r#""operations": ["#,
+            r#""operations": [{"station": null, "minutes": 30, "crew": 1, "after": 0, "draws": []},"#,
+            1,
+        );
+        let problem = Problem::from_json(&masked).expect("a problem");
+        let mut plan = extend(&problem, &Plan::default(), &[(0, 0)]);
+        plan.jobs[0].operations[1].setup_from = Some(0);
+        plan.jobs[0].operations[0].start = 5;
+        let both = extend(&problem, &plan, &[(1, 0)]);
+        assert_eq!((both.left_out.len(), check(&problem, &both)), (0, vec![]));
     }
 
     /// Nothing further: the same plan.
