@@ -16,7 +16,7 @@ use crate::error::{AppError, Problem};
 use crate::people::Visit;
 use crate::skin::Skin;
 
-pub use local::{age, clock, moment};
+pub use local::{clock, hour, moment, weekday};
 pub use quantity::filters;
 pub use quantity::{
     grams_down, grams_exact, grams_up, kilograms_down, kilograms_up, loss, minutes, whole,
@@ -42,7 +42,7 @@ pub struct Layout {
     pub cell_name: String,
     /// Who is signed in.
     pub person: Option<Signature>,
-    /// Time of day at the site when the page was made, as 'Wed 14:40'.
+    /// Time at the site when the page was made, as 'Wed 25 Nov 2026, 14:40'.
     pub clock_local: String,
     /// How far the site is from UTC, as '+10:00'.
     pub zone_offset: String,
@@ -123,7 +123,7 @@ impl Layout {
                 name: who.name.clone(),
                 role: who.role.as_str(),
             }),
-            clock_local: local::clock(visit.now, visit.site.zone),
+            clock_local: local::head(visit.now, visit.site.zone),
             zone_offset: local::offset(visit.now, visit.site.zone),
             skin: visit.skin.word(),
             csrf: visit.token.clone().unwrap_or_default(),
@@ -146,7 +146,7 @@ impl Layout {
             site_name: "Mendpost".to_owned(),
             cell_name: String::new(),
             person: None,
-            clock_local: local::clock(now, Tz::UTC),
+            clock_local: local::head(now, Tz::UTC),
             zone_offset: local::offset(now, Tz::UTC),
             skin: skin.word(),
             csrf: String::new(),
@@ -176,7 +176,7 @@ impl Layout {
         assets::asset(name)
     }
 
-    /// 'Wed 14:40'.
+    /// 'Wed 25 14:40'.
     pub fn clock(&self, unix_ms: &i64) -> String {
         local::clock(*unix_ms, self.zone)
     }

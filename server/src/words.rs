@@ -11,7 +11,7 @@ use mendpost_core::catalogue::{RecipeState, Who};
 use mendpost_core::lineup::{Change, GasSource, Gate, Opens, Readiness, StageNeed};
 use mendpost_core::situation::Situation;
 
-use crate::page::{clock, minutes, whole};
+use crate::page::{clock, hour, moment, weekday, minutes, whole};
 
 /// Names come from the situation, times are in its site's clock.
 pub struct Words<'a> {
@@ -293,7 +293,7 @@ impl<'a> Words<'a> {
         station.map_or_else(|| code.to_owned(), |s| s.name.to_lowercase())
     }
 
-    /// 'Wed 14:40' in the site's clock.
+    /// 'Wed 25 14:40' in the site's clock.
     pub fn clock(&self, at: DateTime<Utc>) -> String {
         self.clock_ms(at.timestamp_millis())
     }
@@ -307,7 +307,22 @@ impl<'a> Words<'a> {
         local.format("%-d %b %H:%M").to_string()
     }
 
-    /// The same of milliseconds since 1970.
+    /// 'Wed 25'.
+    pub fn weekday(&self, at: DateTime<Utc>) -> String {
+        weekday(at.timestamp_millis(), self.situation.site.zone)
+    }
+
+    /// '14:40'.
+    pub fn hour(&self, at: DateTime<Utc>) -> String {
+        hour(at.timestamp_millis(), self.situation.site.zone)
+    }
+
+    /// '25 Nov 2026 14:40'.
+    pub fn moment(&self, at: DateTime<Utc>) -> String {
+        moment(at.timestamp_millis(), self.situation.site.zone)
+    }
+
+    /// The same as a clock of milliseconds since 1970.
     pub fn clock_ms(&self, unix_ms: i64) -> String {
         clock(unix_ms, self.situation.site.zone)
     }

@@ -216,7 +216,7 @@ impl Order {
         let data = timeline::gather(situation, line_up, words);
         Order {
             number: stored.number,
-            until: words.clock(line_up.until),
+            until: words.moment(line_up.until),
             computed: words.clock_ms(stored.computed_ms),
             took: format!(
                 "{} ms, {} tries",
@@ -275,9 +275,9 @@ fn row(words: &Words<'_>, place: &Place) -> Row {
                     .map(|l| (l.lot.clone(), whole(l.grams)))
                     .collect(),
                 gas: words.gas(&s.need),
-                start_day: words.clock(s.start).chars().take(3).collect(),
-                start: words.clock(s.start).chars().skip(4).collect(),
-                end: words.clock(s.end).chars().skip(4).collect(),
+                start_day: words.weekday(s.start),
+                start: words.hour(s.start),
+                end: words.hour(s.end),
             })
             .collect(),
         back: place

@@ -3,8 +3,22 @@
 use chrono::{DateTime, Offset, TimeZone};
 use chrono_tz::Tz;
 
+/// With the day of the month, since a line-up reaches past one week.
 pub fn clock(unix_ms: i64, zone: Tz) -> String {
-    show(unix_ms, zone, "%a %H:%M")
+    show(unix_ms, zone, "%a %-d %H:%M")
+}
+
+pub fn weekday(unix_ms: i64, zone: Tz) -> String {
+    show(unix_ms, zone, "%a %-d")
+}
+
+pub fn hour(unix_ms: i64, zone: Tz) -> String {
+    show(unix_ms, zone, "%H:%M")
+}
+
+/// As it stands at the head of a page.
+pub fn head(unix_ms: i64, zone: Tz) -> String {
+    show(unix_ms, zone, "%a %-d %b %Y, %H:%M")
 }
 
 pub fn day(unix_ms: i64, zone: Tz) -> String {
@@ -62,13 +76,16 @@ mod tests {
     #[test]
     fn times_are_those_of_the_site() {
         let time = 1_795_581_600_000;
-        assert_eq!(clock(time, Port_Moresby), "Wed 14:40");
+        assert_eq!(clock(time, Port_Moresby), "Wed 25 14:40");
+        assert_eq!(weekday(time, Port_Moresby), "Wed 25");
+        assert_eq!(hour(time, Port_Moresby), "14:40");
+        assert_eq!(head(time, Port_Moresby), "Wed 25 Nov 2026, 14:40");
         assert_eq!(day(time, Port_Moresby), "25 Nov 2026");
         assert_eq!(moment(time, Port_Moresby), "25 Nov 2026 14:40");
         assert_eq!(field_time(time, Port_Moresby), "2026-11-25T14:40");
         assert_eq!(offset(time, Port_Moresby), "+10:00");
         // Fifteen hours earlier it was still Tuesday.
-        assert_eq!(clock(time - 15 * 3_600_000, Port_Moresby), "Tue 23:40");
+        assert_eq!(clock(time - 15 * 3_600_000, Port_Moresby), "Tue 24 23:40");
     }
 
     #[test]
