@@ -32,7 +32,11 @@ async fn a_site_without_a_line_up_is_told_to_plan() {
     let mut app = App::new().await;
     app.sign_in(Role::Crew).await;
     let page = app.get("/line-up").await;
-    assert!(page.contains("nothing has been planned here yet"), "{}", page.body);
+    assert!(
+        page.contains("nothing has been planned here yet"),
+        "{}",
+        page.body
+    );
     assert!(page.contains("action=\"/line-up/plan\""));
 }
 
@@ -43,11 +47,20 @@ async fn the_line_up_says_what_goes_first_and_what_it_saves() {
     let mut app = planned().await;
     let page = app.get("/line-up").await;
     assert!(page.contains("<h1>Spray the "), "{}", page.body);
-    let stored = queries::latest(&app.state.db.read).await.expect("readable").expect("planned");
+    let stored = queries::latest(&app.state.db.read)
+        .await
+        .expect("readable")
+        .expect("planned");
     let losses = stored.line_up.losses;
     assert!(losses.ours < losses.oldest_first && losses.ours < losses.largest_rate_first);
     assert!(losses.oldest_first < losses.nothing);
-    for word in ["Ours", "Largest rate first", "Oldest first", "Do nothing", "Waits at a gate"] {
+    for word in [
+        "Ours",
+        "Largest rate first",
+        "Oldest first",
+        "Do nothing",
+        "Waits at a gate",
+    ] {
         assert!(page.contains(word), "{word}");
     }
 }
@@ -67,7 +80,10 @@ async fn an_order_is_worked_to_until_another_is_accepted() {
     plan(&mut app).await;
     let page = app.get("/line-up").await;
     assert!(page.contains("Otherwise than order 1"), "{}", page.body);
-    let accepted = queries::accepted(&app.state.db.read).await.expect("readable").expect("accepted");
+    let accepted = queries::accepted(&app.state.db.read)
+        .await
+        .expect("readable")
+        .expect("accepted");
     assert_eq!(accepted.number, 1);
 }
 
@@ -80,10 +96,23 @@ async fn an_order_that_was_overtaken_is_not_accepted() {
     plan(&mut app).await;
     let answer = accept(&mut app, "1").await;
     assert_eq!(answer.status, StatusCode::CONFLICT);
-    assert!(answer.contains("order 2 was computed since that page was shown"), "{}", answer.body);
-    assert!(queries::accepted(&app.state.db.read).await.expect("readable").is_none());
+    assert!(
+        answer.contains("order 2 was computed since that page was shown"),
+        "{}",
+        answer.body
+    );
+    assert!(
+        queries::accepted(&app.state.db.read)
+            .await
+            .expect("readable")
+            .is_none()
+    );
     for nonsense in ["", "one", "-1", "99999999999999999999"] {
-        assert_eq!(accept(&mut app, nonsense).await.status, StatusCode::CONFLICT, "{nonsense}");
+        assert_eq!(
+            accept(&mut app, nonsense).await.status,
+            StatusCode::CONFLICT,
+            "{nonsense}"
+        );
     }
 }
 
@@ -97,6 +126,10 @@ async fn only_a_lead_accepts() {
         let page = other.get("/line-up").await;
         assert!(!page.contains("Work to this order"), "{role}");
         assert_eq!(page.contains("Plan again"), may_plan, "{role}");
-        assert_eq!(accept(&mut other, "1").await.status, StatusCode::FORBIDDEN, "{role}");
+        assert_eq!(
+            accept(&mut other, "1").await.status,
+            StatusCode::FORBIDDEN,
+            "{role}"
+        );
     }
 }

@@ -1,9 +1,12 @@
 //! The service in memory: status, text, and what the database holds afterwards.
 
+mod catalogue;
+mod cell;
 mod errors;
 mod line_up;
 mod now;
 mod people;
+mod powder;
 mod requests;
 mod security;
 mod seed;

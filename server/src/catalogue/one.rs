@@ -1,5 +1,5 @@
 use askama::Template;
-use mendpost_core::catalogue::{Operation, Part, Recipe, RecipeState, authority};
+use mendpost_core::catalogue::{Operation, Part, Recipe, RecipeState, Spray, authority};
 use mendpost_core::lineup::{recipes_of, shut_here, stage_need};
 use mendpost_core::situation::{Damage, Situation};
 
@@ -142,10 +142,9 @@ fn view(situation: &Situation, words: &Words<'_>, part: &Part, recipe: &Recipe) 
             .zip(&recipe.operations)
             .map(|(position, operation)| row(situation, words, position, operation))
             .collect(),
-        stages: recipe
-            .operations
-            .iter()
-            .filter_map(|operation| stage(situation, words, operation))
+        stages: (1..)
+            .zip(recipe.sprays())
+            .map(|(number, spray)| stage(situation, words, number, spray))
             .collect(),
     }
 }
@@ -178,16 +177,15 @@ fn row(
     }
 }
 
-fn stage(situation: &Situation, words: &Words<'_>, operation: &Operation) -> Option<StageView> {
-    let spray = operation.spray.as_ref()?;
+fn stage(situation: &Situation, words: &Words<'_>, number: usize, spray: &Spray) -> StageView {
     let (pairs, shut) = match stage_need(situation, spray) {
         Ok(need) => (words.stage(spray, &need), String::new()),
         Err(shut) => (Vec::new(), words.gate(&shut.gate)),
     };
-    Some(StageView {
-        title: format!("{} takes here", sentence(&operation.name)),
+    StageView {
+        title: format!("Stage {number} takes here"),
         setting: format!("{}, {}", words.spray_powder(spray), setting(spray)),
         pairs,
         shut,
-    })
+    }
 }

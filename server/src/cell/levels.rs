@@ -75,12 +75,7 @@ fn bank(page: &Layout, situation: &Situation, gauge: &BankGauge) -> Level {
         name,
         value: bar(bank.pressure_mbar),
         stack: stack(bank.pressure_mbar, full),
-        foot: format!(
-            "{} of {}; full: {}",
-            bottles(bank.bottles),
-            litres(bank.bottle_ml),
-            bar(full)
-        ),
+        foot: format!("{} of {}", bottles(bank.bottles), litres(bank.bottle_ml)),
         read: read(page, bank.read_at.timestamp_millis(), &bank.read_by),
     }
 }
@@ -103,7 +98,7 @@ fn fuel(page: &Layout, situation: &Situation, gauges: &Gauges) -> Level {
         name: "Fuel".to_owned(),
         value: litres(fuel.on_hand_ml),
         stack: stack(fuel.on_hand_ml, gauges.fullest_ml),
-        foot: format!("{lasts}; full: {}, most read", litres(gauges.fullest_ml)),
+        foot: lasts,
         read: gauges.fuel.as_ref().map_or_else(
             || "nobody has read the tank: counts as empty".to_owned(),
             |latest| read(page, latest.at_ms, &latest.by),

@@ -24,8 +24,8 @@ pub fn rows(situation: &Situation, words: &Words<'_>, line_up: Option<&LineUp>) 
         StationRow {
             name: sentence(&station.name),
             room: match station.slots {
-                1 => "one at a time".to_owned(),
-                slots => format!("{} at a time", whole(slots)),
+                1 => "1 place".to_owned(),
+                slots => format!("{} places", whole(slots)),
             },
             state: open.or_else(busy).unwrap_or_else(|| "free".to_owned()),
             later: later(situation, words, &station.closed, station.slots),
@@ -45,8 +45,8 @@ fn cell(situation: &Situation, words: &Words<'_>, line_up: Option<&LineUp>) -> S
     StationRow {
         name: cell.name.clone(),
         room: cell.feeder.as_ref().map_or_else(
-            || "feeder clean and empty".to_owned(),
-            |powder| format!("feeder: {}", words.powder(powder.as_str())),
+            || "feeder empty".to_owned(),
+            |powder| format!("{} in", words.powder_short(powder.as_str())),
         ),
         state: closed
             .or_else(busy)

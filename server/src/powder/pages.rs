@@ -66,7 +66,8 @@ struct LotRow {
     state: &'static str,
     note: String,
     use_by: String,
-    serves: String,
+    /// The part, and what it takes.
+    serves: (String, String),
     on_hand: String,
     committed: String,
     free: String,
@@ -263,13 +264,7 @@ fn facts(
     expires: bool,
 ) -> Vec<String> {
     if !lot.usable {
-        let state = words.lot_state(lot);
-        let full = if lot.lot.state_note.is_empty() || lot.lot.state == LotState::Released {
-            state.to_owned()
-        } else {
-            format!("{state}: {}", lot.lot.state_note)
-        };
-        return vec![fitted(&full, 15.0, false, FACT_ROOM)];
+        return vec![barred(words, lot)];
     }
     let mut facts = Vec::new();
     if next {
@@ -283,10 +278,33 @@ fn facts(
     if let Some(until) = lot.lot.use_by.filter(|_| expires) {
         facts.push(format!("use by {}", near_day(situation, until)));
     }
-    if !next {
-        facts.push(format!("{} free", whole(lot.free_g)));
+    match lot.free_g {
+        _ if next => {}
+        0 if lot.committed_g > 0 => facts.push("all committed".to_owned()),
+        free => facts.push(format!("{} free", whole(free))),
     }
     facts
+}
+
+/// Why a lot may not be drawn, with as much of the reason as there is room for whole.
+fn barred(words: &Words<'_>, lot: &LotStock) -> String {
+    let state = words.lot_state(lot);
+    let note = lot
+        .lot
+        .state_note
+        .split([';', ','])
+        .next()
+        .unwrap_or_default();
+    let full = format!("{state}: {note}");
+    if !note.is_empty() && width(&full, 15.0, false) <= FACT_ROOM {
+        return full;
+    }
+    fitted(
+        state.split(',').next().unwrap_or(state),
+        15.0,
+        false,
+        FACT_ROOM,
+    )
 }
 
 /// 'Fri' within six days, else '2 Dec'.
@@ -463,7 +481,7 @@ fn lot_row(
 }
 
 /// The part that takes most of what is still free in this lot.
-fn serves(situation: &Situation, lot: &LotStock) -> String {
+fn serves(situation: &Situation, lot: &LotStock) -> (String, String) {
     let approved = situation
         .recipes
         .iter()
@@ -476,12 +494,12 @@ fn serves(situation: &Situation, lot: &LotStock) -> String {
         .filter(|(grams, _)| *grams <= lot.free_g)
         .max_by_key(|(grams, _)| *grams);
     largest.map_or_else(
-        || "none".to_owned(),
+        || ("none".to_owned(), String::new()),
         |(grams, part)| {
             let name = situation
                 .part(part)
                 .map_or(part.as_str(), |p| p.name.as_str());
-            format!("{name}, {} g", whole(grams))
+            (name.to_owned(), format!("takes {} g", whole(grams)))
         },
     )
 }

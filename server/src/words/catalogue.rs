@@ -109,6 +109,6 @@ pub const fn place(kind: OperationKind) -> &'static str {
         OperationKind::Spray => "cell",
         OperationKind::Carry => "on the way",
         OperationKind::Fit | OperationKind::FirstRun => "at the machine",
-        _ => "no station",
+        _ => "",
     }
 }

@@ -1,0 +1,91 @@
+//! The pages of powder: which lot to open, what runs out, and what became of a lot.
+
+use axum::http::StatusCode;
+use mendpost_core::people::Role;
+use mendpost_tests::{App, between};
+
+async fn signed_in() -> App {
+    let mut app = App::new().await;
+    app.sign_in(Role::Viewer).await;
+    app
+}
+
+/// The demonstration's only nickel lot has its date on day 2 at 12:00, Friday, and the boat brings more
+/// on day 6.
+#[tokio::test]
+async fn the_answer_names_what_runs_out_first_and_what_comes() {
+    let mut app = signed_in().await;
+    let page = app.get("/powder").await;
+    assert_eq!(page.status, StatusCode::OK);
+    let answer = between(&page.body, "<h1>", "</h1>").expect("an answer");
+    assert!(answer.contains("Ni 625 runs out Fri 12:00"), "{answer}");
+    assert!(answer.contains("before the supply boat"), "{answer}");
+    assert!(page.contains("with the date of L0394"));
+}
+
+#[tokio::test]
+async fn every_lot_is_in_the_table_with_its_state() {
+    let mut app = signed_in().await;
+    let page = app.get("/powder").await;
+    for (lot, word) in [
+        ("L0408", "clumps at the feeder inlet"),
+        ("L0411", "certificate not checked"),
+        ("L0410", "certificate names another alloy"),
+        ("L0401", "not looked at yet"),
+    ] {
+        let row = between(&page.body, &format!("href=\"/powder/{lot}\""), "</tr>");
+        assert!(row.is_some_and(|row| row.contains(word)), "{lot}");
+    }
+}
+
+#[tokio::test]
+async fn another_powder_is_drawn_when_asked_for() {
+    let mut app = signed_in().await;
+    let page = app.get("/powder?powder=ZNAL15").await;
+    assert!(page.contains("<title id=\"drawdown-1232\">ZnAl15"));
+    let none = app.get("/powder?powder=GOLD").await;
+    assert_eq!(none.status, StatusCode::NOT_FOUND);
+    assert!(none.contains("powder GOLD"));
+}
+
+/// L0390 came in cans of 5 000 and 3 000 g, and 2 400 g of the first are used: 5 600 g are left.
+#[tokio::test]
+async fn a_lot_shows_its_cans_and_its_book() {
+    let mut app = signed_in().await;
+    let page = app.get("/powder/L0390").await;
+    assert_eq!(page.status, StatusCode::OK);
+    assert!(page.contains("5\u{202f}600 g") || page.contains("5\u{2009}600 g"));
+    for can in ["L0390-1", "L0390-2"] {
+        assert!(page.contains(can));
+    }
+    let book = between(&page.body, "Movements", "</table>").expect("its book");
+    assert_eq!(book.matches("received").count(), 2);
+    assert_eq!(book.matches("drawn").count(), 1);
+}
+
+#[tokio::test]
+async fn a_lot_that_may_not_be_drawn_says_so_first() {
+    let mut app = signed_in().await;
+    for (lot, answer) in [
+        ("L0408", "Do not draw from L0408: it is on hold."),
+        ("L0411", "Do not draw from L0411 yet: it is in quarantine."),
+        ("L0410", "Never draw from L0410: it is rejected."),
+        ("L0401", "Look at L0401 first"),
+    ] {
+        let page = app.get(&format!("/powder/{lot}")).await;
+        assert!(page.contains(answer), "{lot}");
+    }
+    let none = app.get("/powder/L9999").await;
+    assert_eq!(none.status, StatusCode::NOT_FOUND);
+}
+
+/// Three days on the date of L0394 has passed; four more and the boat is late, and still brings it.
+#[tokio::test]
+async fn a_date_that_passed_bars_the_lot() {
+    let mut app = signed_in().await;
+    app.wait_minutes(3 * 1440);
+    let page = app.get("/powder/L0394").await;
+    assert!(page.contains("Do not draw from L0394: its date passed"));
+    let all = app.get("/powder").await;
+    assert!(all.contains("Ni 625 is out until the supply boat"));
+}
