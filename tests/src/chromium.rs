@@ -1,6 +1,7 @@
 //! Debian's Chromium without a window, started and stopped through its `chromedriver`.
 
-use std::io::{BufRead, BufReader, Read};
+use std::io::{self, BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::time::Duration;
 
@@ -27,7 +28,7 @@ pub struct Chromium {
 impl Chromium {
     pub async fn start(scripts: Scripts) -> Chromium {
         let profile = TempDir::new().expect("a temporary folder");
-        let (processes, port) = Processes::start(&profile);
+        let processes = Processes::start(&profile);
         let mut wanted = DesiredCapabilities::chrome();
         let folder = format!("--user-data-dir={}", profile.path().display());
         for flag in FLAGS.into_iter().chain([folder.as_str()]) {
@@ -38,7 +39,7 @@ impl Chromium {
                 .add_experimental_option("prefs", json!({ SCRIPTS: BLOCKED }))
                 .expect("preferences are JSON");
         }
-        let driver = WebDriver::builder(format!("http://127.0.0.1:{port}"), wanted)
+        let driver = WebDriver::builder(format!("http://127.0.0.1:{}", processes.port), wanted)
             .request_timeout(PATIENCE)
             .connect()
             .await
@@ -78,58 +79,61 @@ const PATIENCE: Duration = Duration::from_secs(60);
 
 const REMEDY: &str = "install Debian's packages chromium and chromium-driver, as `.ci/test` does";
 
-/// `chromedriver` and the browser that it starts, all in one process group.
+/// `chromedriver`, and through it the browser. Both stay in our process group, so that Ctrl-C ends them.
 #[derive(Debug)]
 struct Processes {
     chromedriver: Child,
     /// Kept open: a program that cannot write what it has to say ends.
     output: BufReader<ChildStdout>,
+    port: u16,
 }
 
 impl Processes {
-    /// Also tells the port on which `chromedriver` listens, which it chooses itself.
-    fn start(home: &TempDir) -> (Processes, u16) {
-        let mut command = Command::new("chromedriver");
-        command
+    /// Lets `chromedriver` choose a free port, and waits until it tells which.
+    fn start(home: &TempDir) -> Processes {
+        let mut child = Command::new("chromedriver")
             .arg("--port=0")
             // Chromium's helpers put their sockets there.
             .env("TMPDIR", home.path())
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
-            .stderr(Stdio::null());
-        #[cfg(unix)]
-        std::os::unix::process::CommandExt::process_group(&mut command, 0);
-        let mut child = command
+            .stderr(Stdio::null())
             .spawn()
             .unwrap_or_else(|error| panic!("chromedriver does not start: {error}; {REMEDY}"));
         let output = child.stdout.take().expect("standard output was asked for");
         let mut processes = Processes {
             chromedriver: child,
             output: BufReader::new(output),
+            port: 0,
         };
-        let port = processes
-            .output
-            .by_ref()
-            .lines()
-            .map_while(Result::ok)
+        let mut lines = processes.output.by_ref().lines().map_while(Result::ok);
+        processes.port = lines
             .find_map(|line| {
                 super::between(&line, "successfully on port ", ".")?
                     .parse()
                     .ok()
             })
             .expect("chromedriver tells its port");
-        (processes, port)
+        processes
+    }
+
+    /// Asks `chromedriver` to close the browser, if it still runs, and to end.
+    fn ask_to_end(&self) -> io::Result<()> {
+        let mut stream = TcpStream::connect(("127.0.0.1", self.port))?;
+        stream.set_read_timeout(Some(GRACE))?;
+        stream.write_all(b"GET /shutdown HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")?;
+        stream.read(&mut [0; 64]).map(|_| ())
     }
 }
 
+/// How long the browser may take to close before `chromedriver` is ended by force.
+const GRACE: Duration = Duration::from_secs(10);
+
 impl Drop for Processes {
     fn drop(&mut self) {
-        let group = format!("-{}", self.chromedriver.id());
-        // They may have gone already.
-        let _ = Command::new("kill")
-            .args(["-s", "KILL", "--", &group])
-            .stderr(Stdio::null())
-            .status();
+        // It may be gone already, or not answer.
+        let _ = self.ask_to_end();
+        let _ = self.chromedriver.kill();
         let _ = self.chromedriver.wait();
     }
 }
