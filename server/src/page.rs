@@ -16,7 +16,7 @@ use crate::error::{AppError, Problem};
 use crate::people::Visit;
 use crate::skin::Skin;
 
-pub use local::{clock, hour, moment, weekday};
+pub use local::{age, clock, hour, moment, weekday};
 pub use quantity::filters;
 pub use quantity::{
     grams_down, grams_exact, grams_up, kilograms_down, kilograms_up, loss, minutes, whole,
