@@ -11,7 +11,7 @@ use mendpost_core::catalogue::{RecipeState, Who};
 use mendpost_core::lineup::{Change, GasSource, Gate, Opens, Readiness, StageNeed};
 use mendpost_core::situation::Situation;
 
-use crate::page::{clock, hour, moment, weekday, minutes, whole};
+use crate::page::{clock, hour, minutes, moment, weekday, whole};
 
 /// Names come from the situation, times are in its site's clock.
 pub struct Words<'a> {

@@ -16,22 +16,54 @@ pub fn extend(problem: &Problem, plan: &Plan, further: &[(usize, usize)]) -> Pla
     let rules = Rules::new(problem);
     let mut begun: Vec<(i64, usize, Chunk)> = Vec::new();
     for planned in &plan.jobs {
-        let Some(job) = problem.jobs.iter().position(|j| j.id == planned.id) else { continue };
-        let Some(option) = problem.jobs[job].options.iter().position(|o| o.id == planned.option) else { continue };
+        let Some(job) = problem.jobs.iter().position(|j| j.id == planned.id) else {
+            continue;
+        };
+        let Some(option) = problem.jobs[job]
+            .options
+            .iter()
+            .position(|o| o.id == planned.option)
+        else {
+            continue;
+        };
         let operations = &problem.jobs[job].options[option].operations;
         if operations.is_empty() {
-            begun.push((0, job, Chunk { job, option, upto: 0 }));
+            begun.push((
+                0,
+                job,
+                Chunk {
+                    job,
+                    option,
+                    upto: 0,
+                },
+            ));
         }
         for (n, spot) in planned.operations.iter().enumerate().take(operations.len()) {
-            begun.push((spot.start, job, Chunk { job, option, upto: n + 1 }));
+            begun.push((
+                spot.start,
+                job,
+                Chunk {
+                    job,
+                    option,
+                    upto: n + 1,
+                },
+            ));
         }
     }
     begun.sort_by_key(|(begin, job, chunk)| (*begin, *job, chunk.upto));
     let behind = further.iter().filter_map(|(job, option)| {
         let operations = &rules.jobs.get(*job)?.options.get(*option)?.operations;
-        Some(Chunk { job: *job, option: *option, upto: operations.len() })
+        Some(Chunk {
+            job: *job,
+            option: *option,
+            upto: operations.len(),
+        })
     });
-    plan_of(problem, &rules, begun.into_iter().map(|(_, _, chunk)| chunk).chain(behind))
+    plan_of(
+        problem,
+        &rules,
+        begun.into_iter().map(|(_, _, chunk)| chunk).chain(behind),
+    )
 }
 
 #[cfg(test)]
