@@ -40,8 +40,8 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
     page(&pages::LineUpPage::new(
         layout,
         &situation,
-        latest,
-        accepted,
+        latest.as_ref(),
+        accepted.as_ref(),
         planning,
         visit.who.as_ref(),
     ))
@@ -100,7 +100,7 @@ async fn accept(
     change.commit().await?;
     who.notice(Notice::done(
         "SAVED.",
-        &format!("Order {number} is the one the crew works to, journal {sequence}."),
+        format!("Order {number} is the one the crew works to, journal {sequence}."),
     ))
     .await?;
     Ok(Redirect::to(Screen::LineUp.path()).into_response())

@@ -98,16 +98,14 @@ impl LineUpPage {
     pub fn new(
         page: Layout,
         situation: &Situation,
-        latest: Option<Stored>,
-        accepted: Option<Stored>,
+        latest: Option<&Stored>,
+        accepted: Option<&Stored>,
         planning: Planning,
         who: Option<&Who>,
     ) -> Self {
         let words = Words::new(situation);
-        let order = latest
-            .as_ref()
-            .map(|stored| Order::new(situation, &words, stored, accepted.as_ref()));
-        let (answer, reason) = answer(situation, &words, latest.as_ref());
+        let order = latest.map(|stored| Order::new(situation, &words, stored, accepted));
+        let (answer, reason) = answer(situation, &words, latest);
         let (planning, failed) = match planning {
             Planning::Idle => (None, None),
             Planning::Running {

@@ -136,14 +136,14 @@ impl Sheets {
         for row in &self.recipes {
             let code = row.given("code").and_then(|c| c.parse().ok());
             let revision = row.given("revision").and_then(|r| r.parse().ok());
-            if let (Some(code), Some(revision)) = (code, revision) {
-                if !keys.insert((code, revision)) {
-                    row.fault(
-                        faults,
-                        "revision",
-                        format!("revision {revision} is listed twice"),
-                    );
-                }
+            if let (Some(code), Some(revision)) = (code, revision)
+                && !keys.insert((code, revision))
+            {
+                row.fault(
+                    faults,
+                    "revision",
+                    format!("revision {revision} is listed twice"),
+                );
             }
         }
         keys

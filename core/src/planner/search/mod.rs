@@ -47,9 +47,9 @@ impl<'a> Search<'a> {
         let rules = Rules::new(problem);
         let mut bench = Bench::new(&rules, earliest_finishes(&rules));
         let mut orders = starts::starts(problem, &rules).into_iter();
-        let mut current = Order::new(&rules, &mut bench, orders.next().unwrap_or_default());
+        let mut current = Order::new(&rules, &mut bench, &orders.next().unwrap_or_default());
         for start in orders {
-            let order = Order::new(&rules, &mut bench, start);
+            let order = Order::new(&rules, &mut bench, &start);
             if order.loss < current.loss {
                 current = order;
             }
@@ -94,7 +94,7 @@ impl<'a> Search<'a> {
             .map(|job| starts::whole(&self.rules, job, 0))
             .collect();
         chunks.extend(gained);
-        let order = Order::new(&self.rules, &mut self.bench, chunks);
+        let order = Order::new(&self.rules, &mut self.bench, &chunks);
         if order.loss < self.best_loss {
             self.best.clone_from(&order.chunks);
             self.best_loss = order.loss;
@@ -158,7 +158,7 @@ impl<'a> Search<'a> {
                 length: self.cycle.length * 2,
             };
             if self.current.loss > self.best_loss {
-                self.current = Order::new(&self.rules, &mut self.bench, self.best.clone());
+                self.current = Order::new(&self.rules, &mut self.bench, &self.best);
             }
         }
         let most = self.worst_accepted();

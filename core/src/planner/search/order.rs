@@ -103,7 +103,7 @@ impl Track {
 
 impl Order {
     /// Decodes an order from the beginning; jobs of assets that do not fit as a whole are parked.
-    pub fn new(rules: &Rules, bench: &mut Bench, chunks: Vec<Chunk>) -> Self {
+    pub fn new(rules: &Rules, bench: &mut Bench, chunks: &[Chunk]) -> Self {
         let named = |job: &usize| chunks.iter().any(|chunk| chunk.job == *job);
         let parked: Vec<bool> = rules
             .assets
