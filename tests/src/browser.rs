@@ -226,7 +226,7 @@ fn button(words: &str) -> By {
     ))
 }
 
-/// The `WebDriver` command 'Get Computed Label' (W3C `WebDriver`, 12.4.10).
+/// The WebDriver command 'Get Computed Label' (W3C WebDriver, 12.4.10).
 #[derive(Debug)]
 struct NameOf(ElementId);
 
