@@ -79,11 +79,12 @@ async fn a_lot_that_may_not_be_drawn_says_so_first() {
     assert_eq!(none.status, StatusCode::NOT_FOUND);
 }
 
-/// Three days on the date of L0394 has passed; four more and the boat is late, and still brings it.
+/// Three days on the date of L0394, the only lot of nickel, has passed.
 #[tokio::test]
 async fn a_date_that_passed_bars_the_lot() {
-    let mut app = signed_in().await;
+    let mut app = App::new().await;
     app.wait_minutes(3 * 1440);
+    app.sign_in(Role::Viewer).await;
     let page = app.get("/powder/L0394").await;
     assert!(page.contains("Do not draw from L0394: its date passed"));
     let all = app.get("/powder").await;
