@@ -6,6 +6,7 @@ use super::{journal_length, number, planned, report};
 
 /// Every field typed wrongly: 422, the message beside it, what was typed still there, nothing stored.
 #[tokio::test(flavor = "multi_thread")]
+#[expect(clippy::too_many_lines, reason = "one table of all that can be wrong")]
 async fn wrong_entries_are_told_beside_their_field_and_nothing_is_stored() {
     let mut app = planned().await;
     let before = journal_length(&app).await;
@@ -138,7 +139,8 @@ async fn wrong_entries_are_told_beside_their_field_and_nothing_is_stored() {
 #[tokio::test(flavor = "multi_thread")]
 async fn contradictions_are_told() {
     let mut app = planned().await;
-    let cases: [(&[(&str, &str)], &str, &str); 5] = [
+    type Case<'a> = (&'a [(&'a str, &'a str)], &'a str, &'a str);
+    let cases: [Case<'_>; 5] = [
         (
             &[("part", "not-listed")],
             "part_name",
