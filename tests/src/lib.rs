@@ -53,11 +53,24 @@ impl App {
         .await
     }
 
+    /// The demonstration, started so many minutes later in the day.
+    pub async fn started(minutes_later: i64) -> App {
+        let config = Config {
+            demonstration: true,
+            ..Config::default()
+        };
+        App::at(START + minutes_later * 60_000, config, Routes::default()).await
+    }
+
     /// The same site, served by another configuration and with more routes.
     pub async fn with(config: Config, more: Routes) -> App {
+        App::at(START, config, more).await
+    }
+
+    async fn at(start: i64, config: Config, more: Routes) -> App {
         let folder = TempDir::new().expect("a temporary folder");
         let db = Db::open(folder.path()).await.expect("a new database opens");
-        let time = Arc::new(AtomicI64::new(START));
+        let time = Arc::new(AtomicI64::new(start));
         let state = AppState::new(db, Clock::Fixed(Arc::clone(&time)), config);
         demo::load(&state)
             .await
