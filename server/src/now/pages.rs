@@ -120,7 +120,7 @@ impl NowPage {
             losses: dear.iter().map(|l| loss_row(&words, l)).collect(),
             more_losses: cheap.iter().map(|l| loss_row(&words, l)).collect(),
             more_total: whole(rate(cheap)),
-            lines: lines(stacks(&page, &words, situation, line_up)),
+            lines: lines(&stacks(&page, &words, situation, line_up)),
             stuck,
             more_stuck,
             page,
@@ -128,7 +128,7 @@ impl NowPage {
     }
 }
 
-fn lines(stacks: Vec<Stack>) -> Vec<Vec<Stack>> {
+fn lines(stacks: &[Stack]) -> Vec<Vec<Stack>> {
     let count = stacks.len().div_ceil(LINE).max(1);
     let even = stacks.len().div_ceil(count).max(1);
     stacks.chunks(even).map(<[Stack]>::to_vec).collect()
