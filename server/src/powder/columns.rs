@@ -281,12 +281,9 @@ mod tests {
     #[test]
     fn a_narrow_sheet_breaks_the_row() {
         let columns: Vec<Column> = (0..5).map(|_| column(&[1_000])).collect();
-        let lefts = |wide| {
-            let drawing = draw(&columns, wide, 200.0);
-            frames(&drawing)
-                .iter()
-                .map(|[x, ..]| x - 1.5)
-                .collect::<Vec<_>>()
+        let lefts = |wide| -> Vec<f64> {
+            let frames = frames(&draw(&columns, wide, 200.0));
+            frames.iter().map(|[x, ..]| x - 1.5).collect()
         };
         assert_eq!(lefts(1232), [0.0, 246.0, 493.0, 739.0, 986.0]);
         assert_eq!(lefts(752), [0.0, 251.0, 501.0, 0.0, 251.0]);
