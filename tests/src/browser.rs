@@ -226,7 +226,7 @@ fn button(words: &str) -> By {
     ))
 }
 
-/// The WebDriver command 'Get Computed Label' (W3C WebDriver, 12.4.10).
+/// The command 'Get Computed Label' of the W3C's `WebDriver`.
 #[derive(Debug)]
 struct NameOf(ElementId);
 
