@@ -18,7 +18,7 @@ async fn the_answer_names_what_runs_out_first_and_what_comes() {
     let page = app.get("/powder").await;
     assert_eq!(page.status, StatusCode::OK);
     let answer = between(&page.body, "<h1>", "</h1>").expect("an answer");
-    assert!(answer.contains("Ni 625 runs out Fri 12:00"), "{answer}");
+    assert!(answer.contains("Ni 625 runs out Fri 27 12:00"), "{answer}");
     assert!(answer.contains("before the supply boat"), "{answer}");
     assert!(page.contains("with the date of L0394"));
 }

@@ -76,7 +76,8 @@ struct Wait {
     path: String,
     asset: String,
     part: String,
-    lines: Vec<(String, String)>,
+    gates: Vec<String>,
+    opens: Vec<String>,
 }
 
 struct Bar {
@@ -296,11 +297,20 @@ fn wait(words: &Words<'_>, waiting: &Waiting) -> Wait {
         path: request_path(waiting.request.as_str()),
         asset: words.asset(waiting.asset.as_str()),
         part: waiting.part_name.clone(),
-        lines: gates
-            .iter()
-            .map(|s| (words.gate(&s.gate), words.opens(&s.opens)))
-            .collect(),
+        gates: gates.iter().map(|s| words.gate(&s.gate)).collect(),
+        opens: distinct(gates.iter().map(|s| words.opens(&s.opens))),
     }
+}
+
+/// Each text once, where it first stood.
+fn distinct(texts: impl Iterator<Item = String>) -> Vec<String> {
+    let mut kept: Vec<String> = Vec::new();
+    for text in texts {
+        if !kept.contains(&text) {
+            kept.push(text);
+        }
+    }
+    kept
 }
 
 /// Where the page of a request stands: 'R41' is /requests/41.
