@@ -110,49 +110,113 @@ fn what_is_wrong_is_said_in_one_line() {
         (&["serve"], "--data <DIR>"),
         (&["demo", "--listen", "here"], "invalid value 'here'"),
         (
-            &[
-                "init",
-                "--data",
-                "x",
-                "--name",
-                "x",
-                "--lead",
-                "x",
-                "--zone",
-                "Mars/Base",
-            ],
-            "Mars/Base",
-        ),
-        (
-            &[
-                "init", "--data", "x", "--name", "", "--lead", "x", "--zone", "UTC",
-            ],
+            &["init", "--data", "x", "--site", "x", "--lead", ""],
             "enter something",
         ),
+        (
+            &["person", "--data", "x", "--name", "Bo", "--role", "boss"],
+            "'boss' is no role",
+        ),
+        (&["solve", "/nowhere.json"], "/nowhere.json"),
     ] {
         assert_fails(&mendpost(arguments), 2, fault);
     }
     assert!(mendpost(&["--help"]).status.success());
 }
 
+/// A site of one's own: the files that the program writes, changed, and read back; a second person;
+/// and the line-up in the terminal, beside which a service may run.
+#[test]
+fn a_site_is_made_from_files_and_planned_in_the_terminal() {
+    let folder = TempDir::new().expect("a temporary folder");
+    let data = folder.path().join("cell");
+    assert!(init(&data, "copper over steel\n").status.success());
+    let person = [
+        "person",
+        "--data",
+        text(&data),
+        "--name",
+        "Bo",
+        "--role",
+        "crew",
+    ];
+    let added = answer(&person, "steel over copper\n");
+    assert!(added.status.success(), "{added:?}");
+    assert!(String::from_utf8_lossy(&added.stdout).contains("Bo may sign in as crew"));
+
+    let planned = mendpost(&["plan", "--data", text(&data)]);
+    let said = String::from_utf8_lossy(&planned.stdout).into_owned();
+    assert!(said.starts_with("Line-up of North Quay"), "{planned:?}");
+    for words in ["Waits at a gate:", "doing nothing", "It approves nothing"] {
+        assert!(said.contains(words), "{words}: {said}");
+    }
+    let json = mendpost(&["plan", "--data", text(&data), "--json"]);
+    assert!(serde_json::from_slice::<serde_json::Value>(&json.stdout).is_ok());
+}
+
+/// A fault in the files is told by file and line, and nothing is made.
+#[test]
+fn a_fault_in_the_files_makes_nothing() {
+    let folder = TempDir::new().expect("a temporary folder");
+    let site = site(folder.path());
+    let lots = site.join("lots.csv");
+    let text_of = fs::read_to_string(&lots).expect("written");
+    fs::write(&lots, text_of.replacen("released", "relaesed", 1)).expect("writable");
+    let data = folder.path().join("cell");
+    let arguments = [
+        "init",
+        "--data",
+        text(&data),
+        "--site",
+        text(&site),
+        "--lead",
+        "Ada",
+    ];
+    let refused = answer(&arguments, "copper over steel\n");
+    let told = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert!(!refused.status.success());
+    assert!(
+        told.contains("lots.csv") && told.contains("relaesed"),
+        "{told}"
+    );
+    assert!(!data.exists());
+}
+
+/// The files that the program writes, with another name.
+fn site(folder: &Path) -> std::path::PathBuf {
+    let site = folder.join("site");
+    if !site.exists() {
+        assert!(mendpost(&["files", text(&site)]).status.success());
+        let settings = site.join("site.toml");
+        let written = fs::read_to_string(&settings).expect("written");
+        fs::write(&settings, written.replace("Port Ansel", "North Quay")).expect("writable");
+    }
+    site
+}
+
 fn init(data: &Path, passphrase: &str) -> Output {
-    let mut child = command(&[
+    let site = site(data.parent().expect("in a folder"));
+    let arguments = [
         "init",
         "--data",
         text(data),
-        "--name",
-        "North Quay",
-        "--zone",
-        "Europe/Lisbon",
+        "--site",
+        text(&site),
         "--lead",
         "Ada",
-    ])
-    .stdin(Stdio::piped())
-    .spawn()
-    .expect("the binary starts");
+    ];
+    answer(&arguments, passphrase)
+}
+
+/// Runs a command that asks for something.
+fn answer(arguments: &[&str], typed: &str) -> Output {
+    let mut child = command(arguments)
+        .stdin(Stdio::piped())
+        .spawn()
+        .expect("the binary starts");
     let mut input = child.stdin.take().expect("piped");
     // The program may have refused already and gone.
-    let _ = input.write_all(passphrase.as_bytes());
+    let _ = input.write_all(typed.as_bytes());
     drop(input);
     child.wait_with_output().expect("the binary ends")
 }
