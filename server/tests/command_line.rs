@@ -117,7 +117,6 @@ fn what_is_wrong_is_said_in_one_line() {
             &["person", "--data", "x", "--name", "Bo", "--role", "boss"],
             "'boss' is no role",
         ),
-        (&["solve", "/nowhere.json"], "/nowhere.json"),
     ] {
         assert_fails(&mendpost(arguments), 2, fault);
     }

@@ -97,7 +97,7 @@ async fn an_order_that_was_overtaken_is_not_accepted() {
     let answer = accept(&mut app, "1").await;
     assert_eq!(answer.status, StatusCode::CONFLICT);
     assert!(
-        answer.contains("order 2 was computed since that page was shown"),
+        answer.contains("Order 2 was computed since that page was shown"),
         "{}",
         answer.body
     );

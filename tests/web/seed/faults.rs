@@ -172,8 +172,8 @@ fn what_is_no_seed_file_is_told() {
 fn a_row_of_another_length_is_told() {
     let told = after(
         "stations.csv",
-        "bench,bench,2,0.4",
-        "bench,bench,2,0.4,extra",
+        "bench,Bench,2,0.4",
+        "bench,Bench,2,0.4,extra",
     );
     assert_eq!(
         told[told.len() - 1],
