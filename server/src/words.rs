@@ -273,7 +273,7 @@ impl<'a> Words<'a> {
             .assets
             .iter()
             .find(|a| a.code.as_str() == code);
-        asset.map_or_else(|| code.to_owned(), |a| capital(&a.name))
+        asset.map_or_else(|| code.to_owned(), |a| work::sentence(&a.name))
     }
 
     pub fn powder(&self, code: &str) -> String {
@@ -334,13 +334,6 @@ impl<'a> Words<'a> {
             GasSource::Compressor => format!("compressor, {}", minutes(need.gas_min)),
         }
     }
-}
-
-/// A name at the start of a line.
-fn capital(name: &str) -> String {
-    let mut letters = name.chars();
-    let first = letters.next().map(char::to_uppercase);
-    first.into_iter().flatten().chain(letters).collect()
 }
 
 /// Who may say yes, as the crew calls them.

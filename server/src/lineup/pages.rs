@@ -8,6 +8,7 @@ use super::queries::Stored;
 use super::timeline::{self, Shape, Timeline};
 use crate::page::{Layout, loss, whole};
 use crate::people::Who;
+use crate::requests;
 use crate::words::Words;
 
 /// The page of the newest line-up.
@@ -166,11 +167,7 @@ fn answer(situation: &Situation, words: &Words<'_>, latest: Option<&Stored>) -> 
     };
     let lots: Vec<String> = stage.lots.iter().map(|l| l.lot.clone()).collect();
     let word = if lots.len() == 1 { "lot" } else { "lots" };
-    let what = format!(
-        "{} {}",
-        lower_first(&words.asset(first.asset.as_str())),
-        first.part_name
-    );
+    let what = words.asset_part(first.asset.as_str(), &first.part_name);
     let late = if stage.start < situation.now {
         "was due"
     } else {
@@ -184,13 +181,6 @@ fn answer(situation: &Situation, words: &Words<'_>, latest: Option<&Stored>) -> 
         ),
         reason,
     )
-}
-
-fn lower_first(name: &str) -> String {
-    let mut letters = name.chars();
-    letters.next().map_or_else(String::new, |first| {
-        first.to_lowercase().chain(letters).collect()
-    })
 }
 
 /// So many gates stand beside the order; the rest goes below it.
@@ -261,7 +251,7 @@ fn row(words: &Words<'_>, place: &Place) -> Row {
         number: place.number,
         mark,
         waits,
-        path: request_path(place.request.as_str()),
+        path: requests::path(&place.request),
         asset: words.asset(place.asset.as_str()),
         part: place.part_name.clone(),
         stages: place
@@ -294,7 +284,7 @@ fn wait(words: &Words<'_>, waiting: &Waiting) -> Wait {
         .map(|way| way.shut.as_slice())
         .unwrap_or_default();
     Wait {
-        path: request_path(waiting.request.as_str()),
+        path: requests::path(&waiting.request),
         asset: words.asset(waiting.asset.as_str()),
         part: waiting.part_name.clone(),
         gates: gates.iter().map(|s| words.gate(&s.gate)).collect(),
@@ -311,11 +301,6 @@ fn distinct(texts: impl Iterator<Item = String>) -> Vec<String> {
         }
     }
     kept
-}
-
-/// Where the page of a request stands: 'R41' is /requests/41.
-pub fn request_path(code: &str) -> String {
-    format!("/requests/{}", code.trim_start_matches('R'))
 }
 
 fn bars(losses: &Comparison) -> Vec<Bar> {
