@@ -15,6 +15,7 @@ pub mod error;
 pub mod form;
 pub mod lineup;
 pub mod now;
+pub mod once;
 pub mod page;
 pub mod people;
 pub mod powder;
@@ -23,6 +24,7 @@ pub mod requests;
 pub mod routes;
 pub mod security;
 pub mod seed;
+pub mod sent;
 pub mod site;
 pub mod situation;
 pub mod skin;
@@ -130,6 +132,9 @@ pub fn with_routes(state: AppState, routes: Routes) -> Router {
 
 /// The most that a request may send, in bytes.
 pub const BODY_LIMIT: usize = 1024 * 1024;
+
+/// The most that a form with files may send: a photo as a telephone takes it, with room to spare.
+pub const FILES_LIMIT: usize = 12 * 1024 * 1024;
 
 /// How long a request may take.
 const TIME_LIMIT: Duration = Duration::from_secs(30);

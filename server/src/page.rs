@@ -12,7 +12,8 @@ use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use crate::assets;
-use crate::error::{AppError, Problem};
+use crate::error::{AppError, Problem, Resend};
+use crate::once;
 use crate::people::Visit;
 use crate::skin::Skin;
 
@@ -155,6 +156,11 @@ impl Layout {
             zone: Tz::UTC,
             now,
         }
+    }
+
+    /// A number for a form, as its hidden field `once`: sent twice it changes once.
+    pub fn once(&self) -> String {
+        once::number()
     }
 
     /// The screens to choose from.
@@ -302,6 +308,8 @@ pub(crate) struct ErrorPage {
     /// Where to go from here.
     pub way: &'static str,
     pub way_path: &'static str,
+    /// A form that was sent before, to be sent on.
+    pub resend: Option<Resend>,
     pub status: u16,
     pub request_id: Uuid,
 }
@@ -323,6 +331,7 @@ impl ErrorPage {
                 .collect(),
             way,
             way_path,
+            resend: problem.resend.clone(),
             status: problem.status.as_u16(),
             request_id,
         }

@@ -33,7 +33,7 @@ pub use next::local_path;
 pub use passphrase::Passphrases;
 pub use session::{Sessions, layer as session_layer};
 pub use slow_down::SlowDown;
-pub use token::check as check_token;
+pub use token::{check as check_token, new as new_token};
 pub use visit::{Visit, Who, identify, sign_in_first};
 
 pub fn routes() -> Routes {

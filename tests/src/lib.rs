@@ -21,7 +21,7 @@ use mendpost_server::command::demo;
 use mendpost_server::config::Config;
 use mendpost_server::db::Db;
 use mendpost_server::routes::Routes;
-use mendpost_server::{AppState, people, routes, with_routes};
+use mendpost_server::{AppState, once, people, routes, with_routes};
 use tempfile::TempDir;
 use tower::ServiceExt;
 
@@ -98,6 +98,15 @@ impl App {
         }
     }
 
+    /// The same browser once more, for what it sends at the same time.
+    pub fn same_browser(&self) -> App {
+        App {
+            cookies: self.cookies.clone(),
+            token: self.token.clone(),
+            ..self.other_browser()
+        }
+    }
+
     /// Lets time pass.
     pub fn wait_minutes(&self, minutes: i64) {
         self.time.fetch_add(minutes * 60_000, Ordering::SeqCst);
@@ -136,10 +145,15 @@ impl App {
         self.send(request(Method::GET, path), "").await
     }
 
-    /// Posts a form as the page last seen would: with its token.
+    /// Posts a form as the page last seen would: with its token and, if `once` is not among the
+    /// fields, a number of its own.
     pub async fn post(&mut self, path: &str, fields: &[(&str, &str)]) -> Answer {
         let token = self.token.clone();
+        let number = once::number();
         let mut fields = fields.to_vec();
+        if fields.iter().all(|(name, _)| *name != "once") {
+            fields.push(("once", &number));
+        }
         fields.push(("csrf", &token));
         self.post_without_token(path, &fields).await
     }

@@ -6,6 +6,7 @@ mod cell;
 mod errors;
 mod line_up;
 mod now;
+mod once;
 mod people;
 mod powder;
 mod requests;

@@ -97,11 +97,7 @@ async fn accept(
         .await?;
     let now = change.now();
     queries::accept(change.connection(), number, now, &who.name).await?;
-    change.commit().await?;
-    who.notice(Notice::done(
-        "SAVED.",
-        format!("Order {number} is the one the crew works to, journal {sequence}."),
-    ))
-    .await?;
-    Ok(Redirect::to(Screen::LineUp.path()).into_response())
+    let text = format!("Order {number} is the one the crew works to, journal {sequence}.");
+    let notice = Notice::done("SAVED.", text);
+    change.finish(&who, Screen::LineUp.path(), notice).await
 }

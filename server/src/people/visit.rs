@@ -13,8 +13,8 @@ use uuid::Uuid;
 
 use super::{queries, session, token};
 use crate::AppState;
-use crate::change::Actor;
 use crate::error::{AppError, prefers_json};
+use crate::once::Once;
 use crate::page::{Layout, Notice, Screen};
 use crate::site::{self, Site};
 use crate::skin::Skin;
@@ -38,6 +38,11 @@ impl Visit {
     pub async fn layout(&self, screen: Screen, title: &str) -> Result<Layout, AppError> {
         let notices = session::take_notices(&self.session).await?;
         Ok(Layout::of(self, screen, title, notices))
+    }
+
+    /// Leaves something to say on the next page.
+    pub(crate) async fn notice(&self, notice: Notice) -> Result<(), AppError> {
+        session::add_notice(&self.session, notice).await
     }
 
     /// Gives a visitor who has not signed in a token for the forms of this page.
@@ -68,6 +73,7 @@ impl Visit {
                 number: person.number,
                 name: person.name,
                 role: person.role,
+                once: None,
                 session: session.clone(),
             }),
             site: Arc::new(site),
@@ -87,6 +93,8 @@ pub struct Who {
     pub number: i64,
     pub name: String,
     pub role: Role,
+    /// The number of the form that was sent.
+    pub(crate) once: Option<Once>,
     session: Session,
 }
 
@@ -104,12 +112,6 @@ impl Who {
     /// Leaves something to say on the next page. Not while a change is open.
     pub async fn notice(&self, notice: Notice) -> Result<(), AppError> {
         session::add_notice(&self.session, notice).await
-    }
-}
-
-impl From<&Who> for Actor {
-    fn from(who: &Who) -> Actor {
-        Actor::Person(who.id)
     }
 }
 

@@ -12,14 +12,14 @@ mod ways;
 
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::Response;
 use mendpost_core::code::RequestCode;
 use mendpost_core::people::{Act, may};
 
 use crate::AppState;
 use crate::error::AppError;
 use crate::form::{FieldErrors, Posted};
-use crate::page::{Notice, Screen, page, page_with};
+use crate::page::{Screen, page, page_with};
 use crate::people::{Visit, Who};
 use crate::routes::Routes;
 use crate::situation;
@@ -95,14 +95,7 @@ async fn file(
     };
     match filing::file(&state, &who, &new, visit.site.zone).await? {
         Err(errors) => form_page(&state, &visit, form, errors).await,
-        Ok(filed) => {
-            let text = format!(
-                "{}, {} {}. Journal {}.",
-                filed.code, filed.asset, filed.part_name, filed.journal
-            );
-            who.notice(Notice::done("SAVED", text)).await?;
-            Ok(Redirect::to(&path(&filed.code)).into_response())
-        }
+        Ok(filed) => Ok(filed),
     }
 }
 
