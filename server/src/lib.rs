@@ -25,6 +25,7 @@ pub mod routes;
 pub mod security;
 pub mod seed;
 pub mod sent;
+pub mod signature;
 pub mod site;
 pub mod situation;
 pub mod skin;
@@ -89,6 +90,7 @@ pub fn routes() -> Routes {
         .merge(requests::routes())
         .merge(contents::routes())
         .merge(lineup::routes())
+        .merge(signature::routes())
         .merge(site::routes())
         .merge(skin::routes())
 }

@@ -1,6 +1,7 @@
 //! What all pages share: the layout around them, and the one place where quantities and times become
 //! text.
 
+pub mod act;
 mod local;
 mod quantity;
 

@@ -12,3 +12,4 @@ mod powder;
 mod requests;
 mod security;
 mod seed;
+mod signatures;

@@ -14,7 +14,7 @@ use crate::page::{Screen, page};
 use crate::people::Visit;
 use crate::requests::standing::Orders;
 use crate::routes::Routes;
-use crate::situation;
+use crate::{signature, situation};
 
 pub fn routes() -> Routes {
     Routes::default().get("/now", Act::Look, show)
@@ -28,5 +28,7 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
         .as_ref()
         .is_some_and(|who| may(who.role, Act::Plan));
     let layout = visit.layout(Screen::Now, Screen::Now.word()).await?;
-    page(&pages::NowPage::new(layout, &situation, &orders, may_plan))
+    let signings = signature::queries::waiting(&state.db.read).await?;
+    let now = pages::NowPage::new(layout, &situation, &orders, may_plan);
+    page(&now.with_signings(signings))
 }

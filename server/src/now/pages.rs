@@ -9,6 +9,7 @@ use crate::lineup::Stored;
 use crate::page::{Layout, whole};
 use crate::requests::path;
 use crate::requests::standing::{Orders, Standing};
+use crate::signature::{Waits, second};
 use crate::words::Words;
 use crate::words::work;
 
@@ -37,6 +38,8 @@ pub struct NowPage {
     lines: Vec<Vec<Stack>>,
     stuck: Vec<StuckRow>,
     more_stuck: usize,
+    /// What waits for a second signature.
+    signings: Vec<SigningRow>,
 }
 
 /// Why the order should be planned again.
@@ -67,6 +70,12 @@ struct LossRow {
     must_run: usize,
     standing: String,
     loss: String,
+}
+
+struct SigningRow {
+    act: String,
+    since: String,
+    path: String,
 }
 
 struct StuckRow {
@@ -123,8 +132,28 @@ impl NowPage {
             lines: lines(&stacks(&page, &words, situation, line_up)),
             stuck,
             more_stuck,
+            signings: Vec::new(),
             page,
         }
+    }
+}
+
+impl NowPage {
+    /// The same with what waits for a second signature.
+    pub fn with_signings(mut self, waiting: Vec<Waits>) -> Self {
+        self.signings = waiting
+            .into_iter()
+            .map(|waits| SigningRow {
+                act: second::act(waits.meaning, &waits.subject_id),
+                since: format!(
+                    "{} signed first, {}",
+                    waits.by,
+                    self.page.age(&waits.since_ms)
+                ),
+                path: second::path(waits.number),
+            })
+            .collect();
+        self
     }
 }
 

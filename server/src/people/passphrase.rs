@@ -34,6 +34,13 @@ impl Passphrases {
             .map_err(AppError::internal)
     }
 
+    /// The hash of a PIN, which the device and the session behind it make up for.
+    pub async fn hash_pin(&self, pin: String) -> Result<String, AppError> {
+        self.run(move || hash(&pin))
+            .await?
+            .map_err(AppError::internal)
+    }
+
     /// Whether the passphrase is the one of this hash. Without a hash the work is done all the same,
     /// so that the time taken does not tell which names exist.
     pub async fn verify(&self, typed: String, stored: Option<String>) -> Result<bool, AppError> {

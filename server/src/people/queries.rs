@@ -34,7 +34,7 @@ pub(super) async fn active_person(
 }
 
 /// The active person of this name, and the hash of the passphrase if there is one.
-pub(super) async fn person_to_sign_in(
+pub async fn person_to_sign_in(
     executor: impl SqliteExecutor<'_>,
     name: &str,
 ) -> Result<Option<(Person, Option<String>)>, sqlx::Error> {

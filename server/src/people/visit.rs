@@ -16,6 +16,7 @@ use crate::AppState;
 use crate::error::{AppError, prefers_json};
 use crate::once::Once;
 use crate::page::{Layout, Notice, Screen};
+use crate::signature::pin::{self, Device};
 use crate::site::{self, Site};
 use crate::skin::Skin;
 
@@ -28,6 +29,8 @@ pub struct Visit {
     /// When the request came, in milliseconds since 1970, UTC.
     pub now: i64,
     pub skin: Skin,
+    /// The device, if somebody has set a PIN on it.
+    pub(crate) device: Option<Device>,
     pub(crate) token: Option<String>,
     pub(crate) path: String,
     session: Session,
@@ -79,6 +82,7 @@ impl Visit {
             site: Arc::new(site),
             now: state.clock.now(),
             skin: Skin::of(headers),
+            device: pin::device(headers),
             token: session::token(&session).await?,
             path,
             session,
