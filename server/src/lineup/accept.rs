@@ -123,7 +123,7 @@ async fn accept_page(
         answer: format!("Sign that the crew works to order {}.", order.number),
         reason: "It stays the order to work to until another is accepted.".to_owned(),
         pairs,
-        fields: vec![Field::hidden("number", order.number)],
+        fields: vec![Field::hidden("number", &order.number)],
         action: "/line-up/accept".to_owned(),
         verb: "Sign",
         detail: format!("order {} becomes the one the crew works to", order.number),

@@ -100,7 +100,7 @@ impl Field {
     }
 
     /// What goes along unseen, as the number that was looked at.
-    pub fn hidden(name: &'static str, value: impl ToString) -> Field {
+    pub fn hidden(name: &'static str, value: &impl ToString) -> Field {
         Field::new(Kind::Hidden, name, "", &value.to_string(), "")
     }
 

@@ -185,7 +185,7 @@ async fn count_page(
         })
         .collect();
     let fields = vec![
-        Field::hidden("book", book(&containers)),
+        Field::hidden("book", &book(&containers)),
         Field::choose("container", "Container", &form.container, options, ""),
         Field::amount(
             "grams",

@@ -90,7 +90,7 @@ async fn note(change: &mut Change, new: &NewRequest, filed: &Filed<'_>) -> Resul
         reported_by: filed.by,
         recipes: filed.recipes,
     };
-    let subject = Subject::new("request", filed.number);
+    let subject = Subject::new("request", format!("R{}", filed.number));
     change.journal("request.filed", subject, content).await
 }
 

@@ -69,8 +69,7 @@ async fn show_one(
         plan: allowed(&visit, Act::Plan),
         record_yes: allowed(&visit, Act::RecordYes),
     };
-    let subject = number.to_string();
-    let signatures = signature::of_subject(&state.db.read, "request", &subject).await?;
+    let signatures = signature::of_subject(&state.db.read, "request", &code).await?;
     let layout = visit
         .layout(Screen::Requests, &format!("Request {code}"))
         .await?;

@@ -101,7 +101,7 @@ pub(super) async fn record(
     let mut change = Change::begin(&state, &who).await?;
     let now = change.now();
     queries::insert_yes(change.connection(), request.id, &new, now).await?;
-    let subject = Subject::new("request", request.number);
+    let subject = Subject::new("request", format!("R{}", request.number));
     let meaning = Meaning::RecordYes;
     let journal = sign(&mut change, "yes.recorded", subject, &new, meaning, &proof).await?;
     let text = format!(
