@@ -13,6 +13,7 @@ pub mod db;
 pub mod drawing;
 pub mod error;
 pub mod form;
+pub mod journal;
 pub mod lineup;
 pub mod now;
 pub mod once;
@@ -92,6 +93,7 @@ pub fn routes() -> Routes {
         .merge(lineup::routes())
         .merge(signature::routes())
         .merge(site::routes())
+        .merge(journal::routes())
         .merge(skin::routes())
 }
 

@@ -4,6 +4,7 @@ mod cases;
 mod catalogue;
 mod cell;
 mod errors;
+mod journal;
 mod line_up;
 mod now;
 mod once;
