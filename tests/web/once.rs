@@ -53,7 +53,7 @@ async fn a_form_sent_twice_changes_once_and_gets_the_same_answer() {
         count(&app, "select max(sequence) from journal").await,
         journal
     );
-    let page = app.get(&first.location().to_owned()).await;
+    let page = app.get(first.location()).await;
     let saved = format!("hopper lid. Journal {journal}.");
     assert!(page.contains(&saved), "{saved}");
 }
