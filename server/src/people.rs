@@ -1,8 +1,10 @@
 //! People: who works here, signing in and out, and who is in front of a page.
 
+mod account;
 pub mod codes;
 mod device;
 mod form;
+mod member;
 mod next;
 pub mod passphrase;
 pub mod queries;
@@ -32,6 +34,8 @@ pub fn routes() -> Routes {
     Routes::default()
         .merge(sign_in::routes())
         .merge(start::routes())
+        .merge(account::routes())
+        .merge(member::routes())
 }
 
 /// Somebody who works at the site, or did.

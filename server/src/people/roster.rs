@@ -1,6 +1,7 @@
 //! Who works at the site: people come, change, leave, come back, and get a passphrase.
 //!
-//! Each function is one part of a [`Change`] and writes its journal entry.
+//! Each function is one part of a [`Change`], writes its journal entry, and returns its sequence if
+//! nothing else.
 
 use mendpost_core::journal::Subject;
 use mendpost_core::people::Role;
@@ -63,7 +64,7 @@ pub async fn edit(
     person: &Person,
     name: &str,
     role: Role,
-) -> Result<(), AppError> {
+) -> Result<i64, AppError> {
     if role != Role::Lead {
         refuse_only_lead(change.connection(), person).await?;
     }
@@ -81,7 +82,7 @@ pub async fn edit(
 ///
 /// # Errors
 /// When that would leave the site without a lead.
-pub async fn leave(change: &mut Change, person: &Person) -> Result<(), AppError> {
+pub async fn leave(change: &mut Change, person: &Person) -> Result<i64, AppError> {
     refuse_only_lead(change.connection(), person).await?;
     queries::set_active(change.connection(), person.id, false).await?;
     codes::void_all(change.connection(), person.id).await?;
@@ -91,7 +92,7 @@ pub async fn leave(change: &mut Change, person: &Person) -> Result<(), AppError>
 }
 
 /// A person is back, with the passphrase that they had.
-pub async fn come_back(change: &mut Change, person: &Person) -> Result<(), AppError> {
+pub async fn come_back(change: &mut Change, person: &Person) -> Result<i64, AppError> {
     queries::set_active(change.connection(), person.id, true).await?;
     journal(
         change,
@@ -108,7 +109,7 @@ pub async fn set_passphrase(
     person: &Person,
     passphrase_hash: &str,
     by: &str,
-) -> Result<(), AppError> {
+) -> Result<i64, AppError> {
     queries::set_passphrase(change.connection(), person.id, passphrase_hash).await?;
     let ended = session::end_all(change.connection(), person.id).await?;
     let content = json!({ "id": person.id, "by": by, "sessions_ended": ended });
@@ -121,7 +122,7 @@ pub async fn note_ended(
     person: &Person,
     which: &str,
     count: u64,
-) -> Result<(), AppError> {
+) -> Result<i64, AppError> {
     let content = json!({ "id": person.id, "which": which, "count": count });
     journal(change, "session.ended", person, content).await
 }
@@ -162,8 +163,7 @@ async fn journal(
     kind: &str,
     person: &Person,
     content: Value,
-) -> Result<(), AppError> {
+) -> Result<i64, AppError> {
     let subject = Subject::new("person", person.number);
-    change.journal(kind, subject, content).await?;
-    Ok(())
+    change.journal(kind, subject, content).await
 }
