@@ -31,6 +31,7 @@ pub mod site;
 pub mod situation;
 pub mod skin;
 pub mod solve;
+pub mod version;
 pub mod words;
 
 use std::any::Any;

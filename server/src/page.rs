@@ -18,7 +18,7 @@ use crate::once;
 use crate::people::Visit;
 use crate::skin::Skin;
 
-pub use local::{age, clock, hour, moment, weekday};
+pub use local::{age, clock, hour, moment, offset, weekday};
 pub use quantity::filters;
 pub use quantity::{
     grams_down, grams_exact, grams_up, kilograms_down, kilograms_up, loss, minutes, whole,
@@ -219,9 +219,11 @@ pub enum Screen {
     Powder,
     Cell,
     Site,
-    /// The list of screens itself; like the next two not in it.
+    /// The list of screens itself; like those that follow not in it.
     Contents,
     SignIn,
+    Start,
+    Account,
     Error,
 }
 
@@ -252,6 +254,8 @@ impl Screen {
             Screen::Site => "Site",
             Screen::Contents => "All pages",
             Screen::SignIn => "Sign in",
+            Screen::Start => "Start",
+            Screen::Account => "Account",
             Screen::Error => "Error",
         }
     }
@@ -267,6 +271,8 @@ impl Screen {
             Screen::Site => "/site",
             Screen::Contents => "/pages",
             Screen::SignIn => "/sign-in",
+            Screen::Start => "/start",
+            Screen::Account => "/account",
             Screen::Error => "/",
         }
     }
@@ -283,7 +289,8 @@ impl Screen {
             Screen::Powder => "Which lot do I open; what runs out when?",
             Screen::Cell => "How long can we spray: gas, fuel, nozzle, stations, people?",
             Screen::Site => "Where is this, who works here, and who may do what?",
-            Screen::Contents | Screen::SignIn | Screen::Error => "",
+            Screen::Account => "Who am I here, and where am I signed in?",
+            Screen::Contents | Screen::SignIn | Screen::Start | Screen::Error => "",
         }
     }
 

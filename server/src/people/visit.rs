@@ -11,7 +11,7 @@ use mendpost_core::people::{Act, Role, may};
 use tower_sessions::Session;
 use uuid::Uuid;
 
-use super::{queries, session, token};
+use super::{Person, device, queries, session, token};
 use crate::AppState;
 use crate::error::{AppError, prefers_json};
 use crate::once::Once;
@@ -33,10 +33,28 @@ pub struct Visit {
     pub(crate) device: Option<Device>,
     pub(crate) token: Option<String>,
     pub(crate) path: String,
+    /// What the browser calls itself.
+    agent: String,
     session: Session,
 }
 
 impl Visit {
+    /// Signs a person in on this device, in a session that is new by id and token. Not while a change
+    /// is open.
+    pub(super) async fn sign_in(&self, person: &Person) -> Result<(), AppError> {
+        session::open(&self.session, person, &self.agent).await
+    }
+
+    /// Ends the session, if there is one.
+    pub(super) async fn sign_out(&self) -> Result<(), AppError> {
+        Ok(self.session.flush().await?)
+    }
+
+    /// The hash by which the database knows this session.
+    pub(super) fn session_key(&self) -> Vec<u8> {
+        session::key(&self.session).unwrap_or_default()
+    }
+
     /// The layout of a page of this screen. Takes up what earlier acts left to say.
     pub async fn layout(&self, screen: Screen, title: &str) -> Result<Layout, AppError> {
         let notices = session::take_notices(&self.session).await?;
@@ -85,6 +103,7 @@ impl Visit {
             device: pin::device(headers),
             token: session::token(&session).await?,
             path,
+            agent: device::agent(headers),
             session,
         })
     }
