@@ -21,7 +21,7 @@ async fn real() -> App {
         ("Cy", Role::Crew, OTHER),
         ("Di", Role::Lead, OTHER),
     ] {
-        let new = NewPassphrase::new(passphrase).expect("long enough");
+        let new = NewPassphrase::new(passphrase, &[]).expect("long enough");
         let hash = app.state.passphrases.hash(new).await.expect("a hash");
         let mut change = Change::begin(&app.state, Actor::Mendpost)
             .await
@@ -512,6 +512,38 @@ async fn a_pin_signs_on_its_device_only() {
 
     ada.post("/account/pin/remove", &[]).await;
     assert!(ada.get("/account/pin").await.contains("not yet"));
+}
+
+/// Whoever has a new passphrase may have lost the device too: PINs go with the old one.
+#[tokio::test]
+async fn a_new_passphrase_voids_the_pins() {
+    let app = real().await;
+    let mut ada = signed_in(&app, "Ada", PASSPHRASE).await;
+    let fields = [
+        ("passphrase", PASSPHRASE),
+        ("pin", "4711"),
+        ("pin_again", "4711"),
+    ];
+    ada.post("/account/pin", &fields).await;
+    let new = "seven crates of nickel";
+    let fields = [
+        ("passphrase", PASSPHRASE),
+        ("new-passphrase", new),
+        ("again-passphrase", new),
+    ];
+    let answer = ada.post("/account/passphrase", &fields).await;
+    assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+    ada.get("/account").await;
+    let answer = release(&mut ada, "L0411", "4711").await;
+    assert!(
+        answer
+            .field_error("sign_passphrase")
+            .is_some_and(|fault| fault.starts_with("no PIN of yours"))
+    );
+    assert_eq!(
+        release(&mut ada, "L0411", new).await.location(),
+        "/powder/L0411"
+    );
 }
 
 /// Guessing at a passphrase while signing is slowed down like guessing at sign-in.

@@ -14,6 +14,7 @@ use super::codes::{self, StartCode};
 use super::{Person, queries, session};
 use crate::change::Change;
 use crate::error::AppError;
+use crate::signature::pin;
 
 /// Adds a person, who signs in with the passphrase of this hash, or not by passphrase at all.
 pub async fn add(
@@ -78,7 +79,7 @@ pub async fn edit(
     journal(change, "person.changed", person, content).await
 }
 
-/// A person leaves: out at once, and no code leads back in.
+/// A person leaves: out at once, and neither code nor PIN is good any more.
 ///
 /// # Errors
 /// When that would leave the site without a lead.
@@ -86,6 +87,7 @@ pub async fn leave(change: &mut Change, person: &Person) -> Result<i64, AppError
     refuse_only_lead(change.connection(), person).await?;
     queries::set_active(change.connection(), person.id, false).await?;
     codes::void_all(change.connection(), person.id).await?;
+    pin::void(change.connection(), person.id).await?;
     let ended = session::end_all(change.connection(), person.id).await?;
     let content = json!({ "id": person.id, "sessions_ended": ended });
     journal(change, "person.left", person, content).await
@@ -103,7 +105,7 @@ pub async fn come_back(change: &mut Change, person: &Person) -> Result<i64, AppE
     .await
 }
 
-/// Gives a person a passphrase and ends all their sessions; `by` says what let them set it.
+/// Gives a person a passphrase, ends all their sessions and voids their PINs; `by` says what let them set it.
 pub async fn set_passphrase(
     change: &mut Change,
     person: &Person,
@@ -111,6 +113,7 @@ pub async fn set_passphrase(
     by: &str,
 ) -> Result<i64, AppError> {
     queries::set_passphrase(change.connection(), person.id, passphrase_hash).await?;
+    pin::void(change.connection(), person.id).await?;
     let ended = session::end_all(change.connection(), person.id).await?;
     let content = json!({ "id": person.id, "by": by, "sessions_ended": ended });
     journal(change, "person.passphrase-set", person, content).await

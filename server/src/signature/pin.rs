@@ -12,7 +12,7 @@ use mendpost_core::journal::Subject;
 use serde::Deserialize;
 use serde_json::json;
 use sha2::{Digest, Sha256};
-use sqlx::SqliteExecutor;
+use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
 
 use super::pages::PinPage;
@@ -117,6 +117,14 @@ pub(super) async fn forgive(state: &AppState, device: Option<Device>, person: Uu
     if let Err(error) = forgiven {
         tracing::warn!(cause = %error, "wrong tries at a PIN were not forgotten");
     }
+}
+
+/// Takes a person's PINs off all devices.
+pub async fn void(connection: &mut SqliteConnection, person: Uuid) -> Result<(), sqlx::Error> {
+    sqlx::query!("delete from device_pin where person_id = ?", person)
+        .execute(connection)
+        .await?;
+    Ok(())
 }
 
 #[derive(Default, Deserialize)]
@@ -229,7 +237,7 @@ async fn pin_page(
         None => None,
     };
     let page = PinPage {
-        page: visit.layout(Screen::Site, "PIN of this device").await?,
+        page: visit.layout(Screen::Account, "PIN of this device").await?,
         made: pin.as_ref().map(|pin| pin.made_ms),
         dead: pin.is_some_and(|pin| pin.failures >= TRIES),
         demonstration: state.config.demonstration,
