@@ -20,6 +20,7 @@ pub fn may(role: Role, act: Act) -> bool {
         Act::AcceptLineUp => &[Lead],
         Act::BookPowder => &[Crew, Lead, Storekeeper],
         Act::ReadGauges => &[Crew, Checker, Lead, Storekeeper],
+        Act::ConfirmClock => &[Crew, Checker, Lead, Storekeeper],
         Act::SetUpSite => &[Lead],
     };
     roles.contains(&role)
@@ -105,19 +106,22 @@ pub enum Act {
     BookPowder,
     /// Enter what a gauge or a tank shows.
     ReadGauges,
+    /// Say what a watch shows, when the clock is in doubt.
+    ConfirmClock,
     /// Change the site, its people and its stations.
     SetUpSite,
 }
 
 impl Act {
     /// All acts, in the order in which they are shown.
-    pub const ALL: [Act; 7] = [
+    pub const ALL: [Act; 8] = [
         Act::Look,
         Act::FileRequest,
         Act::Plan,
         Act::AcceptLineUp,
         Act::BookPowder,
         Act::ReadGauges,
+        Act::ConfirmClock,
         Act::SetUpSite,
     ];
 }
@@ -131,6 +135,7 @@ impl fmt::Display for Act {
             Act::AcceptLineUp => "say which line-up the crew works to",
             Act::BookPowder => "book powder",
             Act::ReadGauges => "enter a reading",
+            Act::ConfirmClock => "confirm the clock",
             Act::SetUpSite => "set up the site",
         })
     }

@@ -10,6 +10,7 @@ use uuid::Uuid;
 use crate::AppState;
 use crate::db::decoded;
 use crate::error::AppError;
+use crate::health::Health;
 
 /// One change in the making: checks, writes and journal entries in one immediate transaction.
 ///
@@ -20,16 +21,19 @@ pub struct Change {
     actor: String,
     now: i64,
     entries: u32,
+    health: Health,
 }
 
 impl Change {
     /// Takes the writing connection and begins.
     pub async fn begin(state: &AppState, actor: impl Into<Actor>) -> Result<Change, AppError> {
+        state.health.check()?;
         Ok(Change {
             transaction: state.db.write.begin_with("begin immediate").await?,
             actor: actor.into().to_string(),
             now: state.clock.now(),
             entries: 0,
+            health: state.health.clone(),
         })
     }
 
@@ -84,7 +88,9 @@ impl Change {
                 "a change without a journal entry was not committed",
             ));
         }
-        Ok(self.transaction.commit().await?)
+        self.transaction.commit().await?;
+        self.health.wrote();
+        Ok(())
     }
 }
 
@@ -145,7 +151,7 @@ pub async fn verify_journal(
 }
 
 /// Sequence number and hash of the last entry.
-async fn head(connection: &mut SqliteConnection) -> Result<(i64, Hash), sqlx::Error> {
+pub async fn head(connection: &mut SqliteConnection) -> Result<(i64, Hash), sqlx::Error> {
     let last = sqlx::query!("select sequence, hash from journal order by sequence desc limit 1")
         .try_map(|row| Ok((row.sequence, hash(row.hash)?)))
         .fetch_optional(connection)

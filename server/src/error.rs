@@ -18,6 +18,7 @@ use uuid::Uuid;
 
 use crate::AppState;
 use crate::form::FieldErrors;
+use crate::health::{ReadOnly, Trouble};
 use crate::page::{ErrorPage, Layout};
 use crate::people::Visit;
 use crate::request_id::RequestId;
@@ -50,7 +51,11 @@ pub enum AppError {
     /// 413.
     #[error("that is too much at once; at most {limit_kib} KiB can be sent")]
     TooLarge { limit_kib: usize },
-    /// 500, or 503 when the database is busy. The cause goes to the log only.
+    /// 503. Nothing is written as long as this service runs.
+    #[error("{} {}", .0.what, .0.remedy)]
+    ReadOnly(ReadOnly),
+    /// 507 when the disk is full, 503 for other troubles of disk or database and when it is busy; else
+    /// 500. The cause goes to the log only.
     #[error(transparent)]
     Database(#[from] sqlx::Error),
     /// 500.
@@ -76,7 +81,10 @@ impl AppError {
             AppError::Unreadable { status, .. } => *status,
             AppError::Invalid(_) => StatusCode::UNPROCESSABLE_ENTITY,
             AppError::TooLarge { .. } => StatusCode::PAYLOAD_TOO_LARGE,
-            AppError::Database(sqlx::Error::PoolTimedOut) => StatusCode::SERVICE_UNAVAILABLE,
+            AppError::Database(sqlx::Error::PoolTimedOut) | AppError::ReadOnly(_) => {
+                StatusCode::SERVICE_UNAVAILABLE
+            }
+            AppError::Database(error) if let Some(trouble) = Trouble::of(error) => trouble.status(),
             AppError::Database(_) | AppError::Template(_) | AppError::Internal(_) => {
                 StatusCode::INTERNAL_SERVER_ERROR
             }
@@ -99,6 +107,7 @@ impl IntoResponse for AppError {
         } else {
             problem.detail = sentence(&self);
         }
+        problem.tell_trouble(&self);
         if let AppError::Invalid(errors) = self {
             problem.errors = errors;
         }
@@ -115,6 +124,10 @@ pub struct Problem {
     /// What happened and what to do, in whole sentences.
     pub detail: String,
     pub errors: FieldErrors,
+    /// What is wrong with disk or database, for the service to remember.
+    trouble: Option<Trouble>,
+    /// What to do, where the status alone does not say it.
+    act: Option<&'static str>,
     /// For the log only.
     cause: Option<Arc<str>>,
 }
@@ -142,7 +155,29 @@ impl Problem {
             status,
             detail: detail.to_owned(),
             errors: FieldErrors::default(),
+            trouble: None,
+            act: None,
             cause: None,
+        }
+    }
+
+    /// A trouble with disk or database is told in plain words, with what is certain of the change.
+    fn tell_trouble(&mut self, error: &AppError) {
+        match error {
+            AppError::ReadOnly(_) => {
+                self.act = Some(NOTHING_CHANGED);
+                self.detail = sentence(error);
+            }
+            AppError::Database(error) if let Some(trouble) = Trouble::of(error) => {
+                self.act = Some(match trouble {
+                    Trouble::Failing => "Look at the disk.",
+                    _ => NOTHING_CHANGED,
+                });
+                let (what, outcome) = (trouble.what(), trouble.outcome());
+                self.detail = format!("{what} {outcome} {}", trouble.remedy());
+                self.trouble = Some(trouble);
+            }
+            _ => (),
         }
     }
 
@@ -153,6 +188,9 @@ impl Problem {
 
     /// What to do, as the heading of the page.
     pub fn act(&self) -> &'static str {
+        if let Some(act) = self.act {
+            return act;
+        }
         match self.status {
             StatusCode::UNAUTHORIZED => "Sign in.",
             StatusCode::FORBIDDEN => "Nothing was done.",
@@ -225,6 +263,9 @@ pub async fn render(State(state): State<AppState>, request: Request, next: Next)
         Some(visit) => Layout::of_error(&visit, problem.title()),
         None => Layout::bare(problem.title(), skin, state.clock.now()),
     };
+    if let Some(trouble) = problem.trouble {
+        state.health.failed(trouble);
+    }
     let body = if json {
         Ok((PROBLEM_JSON, problem.document(id).to_string()))
     } else {
@@ -261,6 +302,7 @@ pub fn prefers_json(headers: &HeaderMap) -> bool {
     weight(&["application/json", "application/problem+json"]) > weight(&["text/html"])
 }
 
+const NOTHING_CHANGED: &str = "Nothing was changed.";
 const PROBLEM_JSON: &str = "application/problem+json";
 const HTML: &str = "text/html; charset=utf-8";
 const TEXT: &str = "text/plain; charset=utf-8";

@@ -1,11 +1,13 @@
 //! Mendpost's web service and command line.
 
 pub mod assets;
+pub mod backup;
 pub mod catalogue;
 pub mod caution;
 pub mod cell;
 pub mod change;
 pub mod clock;
+pub mod clock_check;
 pub mod command;
 pub mod config;
 pub mod contents;
@@ -13,6 +15,7 @@ pub mod db;
 pub mod drawing;
 pub mod error;
 pub mod form;
+pub mod health;
 pub mod lineup;
 pub mod now;
 pub mod page;
@@ -44,10 +47,12 @@ use tower_http::csrf::CsrfLayer;
 use tower_http::timeout::TimeoutLayer;
 use tower_http::trace::TraceLayer;
 
+use backup::Keeper;
 use clock::Clock;
 use config::Config;
 use db::Db;
 use error::AppError;
+use health::Health;
 use lineup::Planner;
 use people::{Passphrases, SlowDown};
 use routes::Routes;
@@ -61,6 +66,8 @@ pub struct AppState {
     pub passphrases: Passphrases,
     pub slow_down: SlowDown,
     pub planner: Planner,
+    pub health: Health,
+    pub keeper: Keeper,
 }
 
 impl AppState {
@@ -72,6 +79,8 @@ impl AppState {
             passphrases: Passphrases::default(),
             slow_down: SlowDown::default(),
             planner: Planner::default(),
+            health: Health::default(),
+            keeper: Keeper::default(),
         }
     }
 }
@@ -88,6 +97,8 @@ pub fn routes() -> Routes {
         .merge(contents::routes())
         .merge(lineup::routes())
         .merge(site::routes())
+        .merge(backup::routes())
+        .merge(clock_check::routes())
         .merge(skin::routes())
 }
 

@@ -28,6 +28,8 @@ pub struct Visit {
     /// When the request came, in milliseconds since 1970, UTC.
     pub now: i64,
     pub skin: Skin,
+    /// What every page has to say of the data's state.
+    pub(crate) health: Option<Notice>,
     pub(crate) token: Option<String>,
     pub(crate) path: String,
     session: Session,
@@ -73,6 +75,7 @@ impl Visit {
             site: Arc::new(site),
             now: state.clock.now(),
             skin: Skin::of(headers),
+            health: state.health.notice(),
             token: session::token(&session).await?,
             path,
             session,
