@@ -49,6 +49,8 @@ impl Db {
             cause,
         })?;
 
+        // A pool would try again until its patience ends, and keep the cause to itself.
+        options(&file).connect().await?.close().await?;
         let write = SqlitePoolOptions::new()
             .max_connections(1)
             .min_connections(1)
@@ -122,9 +124,9 @@ pub enum OpenError {
         folder: PathBuf,
         cause: Box<CopyError>,
     },
-    #[error("cannot bring the database up to date: {0}")]
+    #[error("cannot bring the database up to date")]
     Migrate(#[from] MigrateError),
-    #[error("cannot open the database: {0}")]
+    #[error("cannot open the database")]
     Database(#[from] sqlx::Error),
 }
 

@@ -2,6 +2,7 @@
 
 use std::error::Error;
 use std::fmt::Display;
+use std::path::Path;
 use std::sync::Arc;
 
 use askama::Template;
@@ -18,6 +19,7 @@ use uuid::Uuid;
 
 use crate::AppState;
 use crate::form::FieldErrors;
+use crate::health::holder::programs_that_hold;
 use crate::health::{ReadOnly, Trouble};
 use crate::page::{ErrorPage, Layout};
 use crate::people::Visit;
@@ -181,6 +183,17 @@ impl Problem {
         }
     }
 
+    /// Which programs hold a locked database, where the system tells.
+    fn name_holders(&mut self, trouble: Trouble, file: &Path) {
+        let holders = match trouble {
+            Trouble::Locked => programs_that_hold(file),
+            _ => Vec::new(),
+        };
+        if !holders.is_empty() {
+            self.detail += &format!(" These have it open: {}.", holders.join(", "));
+        }
+    }
+
     /// What the status is called, as 'Not Found'.
     pub fn title(&self) -> &'static str {
         self.status.canonical_reason().unwrap_or("Error")
@@ -248,7 +261,7 @@ pub async fn render(State(state): State<AppState>, request: Request, next: Next)
     if !(status.is_client_error() || status.is_server_error()) {
         return response;
     }
-    let problem = match response.extensions_mut().remove::<Problem>() {
+    let mut problem = match response.extensions_mut().remove::<Problem>() {
         Some(problem) => problem,
         // A form shown again with its faults is a page already.
         None if is_page(&response) => return response,
@@ -258,14 +271,15 @@ pub async fn render(State(state): State<AppState>, request: Request, next: Next)
         },
         None => Problem::bare(status),
     };
+    if let Some(trouble) = problem.trouble {
+        state.health.failed(trouble);
+        problem.name_holders(trouble, &state.db.file);
+    }
     problem.log();
     let layout = match response.extensions_mut().remove::<Visit>() {
         Some(visit) => Layout::of_error(&visit, problem.title()),
         None => Layout::bare(problem.title(), skin, state.clock.now()),
     };
-    if let Some(trouble) = problem.trouble {
-        state.health.failed(trouble);
-    }
     let body = if json {
         Ok((PROBLEM_JSON, problem.document(id).to_string()))
     } else {

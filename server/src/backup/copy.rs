@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use mendpost_core::journal::Hash;
 use sqlx::sqlite::SqliteConnection;
-use sqlx::{ConnectOptions, Connection};
+use sqlx::{ConnectOptions, Connection, SqliteExecutor};
 use thiserror::Error;
 use tokio::task::spawn_blocking;
 
@@ -212,7 +212,7 @@ async fn fill(connection: &mut SqliteConnection, part: &Part) -> Result<Whole, C
         .execute(&mut *connection)
         .await?;
     let whole = check::file(&part.path).await?;
-    if whole.sequence > 0 && hash_at(connection, whole.sequence).await? != Some(whole.head) {
+    if hash_at(&mut *connection, whole.sequence).await? != Some(whole.head) {
         return Err(CopyError::Foreign {
             sequence: whole.sequence,
         });
@@ -220,15 +220,17 @@ async fn fill(connection: &mut SqliteConnection, part: &Part) -> Result<Whole, C
     Ok(whole)
 }
 
-async fn hash_at(
-    connection: &mut SqliteConnection,
+/// The hash of an entry of the journal, if there is such an entry; before the first stands the start.
+pub async fn hash_at(
+    executor: impl SqliteExecutor<'_>,
     sequence: i64,
 ) -> Result<Option<Hash>, sqlx::Error> {
     let stored: Option<Vec<u8>> = sqlx::query_scalar("select hash from journal where sequence = ?")
         .bind(sequence)
-        .fetch_optional(connection)
+        .fetch_optional(executor)
         .await?;
-    Ok(stored.and_then(|bytes| bytes.try_into().ok()).map(Hash))
+    let found = stored.and_then(|bytes| bytes.try_into().ok()).map(Hash);
+    Ok(found.or((sequence == 0).then_some(Hash::START)))
 }
 
 /// What is read next shall come from the disk, not from memory: there it is what was meant, not what

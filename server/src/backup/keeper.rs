@@ -11,7 +11,7 @@ use tokio::sync::watch;
 use tokio::task::spawn_blocking;
 use tokio::time::{MissedTickBehavior, interval};
 
-use super::copy::{self, Copied, CopyError, make_private_folder};
+use super::copy::{self, Copied, CopyError, hash_at, make_private_folder};
 use super::name::{CopyName, Why};
 use super::shelf::Shelf;
 use crate::AppState;
@@ -129,7 +129,7 @@ const EVERY_MS: i64 = 4 * HOUR_MS;
 const RETRY_MS: i64 = HOUR_MS / 6;
 
 async fn is_due(state: &AppState, folder: &Path, now: i64) -> bool {
-    let Ok(shelf) = list(folder).await else {
+    let Ok(shelf) = list(state, folder).await else {
         return true;
     };
     let Ok((sequence, head)) = stored_head(state).await else {
@@ -167,8 +167,10 @@ async fn make(state: &AppState, folder: &Path, now: i64, why: Why) -> Result<Cop
 /// Brings the newest copy to every other folder that lacks it, and tidies all.
 async fn spread(state: &AppState, now: i64) {
     let own = own_folder(&state.db.folder);
-    tidy(&own, now).await;
-    let Ok(shelf) = list(&own).await else { return };
+    tidy(state, &own, now).await;
+    let Ok(shelf) = list(state, &own).await else {
+        return;
+    };
     let Some(newest) = shelf.newest().map(|newest| newest.name.clone()) else {
         return;
     };
@@ -178,7 +180,7 @@ async fn spread(state: &AppState, now: i64) {
         }
         let carried = carry(shelf.path(&newest), newest.clone(), folder.clone()).await;
         if state.keeper.note(folder, now, carried).is_ok() {
-            tidy(folder, now).await;
+            tidy(state, folder, now).await;
         }
     }
 }
@@ -196,20 +198,35 @@ async fn carry(from: PathBuf, name: CopyName, folder: PathBuf) -> Result<(), Cop
     .await?
 }
 
-async fn tidy(folder: &Path, now: i64) {
-    let of = folder.to_owned();
-    let tidied = spawn_blocking(move || Shelf::list(&of).and_then(|shelf| shelf.tidy(now))).await;
-    if let Ok(Err(error)) = tidied {
+async fn tidy(state: &AppState, folder: &Path, now: i64) {
+    let tidied = match list(state, folder).await {
+        Ok(shelf) => spawn_blocking(move || shelf.tidy(now))
+            .await
+            .unwrap_or_else(|stopped| Err(io::Error::other(stopped))),
+        Err(error) => Err(error),
+    };
+    if let Err(error) = tidied {
         tracing::warn!(folder = %folder.display(), cause = %error, "old copies were not removed");
     }
 }
 
-/// The copies of a folder, listed off the threads that answer requests: a stick may take its time.
-pub async fn list(folder: &Path) -> io::Result<Shelf> {
+/// The copies of our journal in a folder, listed off the threads that answer requests: a stick may take
+/// its time.
+pub async fn list(state: &AppState, folder: &Path) -> io::Result<Shelf> {
     let folder = folder.to_owned();
-    spawn_blocking(move || Shelf::list(&folder))
+    let shelf = spawn_blocking(move || Shelf::list(&folder))
         .await
-        .map_err(io::Error::other)?
+        .map_err(io::Error::other)??;
+    let mut heads = BTreeMap::new();
+    for copy in &shelf.copies {
+        let sequence = copy.name.sequence;
+        let head = hash_at(&state.db.read, sequence).await;
+        heads.insert(sequence, head.map_err(io::Error::other)?);
+    }
+    Ok(shelf.without_foreign(|name| {
+        let head = heads.get(&name.sequence).copied().flatten();
+        head.is_some_and(|head| name.is_at(name.sequence, head))
+    }))
 }
 
 #[cfg(test)]

@@ -18,7 +18,10 @@ pub struct BackupPage {
 
 struct PlaceRows {
     name: String,
-    count: usize,
+    /// How many, and what is to be known of the folder.
+    caption: String,
+    /// Copies that are not of this journal.
+    foreign: usize,
     rows: Vec<CopyRow>,
     more: usize,
 }
@@ -55,7 +58,8 @@ fn rows(page: &Layout, place: &Place) -> PlaceRows {
         .map_or(&[][..], |shelf| shelf.copies.as_slice());
     PlaceRows {
         name: place.name.clone(),
-        count: copies.len(),
+        caption: caption(place, copies.len()),
+        foreign: place.shelf.as_ref().map_or(0, |shelf| shelf.foreign),
         rows: copies
             .iter()
             .rev()
@@ -75,6 +79,19 @@ fn rows(page: &Layout, place: &Place) -> PlaceRows {
             .collect(),
         more: copies.len().saturating_sub(ROWS),
     }
+}
+
+fn caption(place: &Place, count: usize) -> String {
+    let count = match count {
+        1 => "1 copy".to_owned(),
+        many => format!("{many} copies"),
+    };
+    let disk = if place.same_disk {
+        ", on the same disk as the data"
+    } else {
+        ""
+    };
+    count + disk
 }
 
 /// Rounded up, in kilobytes of 1000 bytes.

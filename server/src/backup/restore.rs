@@ -65,7 +65,7 @@ pub enum RestoreError {
     Open(#[from] OpenError),
     #[error("cannot restore into {}: {cause}", folder.display())]
     Write { folder: PathBuf, cause: io::Error },
-    #[error("the restored data cannot be made ready: {0}")]
+    #[error("the restored data cannot be made ready")]
     Ready(#[from] AppError),
 }
 

@@ -16,6 +16,9 @@ use super::name::CopyName;
 pub struct Shelf {
     pub folder: PathBuf,
     pub copies: Vec<Shelved>,
+    /// Copies of another site or another course of events, which are none of ours: a stick may serve
+    /// two cells.
+    pub foreign: usize,
 }
 
 /// A copy with its sum: it was checked when it was made. A file without a sum is none.
@@ -33,7 +36,7 @@ impl Shelf {
     pub fn list(folder: &Path) -> io::Result<Shelf> {
         let mut shelf = Shelf {
             folder: folder.to_owned(),
-            copies: Vec::new(),
+            ..Shelf::default()
         };
         let inside = match fs::read_dir(folder) {
             Ok(inside) => inside,
@@ -70,6 +73,14 @@ impl Shelf {
             }
         }
         Ok(files)
+    }
+
+    /// Leaves out the copies of which this says that they are not of our journal.
+    pub fn without_foreign(mut self, is_ours: impl Fn(&CopyName) -> bool) -> Shelf {
+        let all = self.copies.len();
+        self.copies.retain(|copy| is_ours(&copy.name));
+        self.foreign = all - self.copies.len();
+        self
     }
 
     pub fn newest(&self) -> Option<&Shelved> {

@@ -29,6 +29,8 @@ pub struct Place {
     pub shelf: io::Result<Shelf>,
     /// Whether the folder is there; that beside the data is made when it is needed.
     pub is_there: bool,
+    /// Whether it is lost together with the data: a stick that is not in leaves a folder of this disk.
+    pub same_disk: bool,
     pub failure: Option<Failure>,
 }
 
@@ -154,11 +156,24 @@ const SOON: &str =
 const RETRY: &str = "It is tried again every 10 minutes.";
 
 async fn place(state: &AppState, folder: &Path, name: String) -> Place {
-    let shelf = keeper::list(folder).await;
+    let shelf = keeper::list(state, folder).await;
     Place {
         is_there: shelf.is_err() || folder.is_dir(),
+        same_disk: is_same_disk(folder, &state.db.folder),
         shelf,
         failure: state.keeper.failure(folder),
         name,
     }
+}
+
+#[cfg(unix)]
+fn is_same_disk(one: &Path, other: &Path) -> bool {
+    use std::os::unix::fs::MetadataExt;
+    let disk = |folder: &Path| folder.metadata().map(|found| found.dev()).ok();
+    disk(one).is_some_and(|found| Some(found) == disk(other))
+}
+
+#[cfg(not(unix))]
+fn is_same_disk(_: &Path, _: &Path) -> bool {
+    false
 }

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, bail, ensure};
+use anyhow::{Context, anyhow, bail, ensure};
 use clap::Args;
 use tokio::task::spawn_blocking;
 
@@ -59,7 +59,11 @@ async fn copy_one(data: &Path, to: Option<PathBuf>) -> anyhow::Result<()> {
             folder
         }
     };
-    let copied = copy::make(&data.join(FILE), &folder, Clock::System.now(), Why::Asked).await?;
+    let at = Clock::System.now();
+    let copied = copy::make(&data.join(FILE), &folder, at, Why::Asked)
+        .await
+        // Its text tells the cause already.
+        .map_err(|error| anyhow!("{error}"))?;
     println!(
         "Copied and checked, up to journal {}, {} bytes: {}",
         copied.whole.sequence,

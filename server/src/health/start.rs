@@ -11,6 +11,7 @@ use anyhow::{Context, anyhow};
 use super::holder::programs_that_hold;
 use super::{Health, Trouble};
 use crate::backup::check::{self, Fault, Thoroughness};
+use crate::backup::copy::CopyError;
 use crate::backup::keeper::own_folder;
 use crate::backup::shelf::Shelf;
 use crate::db::{self, Db, OpenError};
@@ -64,6 +65,7 @@ pub async fn open(folder: &Path) -> anyhow::Result<Opened> {
             )),
             _ => Err(OpenError::Database(error).into()),
         },
+        Err(error @ OpenError::NotCopied { .. }) => Err(not_updated(&error, folder)),
         Err(error) => Err(error.into()),
     }
 }
@@ -131,6 +133,19 @@ fn restore_command(folder: &Path) -> String {
     }
 }
 
+/// The structure is old and the data are not to be touched without a copy.
+fn not_updated(error: &OpenError, folder: &Path) -> anyhow::Error {
+    match error {
+        OpenError::NotCopied { cause, .. } if matches!(**cause, CopyError::Fault(_)) => {
+            anyhow!("{error}; {}", restore_command(folder))
+        }
+        _ => anyhow!(
+            "{error}; see that {} can be written and has room, and start again",
+            own_folder(folder).display()
+        ),
+    }
+}
+
 fn locked(folder: &Path) -> anyhow::Error {
     let file = folder.join(db::FILE);
     let who = match programs_that_hold(&file).as_slice() {
@@ -171,8 +186,8 @@ async fn open_elsewhere(folder: &Path, cause: &str) -> anyhow::Result<Opened> {
                 "The folder {} cannot be written: {cause}.",
                 folder.display()
             ),
-            "Pages can be read; nothing can be changed. Make the folder writable for the account \
-             that runs Mendpost, then start it again.",
+            "Pages can be read; nothing can be changed. Make the folder and the files in it writable \
+             for the account that runs Mendpost, then start it again.",
         );
     }
     tracing::error!(folder = %folder.display(), cause, "the data cannot be written; the service is read-only");
