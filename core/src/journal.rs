@@ -4,6 +4,8 @@
 //! `actor`, `content`, `kind`, `previous`, `sequence`, `subject` and `time`, so that anybody can check
 //! it with a JSON tool and `sha256sum`, without this program.
 
+pub mod clock;
+
 use std::fmt;
 
 use serde::Serialize;

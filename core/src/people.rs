@@ -24,6 +24,7 @@ pub fn may(role: Role, act: Act) -> bool {
         Act::RecordYes => &[Checker, Lead],
         Act::BookPowder => &[Crew, Lead, Storekeeper],
         Act::ReadGauges => &[Crew, Checker, Lead, Storekeeper],
+        Act::ConfirmClock => &[Crew, Checker, Lead, Storekeeper],
         Act::SetUpSite => &[Lead],
     };
     roles.contains(&role)
@@ -117,6 +118,8 @@ pub enum Act {
     BookPowder,
     /// Enter what a gauge or a tank shows.
     ReadGauges,
+    /// Say what a watch shows, when the clock is in doubt.
+    ConfirmClock,
     /// Change the site, its people and its stations.
     SetUpSite,
 }
@@ -134,6 +137,7 @@ impl Act {
         Act::RecordYes,
         Act::BookPowder,
         Act::ReadGauges,
+        Act::ConfirmClock,
         Act::SetUpSite,
     ];
 }
@@ -151,6 +155,7 @@ impl fmt::Display for Act {
             Act::RecordYes => "record a yes",
             Act::BookPowder => "book powder",
             Act::ReadGauges => "enter a reading",
+            Act::ConfirmClock => "confirm the clock",
             Act::SetUpSite => "set up the site",
         })
     }

@@ -11,6 +11,7 @@ use uuid::Uuid;
 use crate::AppState;
 use crate::db::decoded;
 use crate::error::AppError;
+use crate::health::Health;
 use crate::once::{self, Answered, Once};
 use crate::page::Notice;
 use crate::people::Who;
@@ -28,6 +29,7 @@ pub struct Change {
     now: i64,
     entries: u32,
     last: i64,
+    health: Health,
 }
 
 impl Change {
@@ -36,6 +38,7 @@ impl Change {
     /// # Errors
     /// When a person's form carries no number, or was sent before.
     pub async fn begin(state: &AppState, author: impl Into<Author>) -> Result<Change, AppError> {
+        state.health.check()?;
         let Author { actor, once } = author.into();
         let mut transaction = state.db.write.begin_with("begin immediate").await?;
         let once = match (actor, once) {
@@ -53,6 +56,7 @@ impl Change {
             now: state.clock.now(),
             entries: 0,
             last: 0,
+            health: state.health.clone(),
         })
     }
 
@@ -166,7 +170,9 @@ impl Change {
                 "a change without a journal entry was not committed",
             ));
         }
-        Ok(self.transaction.commit().await?)
+        self.transaction.commit().await?;
+        self.health.wrote();
+        Ok(())
     }
 }
 
@@ -253,7 +259,7 @@ pub async fn verify_journal(
 }
 
 /// Sequence number and hash of the last entry.
-async fn head(connection: &mut SqliteConnection) -> Result<(i64, Hash), sqlx::Error> {
+pub async fn head(connection: &mut SqliteConnection) -> Result<(i64, Hash), sqlx::Error> {
     let last = sqlx::query!("select sequence, hash from journal order by sequence desc limit 1")
         .try_map(|row| Ok((row.sequence, hash(row.hash)?)))
         .fetch_optional(connection)

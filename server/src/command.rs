@@ -1,10 +1,12 @@
 //! The command line: one file per command.
 
+pub mod backup;
 pub mod demo;
 pub mod files;
 pub mod init;
 pub mod person;
 pub mod plan;
+pub mod restore;
 pub mod serve;
 
 use std::future::Future;

@@ -1,6 +1,7 @@
 //! What the service is told at its start.
 
 use std::net::{Ipv4Addr, SocketAddr};
+use std::path::PathBuf;
 
 /// Every setting of the web service.
 #[derive(Debug, Clone)]
@@ -14,6 +15,8 @@ pub struct Config {
     pub behind_https: bool,
     /// The demonstration site: anybody signs in as any of its people by one button.
     pub demonstration: bool,
+    /// Folders on other disks or sticks to which copies go too.
+    pub backup_to: Vec<PathBuf>,
 }
 
 impl Default for Config {
@@ -23,6 +26,7 @@ impl Default for Config {
             host_names: Vec::new(),
             behind_https: false,
             demonstration: false,
+            backup_to: Vec::new(),
         }
     }
 }

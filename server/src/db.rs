@@ -1,6 +1,6 @@
 //! The data folder: one SQLite file, one writer, a few readers, one server at a time.
 
-use std::fs::{DirBuilder, File, OpenOptions, TryLockError};
+use std::fs::{File, OpenOptions, TryLockError};
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -8,10 +8,15 @@ use std::time::Duration;
 
 use sqlx::migrate::{MigrateError, Migrator};
 use sqlx::sqlite::{
-    SqliteConnectOptions, SqliteJournalMode, SqlitePool, SqlitePoolOptions, SqliteSynchronous,
+    SqliteConnectOptions, SqliteConnection, SqliteJournalMode, SqlitePool, SqlitePoolOptions,
+    SqliteSynchronous,
 };
 use sqlx::{ConnectOptions, Connection};
 use thiserror::Error;
+
+use crate::backup;
+use crate::backup::copy::{CopyError, make_private_folder};
+use crate::clock::Clock;
 
 /// The database's structure, embedded in the binary.
 pub static MIGRATOR: Migrator = sqlx::migrate!("../migrations");
@@ -23,12 +28,17 @@ pub struct Db {
     pub read: SqlitePool,
     /// The one connection that can. [`crate::change::Change`] is the way to it.
     pub write: SqlitePool,
+    /// The folder of the site's data.
+    pub folder: Arc<Path>,
+    /// The database's own file.
+    pub file: Arc<Path>,
     /// Held while the database is open; a second server fails to take it.
     _lock: Arc<File>,
 }
 
 impl Db {
-    /// Opens the database in this folder, making both if they are missing, and brings it up to date.
+    /// Opens the database in this folder, making both if they are missing, and brings it up to date;
+    /// what it was before is copied first.
     pub async fn open(folder: &Path) -> Result<Db, OpenError> {
         refuse_old_sqlite().await?;
         make_folder(folder)?;
@@ -39,19 +49,32 @@ impl Db {
             cause,
         })?;
 
+        // A pool would try again until its patience ends, and keep the cause to itself.
+        options(&file).connect().await?.close().await?;
         let write = SqlitePoolOptions::new()
             .max_connections(1)
             .min_connections(1)
             .acquire_timeout(WAIT)
             .idle_timeout(None)
             .max_lifetime(None)
+            .after_release(|connection, _| Box::pin(is_usable(connection)))
             .connect_with(options(&file))
             .await?;
+        if needs_update(&write).await? {
+            backup::copy_before_update(&file, folder, Clock::System.now())
+                .await
+                .map_err(|cause| OpenError::NotCopied {
+                    folder: folder.into(),
+                    cause: Box::new(cause),
+                })?;
+        }
         MIGRATOR.run(&write).await?;
         let read = readers(&file).await?;
         Ok(Db {
             read,
             write,
+            folder: folder.into(),
+            file: file.into(),
             _lock: Arc::new(lock),
         })
     }
@@ -93,9 +116,17 @@ pub enum OpenError {
         "SQLite {found} can damage a database when it restarts its log; 3.51.3 or later is needed"
     )]
     OldSqlite { found: String },
-    #[error("cannot bring the database up to date: {0}")]
+    #[error(
+        "the database in {} must be brought up to date, and no copy of it could be made, so nothing was changed: {cause}",
+        folder.display()
+    )]
+    NotCopied {
+        folder: PathBuf,
+        cause: Box<CopyError>,
+    },
+    #[error("cannot bring the database up to date")]
     Migrate(#[from] MigrateError),
-    #[error("cannot open the database: {0}")]
+    #[error("cannot open the database")]
     Database(#[from] sqlx::Error),
 }
 
@@ -107,7 +138,18 @@ where
     result.map_err(|error| sqlx::Error::Decode(Box::new(error)))
 }
 
-const FILE: &str = "mendpost.db";
+/// The number of the last change of structure that this program knows.
+pub fn newest_structure() -> i64 {
+    MIGRATOR.iter().map(|step| step.version).max().unwrap_or(0)
+}
+
+/// Options to read a database beside its service.
+pub fn reading(file: &Path) -> SqliteConnectOptions {
+    options(file).read_only(true)
+}
+
+/// The name of the database in the folder of a site's data.
+pub const FILE: &str = "mendpost.db";
 const LOCK: &str = "mendpost.lock";
 const READERS: u32 = 4;
 
@@ -132,7 +174,7 @@ async fn readers(file: &Path) -> Result<SqlitePool, sqlx::Error> {
     SqlitePoolOptions::new()
         .max_connections(READERS)
         .acquire_timeout(WAIT)
-        .connect_with(options(file).read_only(true))
+        .connect_with(reading(file))
         .await
 }
 
@@ -158,18 +200,38 @@ fn is_too_old(version: &str) -> bool {
     parts.is_none_or(|parts| parts.as_slice() < OLDEST_SQLITE.as_slice())
 }
 
+/// Whether the writing connection may be used again. After an error that made SQLite itself roll back,
+/// as a full disk, the connection still counts a transaction as open, and would begin no other.
+async fn is_usable(connection: &mut SqliteConnection) -> Result<bool, sqlx::Error> {
+    connection.ping().await?;
+    Ok(!connection.is_in_transaction())
+}
+
+/// Whether there is a structure already and this program knows a later one.
+async fn needs_update(write: &SqlitePool) -> Result<bool, sqlx::Error> {
+    let has_structure: bool = sqlx::query_scalar(
+        "select exists (select 1 from sqlite_schema where name = '_sqlx_migrations')",
+    )
+    .fetch_one(write)
+    .await?;
+    if !has_structure {
+        return Ok(false);
+    }
+    let applied: Option<i64> = sqlx::query_scalar("select max(version) from _sqlx_migrations")
+        .fetch_one(write)
+        .await?;
+    Ok(applied.is_some_and(|applied| applied < newest_structure()))
+}
+
 fn make_folder(folder: &Path) -> Result<(), OpenError> {
-    let mut builder = DirBuilder::new();
-    builder.recursive(true);
-    #[cfg(unix)]
-    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
-    builder.create(folder).map_err(|cause| OpenError::Folder {
+    make_private_folder(folder).map_err(|cause| OpenError::Folder {
         folder: folder.into(),
         cause,
     })
 }
 
-fn take_lock(folder: &Path) -> Result<File, OpenError> {
+/// Takes the folder for one program alone.
+pub fn take_lock(folder: &Path) -> Result<File, OpenError> {
     let lock = private_file(&folder.join(LOCK)).map_err(|cause| OpenError::Folder {
         folder: folder.into(),
         cause,
@@ -183,6 +245,16 @@ fn take_lock(folder: &Path) -> Result<File, OpenError> {
             folder: folder.into(),
             cause,
         }),
+    }
+}
+
+/// Finds out whether a service runs on a folder in which no lock can be written.
+pub fn refuse_second_service(folder: &Path) -> Result<(), OpenError> {
+    match File::open(folder.join(LOCK)).map(|lock| lock.try_lock()) {
+        Ok(Err(TryLockError::WouldBlock)) => Err(OpenError::InUse {
+            folder: folder.into(),
+        }),
+        _ => Ok(()),
     }
 }
 

@@ -2,6 +2,7 @@
 
 use std::error::Error;
 use std::fmt::Display;
+use std::path::Path;
 use std::sync::Arc;
 
 use askama::Template;
@@ -18,6 +19,8 @@ use uuid::Uuid;
 
 use crate::AppState;
 use crate::form::FieldErrors;
+use crate::health::holder::programs_that_hold;
+use crate::health::{ReadOnly, Trouble};
 use crate::once::{Answered, Repeated};
 use crate::page::{ErrorPage, Layout};
 use crate::people::Visit;
@@ -57,7 +60,11 @@ pub enum AppError {
     /// 413.
     #[error("that is too much at once; at most {limit_kib} KiB can be sent")]
     TooLarge { limit_kib: usize },
-    /// 500, or 503 when the database is busy. The cause goes to the log only.
+    /// 503. Nothing is written as long as this service runs.
+    #[error("{} {}", .0.what, .0.remedy)]
+    ReadOnly(ReadOnly),
+    /// 507 when the disk is full, 503 for other troubles of disk or database and when it is busy; else
+    /// 500. The cause goes to the log only.
     #[error(transparent)]
     Database(#[from] sqlx::Error),
     /// 500.
@@ -84,7 +91,10 @@ impl AppError {
             AppError::Unreadable { status, .. } => *status,
             AppError::Invalid(_) => StatusCode::UNPROCESSABLE_ENTITY,
             AppError::TooLarge { .. } => StatusCode::PAYLOAD_TOO_LARGE,
-            AppError::Database(sqlx::Error::PoolTimedOut) => StatusCode::SERVICE_UNAVAILABLE,
+            AppError::Database(sqlx::Error::PoolTimedOut) | AppError::ReadOnly(_) => {
+                StatusCode::SERVICE_UNAVAILABLE
+            }
+            AppError::Database(error) if let Some(trouble) = Trouble::of(error) => trouble.status(),
             AppError::Database(_) | AppError::Template(_) | AppError::Internal(_) => {
                 StatusCode::INTERNAL_SERVER_ERROR
             }
@@ -107,6 +117,7 @@ impl IntoResponse for AppError {
         } else {
             problem.detail = sentence(&self);
         }
+        problem.tell_trouble(&self);
         if let AppError::Invalid(errors) = &self {
             problem.errors = errors.clone();
         }
@@ -136,6 +147,10 @@ pub struct Problem {
     pub errors: FieldErrors,
     /// How to send a form on that was refused because it was sent before.
     pub resend: Option<Resend>,
+    /// What is wrong with disk or database, for the service to remember.
+    trouble: Option<Trouble>,
+    /// What to do, where the status alone does not say it.
+    act: Option<&'static str>,
     /// For the log only.
     cause: Option<Arc<str>>,
 }
@@ -174,7 +189,40 @@ impl Problem {
             detail: detail.to_owned(),
             errors: FieldErrors::default(),
             resend: None,
+            trouble: None,
+            act: None,
             cause: None,
+        }
+    }
+
+    /// A trouble with disk or database is told in plain words, with what is certain of the change.
+    fn tell_trouble(&mut self, error: &AppError) {
+        match error {
+            AppError::ReadOnly(_) => {
+                self.act = Some(NOTHING_CHANGED);
+                self.detail = sentence(error);
+            }
+            AppError::Database(error) if let Some(trouble) = Trouble::of(error) => {
+                self.act = Some(match trouble {
+                    Trouble::Failing => "Look at the disk.",
+                    _ => NOTHING_CHANGED,
+                });
+                let (what, outcome) = (trouble.what(), trouble.outcome());
+                self.detail = format!("{what} {outcome} {}", trouble.remedy());
+                self.trouble = Some(trouble);
+            }
+            _ => (),
+        }
+    }
+
+    /// Which programs hold a locked database, where the system tells.
+    fn name_holders(&mut self, trouble: Trouble, file: &Path) {
+        let holders = match trouble {
+            Trouble::Locked => programs_that_hold(file),
+            _ => Vec::new(),
+        };
+        if !holders.is_empty() {
+            self.detail += &format!(" These have it open: {}.", holders.join(", "));
         }
     }
 
@@ -185,6 +233,9 @@ impl Problem {
 
     /// What to do, as the heading of the page.
     pub fn act(&self) -> &'static str {
+        if let Some(act) = self.act {
+            return act;
+        }
         match self.status {
             StatusCode::UNAUTHORIZED => "Sign in.",
             StatusCode::FORBIDDEN => "Nothing was done.",
@@ -242,7 +293,7 @@ pub async fn render(State(state): State<AppState>, request: Request, next: Next)
     if !(status.is_client_error() || status.is_server_error()) {
         return response;
     }
-    let problem = match response.extensions_mut().remove::<Problem>() {
+    let mut problem = match response.extensions_mut().remove::<Problem>() {
         Some(problem) => problem,
         // A form shown again with its faults is a page already.
         None if is_page(&response) => return response,
@@ -252,6 +303,10 @@ pub async fn render(State(state): State<AppState>, request: Request, next: Next)
         },
         None => Problem::bare(status),
     };
+    if let Some(trouble) = problem.trouble {
+        state.health.failed(trouble);
+        problem.name_holders(trouble, &state.db.file);
+    }
     problem.log();
     let layout = match response.extensions_mut().remove::<Visit>() {
         Some(visit) => Layout::of_error(&visit, problem.title()),
@@ -293,6 +348,7 @@ pub fn prefers_json(headers: &HeaderMap) -> bool {
     weight(&["application/json", "application/problem+json"]) > weight(&["text/html"])
 }
 
+const NOTHING_CHANGED: &str = "Nothing was changed.";
 const PROBLEM_JSON: &str = "application/problem+json";
 const HTML: &str = "text/html; charset=utf-8";
 const TEXT: &str = "text/plain; charset=utf-8";

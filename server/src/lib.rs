@@ -1,11 +1,13 @@
 //! Mendpost's web service and command line.
 
 pub mod assets;
+pub mod backup;
 pub mod catalogue;
 pub mod caution;
 pub mod cell;
 pub mod change;
 pub mod clock;
+pub mod clock_check;
 pub mod command;
 pub mod config;
 pub mod contents;
@@ -13,6 +15,7 @@ pub mod db;
 pub mod drawing;
 pub mod error;
 pub mod form;
+pub mod health;
 pub mod journal;
 pub mod lineup;
 pub mod now;
@@ -49,10 +52,12 @@ use tower_http::csrf::CsrfLayer;
 use tower_http::timeout::TimeoutLayer;
 use tower_http::trace::TraceLayer;
 
+use backup::Keeper;
 use clock::Clock;
 use config::Config;
 use db::Db;
 use error::AppError;
+use health::Health;
 use lineup::Planner;
 use people::{Passphrases, SlowDown};
 use routes::Routes;
@@ -66,6 +71,8 @@ pub struct AppState {
     pub passphrases: Passphrases,
     pub slow_down: SlowDown,
     pub planner: Planner,
+    pub health: Health,
+    pub keeper: Keeper,
 }
 
 impl AppState {
@@ -77,6 +84,8 @@ impl AppState {
             passphrases: Passphrases::default(),
             slow_down: SlowDown::default(),
             planner: Planner::default(),
+            health: Health::default(),
+            keeper: Keeper::default(),
         }
     }
 }
@@ -95,6 +104,8 @@ pub fn routes() -> Routes {
         .merge(signature::routes())
         .merge(site::routes())
         .merge(journal::routes())
+        .merge(backup::routes())
+        .merge(clock_check::routes())
         .merge(skin::routes())
 }
 

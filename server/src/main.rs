@@ -4,7 +4,7 @@ use std::process::ExitCode;
 
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
-use mendpost_server::command::{self, demo, files, init, person, plan, serve};
+use mendpost_server::command::{self, backup, demo, files, init, person, plan, restore, serve};
 use mendpost_server::solve;
 
 /// Plans and records the repairs of a cold-spray cell.
@@ -17,11 +17,13 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Command {
+    Backup(backup::Arguments),
     Demo(demo::Arguments),
     Files(files::Arguments),
     Init(init::Arguments),
     Person(person::Arguments),
     Plan(plan::Arguments),
+    Restore(restore::Arguments),
     Serve(serve::Arguments),
     /// Plan a problem file and print the plan
     Solve(solve::SolveArgs),
@@ -33,11 +35,13 @@ fn main() -> ExitCode {
         Err(error) => return usage(&error),
     };
     match arguments.command {
+        Command::Backup(arguments) => command::run(backup::backup(arguments)),
         Command::Demo(arguments) => command::run(demo::demo(arguments)),
         Command::Files(arguments) => command::run(files::files(arguments)),
         Command::Init(arguments) => command::run(init::init(arguments)),
         Command::Person(arguments) => command::run(person::person(arguments)),
         Command::Plan(arguments) => command::run(plan::plan(arguments)),
+        Command::Restore(arguments) => command::run(restore::restore(arguments)),
         Command::Serve(arguments) => command::run(serve::serve(arguments)),
         Command::Solve(arguments) => solve::command(&arguments),
     }
@@ -52,7 +56,7 @@ fn usage(error: &clap::Error) -> ExitCode {
     }
     if error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
         eprintln!(
-            "mendpost: say what to do: demo, files, init, person, plan, serve or solve; see mendpost --help"
+            "mendpost: say what to do: backup, demo, files, init, person, plan, restore, serve or solve; see mendpost --help"
         );
         return ExitCode::from(2);
     }

@@ -56,6 +56,8 @@ pub struct Layout {
     pub path: String,
     /// What the last act has to say, shown once.
     pub notices: Vec<Notice>,
+    /// What is wrong with the data or their disk.
+    pub health: Option<Notice>,
     zone: Tz,
     now: i64,
 }
@@ -131,6 +133,7 @@ impl Layout {
             csrf: visit.token.clone().unwrap_or_default(),
             path: visit.path.clone(),
             notices,
+            health: visit.health.clone(),
             zone: visit.site.zone,
             now: visit.now,
         }
@@ -154,6 +157,7 @@ impl Layout {
             csrf: String::new(),
             path: "/".to_owned(),
             notices: Vec::new(),
+            health: None,
             zone: Tz::UTC,
             now,
         }
@@ -201,6 +205,11 @@ impl Layout {
     /// '7 min ago', or 'in 7 min'.
     pub fn age(&self, unix_ms: &i64) -> String {
         local::age(*unix_ms, self.now)
+    }
+
+    /// When the page was asked for, in milliseconds since 1970, UTC.
+    pub fn now(&self) -> i64 {
+        self.now
     }
 
     /// '2026-11-25T14:40', as a date-and-time field wants it.

@@ -105,8 +105,7 @@ mod tests {
         Config {
             listen: listen.parse().expect("an address"),
             host_names: host_names.iter().map(|name| (*name).to_owned()).collect(),
-            behind_https: false,
-            demonstration: false,
+            ..Config::default()
         }
     }
 

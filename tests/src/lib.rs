@@ -107,7 +107,17 @@ impl App {
         }
     }
 
-    /// Lets time pass.
+    /// The same site, served anew from another state.
+    pub fn served_with(self, state: AppState) -> App {
+        App {
+            router: with_routes(state.clone(), routes()),
+            state,
+            cookies: BTreeMap::new(),
+            ..self
+        }
+    }
+
+    /// Lets time pass, or turns the clock back.
     pub fn wait_minutes(&self, minutes: i64) {
         self.time.fetch_add(minutes * 60_000, Ordering::SeqCst);
     }

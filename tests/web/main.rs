@@ -1,9 +1,12 @@
 //! The service in memory: status, text, and what the database holds afterwards.
 
+mod backup;
 mod cases;
 mod catalogue;
 mod cell;
+mod clock;
 mod errors;
+mod health;
 mod journal;
 mod line_up;
 mod now;

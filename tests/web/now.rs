@@ -109,7 +109,11 @@ async fn it_goes_with_the_clock() {
 #[tokio::test(flavor = "multi_thread")]
 async fn it_tells_when_the_order_is_stale() {
     let mut app = planned().await;
-    assert!(!app.get("/now").await.contains("class=\"notice waits\""));
+    assert!(
+        !app.get("/now")
+            .await
+            .contains("<form class=\"notice waits\"")
+    );
     app.wait_minutes(120);
     assert!(
         app.get("/now")

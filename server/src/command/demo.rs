@@ -1,10 +1,7 @@
 //! `mendpost demo`: the demonstration site, ready to walk through.
 
-use std::env::temp_dir;
-use std::fs::{DirBuilder, remove_dir_all};
 use std::net::SocketAddr;
 use std::path::{Path, PathBuf};
-use std::process;
 
 use anyhow::{Context, ensure};
 use clap::Args;
@@ -14,8 +11,8 @@ use crate::AppState;
 use crate::change::{Actor, Change};
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::db::Db;
 use crate::error::AppError;
+use crate::health::start;
 use crate::lineup::plan_now;
 use crate::seed::{self, SeedFiles};
 use crate::{site, situation};
@@ -40,11 +37,9 @@ pub async fn demo(arguments: Arguments) -> anyhow::Result<()> {
     match arguments.data {
         Some(folder) => demonstrate(&folder, config).await,
         None => {
-            let folder = temporary_folder()?;
+            let folder = start::temporary_folder("demo")?;
             let outcome = demonstrate(&folder, config).await;
-            let removed = remove_dir_all(&folder)
-                .with_context(|| format!("cannot remove {}", folder.display()));
-            outcome.and(removed)
+            outcome.and(start::remove_folder(&folder))
         }
     }
 }
@@ -63,13 +58,17 @@ pub async fn load(state: &AppState) -> Result<(), AppError> {
 }
 
 async fn demonstrate(folder: &Path, config: Config) -> anyhow::Result<()> {
-    let db = Db::open(folder).await?;
-    let state = AppState::new(db, Clock::System, config);
-    if let Err(error) = prepare(&state, folder).await {
-        state.db.close().await;
-        return Err(error);
-    }
-    until_stopped(state).await
+    let opened = start::open(folder).await?;
+    let state = AppState {
+        health: opened.health,
+        ..AppState::new(opened.db, Clock::System, config)
+    };
+    let outcome = match prepare(&state, folder).await {
+        Ok(()) => until_stopped(&state).await,
+        Err(error) => Err(error),
+    };
+    start::close(&state.db, opened.temporary.as_deref()).await?;
+    outcome
 }
 
 /// Anybody may be anybody in the demonstration: it must never open a real site.
@@ -95,16 +94,4 @@ async fn prepare(state: &AppState, folder: &Path) -> anyhow::Result<()> {
             Ok(())
         }
     }
-}
-
-/// A folder of our own: it fails when something is there already, which another user could have laid.
-fn temporary_folder() -> anyhow::Result<PathBuf> {
-    let folder = temp_dir().join(format!("mendpost-demo-{}", process::id()));
-    let mut builder = DirBuilder::new();
-    #[cfg(unix)]
-    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
-    builder
-        .create(&folder)
-        .with_context(|| format!("cannot make {}", folder.display()))?;
-    Ok(folder)
 }

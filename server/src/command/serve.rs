@@ -2,7 +2,7 @@
 
 use std::io;
 use std::net::SocketAddr;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use anyhow::{Context, bail, ensure};
@@ -10,9 +10,11 @@ use clap::Args;
 use tokio::net::TcpListener;
 use tokio::sync::watch;
 
+use crate::backup::keeper;
 use crate::clock::Clock;
 use crate::config::Config;
-use crate::db::{Db, OpenError, holds_database};
+use crate::db::{OpenError, holds_database};
+use crate::health::start;
 use crate::{AppState, app, site};
 
 /// Serve a site's pages to browsers
@@ -30,6 +32,9 @@ pub struct Arguments {
     /// Browsers reach the service over https, through a proxy: mark cookies as secure
     #[arg(long)]
     behind_https: bool,
+    /// A folder on another disk or a stick to which copies go too; may be given several times
+    #[arg(long = "backup-to", value_name = "FOLDER")]
+    backup_to: Vec<PathBuf>,
 }
 
 /// Serves until it is told to stop.
@@ -39,14 +44,32 @@ pub async fn serve(arguments: Arguments) -> anyhow::Result<()> {
         listen,
         host_names,
         behind_https,
+        backup_to,
     } = arguments;
     if !holds_database(&data) {
         bail!(OpenError::NoDatabase { folder: data });
     }
-    let db = Db::open(&data).await?;
-    let site = site::queries::site(&db.read).await?;
+    let opened = start::open(&data).await?;
+    let config = Config {
+        listen,
+        host_names,
+        behind_https,
+        demonstration: false,
+        backup_to,
+    };
+    let state = AppState {
+        health: opened.health,
+        ..AppState::new(opened.db, Clock::System, config)
+    };
+    let outcome = serve_real(&state, &data).await;
+    start::close(&state.db, opened.temporary.as_deref()).await?;
+    outcome
+}
+
+async fn serve_real(state: &AppState, data: &Path) -> anyhow::Result<()> {
+    let site = site::queries::site(&state.db.read).await?;
     let site = site.ok_or_else(|| OpenError::NoDatabase {
-        folder: data.clone(),
+        folder: data.into(),
     })?;
     ensure!(
         !site.demonstration,
@@ -54,28 +77,25 @@ pub async fn serve(arguments: Arguments) -> anyhow::Result<()> {
         data.display(),
         data.display()
     );
-    let config = Config {
-        listen,
-        host_names,
-        behind_https,
-        demonstration: false,
-    };
-    until_stopped(AppState::new(db, Clock::System, config)).await
+    until_stopped(state).await
 }
 
-/// Listens, says where, answers until SIGINT or SIGTERM, lets running requests end, and closes the
-/// database.
-pub async fn until_stopped(state: AppState) -> anyhow::Result<()> {
-    let outcome = answer(&state).await;
-    state.db.close().await;
+/// Listens, says where, and answers until SIGINT or SIGTERM, making copies meanwhile; then lets running
+/// requests end.
+pub async fn until_stopped(state: &AppState) -> anyhow::Result<()> {
+    let stop = stop_signal()?;
+    let keeping = tokio::spawn(keeper::keep(state.clone(), stop.clone()));
+    let outcome = answer(state, stop).await;
+    keeping.abort();
+    // Its end gives back what it had open; that it was broken off is no news.
+    let _ = keeping.await;
     outcome
 }
 
 /// How long running requests may take to end after the signal to stop.
 const GRACE: Duration = Duration::from_secs(10);
 
-async fn answer(state: &AppState) -> anyhow::Result<()> {
-    let stop = stop_signal()?;
+async fn answer(state: &AppState, stop: watch::Receiver<bool>) -> anyhow::Result<()> {
     let listen = state.config.listen;
     let listener = TcpListener::bind(listen)
         .await

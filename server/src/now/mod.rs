@@ -2,6 +2,7 @@
 
 mod acts;
 mod pages;
+mod safety;
 mod stacks;
 
 use axum::extract::State;
@@ -15,6 +16,7 @@ use crate::people::Visit;
 use crate::requests::standing::Orders;
 use crate::routes::Routes;
 use crate::{signature, situation};
+use safety::Safety;
 
 pub fn routes() -> Routes {
     Routes::default().get("/now", Act::Look, show)
@@ -28,7 +30,8 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
         .as_ref()
         .is_some_and(|who| may(who.role, Act::Plan));
     let layout = visit.layout(Screen::Now, Screen::Now.word()).await?;
+    let safety = Safety::load(&state, &visit, &layout).await?;
     let signings = signature::queries::waiting(&state.db.read).await?;
-    let now = pages::NowPage::new(layout, &situation, &orders, may_plan);
+    let now = pages::NowPage::new(layout, &situation, &orders, may_plan, safety);
     page(&now.with_signings(signings))
 }

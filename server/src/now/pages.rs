@@ -4,9 +4,11 @@ use mendpost_core::powder::LotState;
 use mendpost_core::situation::Situation;
 
 use super::acts::{Next, to_do, under_way};
+use super::safety::Safety;
 use super::stacks::{Stack, stacks};
+use crate::clock_check::InDoubt;
 use crate::lineup::Stored;
-use crate::page::{Layout, whole};
+use crate::page::{Layout, Notice, whole};
 use crate::requests::path;
 use crate::requests::standing::{Orders, Standing};
 use crate::signature::{Waits, second};
@@ -40,6 +42,11 @@ pub struct NowPage {
     more_stuck: usize,
     /// What waits for a second signature.
     signings: Vec<SigningRow>,
+    /// What threatens the data.
+    notices: Vec<Notice>,
+    doubt: Option<InDoubt>,
+    /// How the copies stand.
+    copies: String,
 }
 
 /// Why the order should be planned again.
@@ -99,7 +106,13 @@ const STUCK_ROWS: usize = 4;
 const LINE: usize = 6;
 
 impl NowPage {
-    pub fn new(page: Layout, situation: &Situation, orders: &Orders, may_plan: bool) -> Self {
+    pub fn new(
+        page: Layout,
+        situation: &Situation,
+        orders: &Orders,
+        may_plan: bool,
+        safety: Safety,
+    ) -> Self {
         let words = Words::new(situation);
         let stored = orders.current.as_ref();
         let line_up = stored.map(|stored| &stored.line_up);
@@ -133,6 +146,9 @@ impl NowPage {
             stuck,
             more_stuck,
             signings: Vec::new(),
+            notices: safety.notices,
+            doubt: safety.doubt,
+            copies: safety.copies,
             page,
         }
     }

@@ -1,5 +1,7 @@
 //! Sessions in the database: who is signed in, the anti-forgery token, and what is left to say.
 
+mod memory;
+
 use std::collections::HashMap;
 use std::fmt;
 
@@ -20,7 +22,9 @@ use crate::clock::Clock;
 use crate::config::Config;
 use crate::db::Db;
 use crate::error::AppError;
+use crate::health::{Health, Trouble};
 use crate::page::Notice;
+use memory::{Memory, Remembered};
 
 /// The layer that gives each request its session. With https the cookie's name makes browsers refuse
 /// one that another host or an unencrypted page has set.
@@ -29,6 +33,8 @@ pub fn layer(state: &AppState) -> SessionManagerLayer<Sessions> {
     SessionManagerLayer::new(Sessions {
         db: state.db.clone(),
         clock: state.clock.clone(),
+        health: state.health.clone(),
+        memory: Memory::default(),
     })
     .with_name(if behind_https {
         "__Host-session"
@@ -176,6 +182,9 @@ const RENEW_AFTER: i64 = 5 * MINUTE;
 pub struct Sessions {
     db: Db,
     clock: Clock,
+    health: Health,
+    /// For as long as the database cannot be written.
+    memory: Memory,
 }
 
 impl fmt::Debug for Sessions {
@@ -195,10 +204,106 @@ impl SessionStore for Sessions {
             } else {
                 VISITOR_LIMIT
             };
+        if !self.health.is_well() {
+            self.memory
+                .keep(row.token_hash, record.data.clone(), expires, now);
+            return Ok(());
+        }
+        match self.insert(&row, now, expires).await {
+            Err(error) if self.is_trouble(&error) => {
+                self.memory
+                    .keep(row.token_hash, record.data.clone(), expires, now);
+                Ok(())
+            }
+            outcome => outcome.map_err(backend),
+        }
+    }
+
+    /// A session that has ended meanwhile stays ended.
+    async fn save(&self, record: &Record) -> StoreResult<()> {
+        let row = Row::of(record)?;
+        let in_memory = self.memory.get(&row.token_hash).is_some();
+        if self.health.is_well() && !in_memory {
+            let saved = sqlx::query!(
+                "update session set person_id = ?, data = ? where token_hash = ?",
+                row.person,
+                row.data,
+                row.token_hash,
+            )
+            .execute(&self.db.write)
+            .await;
+            match saved {
+                Err(error) if self.is_trouble(&error) => (),
+                outcome => return outcome.map(|_| ()).map_err(backend),
+            }
+        }
+        let expires = record.expiry_date.unix_timestamp() * 1000;
+        self.memory.keep(
+            row.token_hash,
+            record.data.clone(),
+            expires,
+            self.clock.now(),
+        );
+        Ok(())
+    }
+
+    async fn load(&self, id: &Id) -> StoreResult<Option<Record>> {
+        let now = self.clock.now();
+        let token_hash = hash(id);
+        if let Some(remembered) = self.memory.get(&token_hash) {
+            return remembered_record(*id, remembered, now);
+        }
+        let found = sqlx::query!(
+            "select person_id, data, created_at, seen_at, expires_at
+             from session
+             where token_hash = ? and expires_at > ?",
+            token_hash,
+            now,
+        )
+        .fetch_optional(&self.db.read)
+        .await
+        .map_err(backend)?;
+        let Some(row) = found else { return Ok(None) };
+        let is_stale = now - row.seen_at >= RENEW_AFTER;
+        if row.person_id.is_some() && is_stale && self.health.is_well() {
+            let expires = (now + IDLE_LIMIT).min(row.created_at + TOTAL_LIMIT);
+            self.renew(&token_hash, now, expires).await;
+        }
+        let data: HashMap<String, Value> =
+            serde_json::from_str(&row.data).map_err(|error| Error::Decode(error.to_string()))?;
+        Ok(Some(Record {
+            id: *id,
+            data,
+            expiry_date: expiry_date(row.expires_at)?,
+        }))
+    }
+
+    async fn delete(&self, id: &Id) -> StoreResult<()> {
+        let token_hash = hash(id);
+        if self.health.is_well() {
+            let deleted = sqlx::query!("delete from session where token_hash = ?", token_hash)
+                .execute(&self.db.write)
+                .await;
+            match deleted {
+                Err(error) if self.is_trouble(&error) => (),
+                outcome if self.memory.get(&token_hash).is_none() => {
+                    return outcome.map(|_| ()).map_err(backend);
+                }
+                outcome => {
+                    outcome.map_err(backend)?;
+                }
+            }
+        }
+        self.memory.end(token_hash);
+        Ok(())
+    }
+}
+
+impl Sessions {
+    async fn insert(&self, row: &Row, now: i64, expires: i64) -> Result<(), sqlx::Error> {
         sqlx::query!("delete from session where expires_at <= ?", now)
             .execute(&self.db.write)
-            .await
-            .map_err(backend)?;
+            .await?;
         // An id has 128 random bits: one that exists already is an error, not a case.
         sqlx::query!(
             "insert into session
@@ -213,66 +318,19 @@ impl SessionStore for Sessions {
             expires,
         )
         .execute(&self.db.write)
-        .await
-        .map_err(backend)?;
+        .await?;
         Ok(())
     }
 
-    /// A session that has ended meanwhile stays ended.
-    async fn save(&self, record: &Record) -> StoreResult<()> {
-        let row = Row::of(record)?;
-        sqlx::query!(
-            "update session set person_id = ?, data = ? where token_hash = ?",
-            row.person,
-            row.data,
-            row.token_hash,
-        )
-        .execute(&self.db.write)
-        .await
-        .map_err(backend)?;
-        Ok(())
-    }
-
-    async fn load(&self, id: &Id) -> StoreResult<Option<Record>> {
-        let now = self.clock.now();
-        let token_hash = hash(id);
-        let found = sqlx::query!(
-            "select person_id, data, created_at, seen_at, expires_at
-             from session
-             where token_hash = ? and expires_at > ?",
-            token_hash,
-            now,
-        )
-        .fetch_optional(&self.db.read)
-        .await
-        .map_err(backend)?;
-        let Some(row) = found else { return Ok(None) };
-        if row.person_id.is_some() && now - row.seen_at >= RENEW_AFTER {
-            let expires = (now + IDLE_LIMIT).min(row.created_at + TOTAL_LIMIT);
-            self.renew(&token_hash, now, expires).await;
+    /// Whether the database cannot be written now; remembers that for the pages.
+    fn is_trouble(&self, error: &sqlx::Error) -> bool {
+        let trouble = Trouble::of(error);
+        if let Some(trouble) = trouble {
+            self.health.failed(trouble);
         }
-        let data: HashMap<String, Value> =
-            serde_json::from_str(&row.data).map_err(|error| Error::Decode(error.to_string()))?;
-        let expiry_date = OffsetDateTime::from_unix_timestamp(row.expires_at / 1000)
-            .map_err(|error| Error::Decode(error.to_string()))?;
-        Ok(Some(Record {
-            id: *id,
-            data,
-            expiry_date,
-        }))
+        trouble.is_some()
     }
 
-    async fn delete(&self, id: &Id) -> StoreResult<()> {
-        let token_hash = hash(id);
-        sqlx::query!("delete from session where token_hash = ?", token_hash)
-            .execute(&self.db.write)
-            .await
-            .map_err(backend)?;
-        Ok(())
-    }
-}
-
-impl Sessions {
     /// A database that cannot be written must still show its pages.
     async fn renew(&self, token_hash: &[u8], now: i64, expires: i64) {
         let renewed = sqlx::query!(
@@ -312,6 +370,22 @@ impl Row {
             data: serde_json::to_string(&record.data).map_err(encode)?,
         })
     }
+}
+
+fn remembered_record(id: Id, remembered: Remembered, now: i64) -> StoreResult<Option<Record>> {
+    match remembered {
+        Remembered::Open { data, expires_at } if expires_at > now => Ok(Some(Record {
+            id,
+            data,
+            expiry_date: expiry_date(expires_at)?,
+        })),
+        _ => Ok(None),
+    }
+}
+
+fn expiry_date(unix_ms: i64) -> StoreResult<OffsetDateTime> {
+    OffsetDateTime::from_unix_timestamp(unix_ms / 1000)
+        .map_err(|error| Error::Decode(error.to_string()))
 }
 
 fn hash(id: &Id) -> Vec<u8> {

@@ -31,6 +31,8 @@ pub struct Visit {
     pub skin: Skin,
     /// The device, if somebody has set a PIN on it.
     pub(crate) device: Option<Device>,
+    /// What every page has to say of the data's state.
+    pub(crate) health: Option<Notice>,
     pub(crate) token: Option<String>,
     pub(crate) path: String,
     /// What the browser calls itself.
@@ -101,6 +103,7 @@ impl Visit {
             now: state.clock.now(),
             skin: Skin::of(headers),
             device: pin::device(headers),
+            health: state.health.notice(),
             token: session::token(&session).await?,
             path,
             agent: device::agent(headers),
