@@ -13,3 +13,4 @@ mod requests;
 mod security;
 mod seed;
 mod signatures;
+mod version;
