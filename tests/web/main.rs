@@ -17,3 +17,4 @@ mod requests;
 mod security;
 mod seed;
 mod signatures;
+mod version;
