@@ -14,5 +14,6 @@ pub mod people;
 pub mod planner;
 pub mod powder;
 pub mod quantity;
+pub mod signature;
 pub mod situation;
 pub mod word;

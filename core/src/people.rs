@@ -18,6 +18,10 @@ pub fn may(role: Role, act: Act) -> bool {
         Act::FileRequest => &[Crew, Checker, Lead, Storekeeper],
         Act::Plan => &[Crew, Checker, Lead, Storekeeper],
         Act::AcceptLineUp => &[Lead],
+        Act::HoldLot => &[Crew, Checker, Lead, Storekeeper],
+        Act::ReleaseLot => &[Checker, Lead, Storekeeper],
+        Act::AdjustBook => &[Lead, Storekeeper],
+        Act::RecordYes => &[Checker, Lead],
         Act::BookPowder => &[Crew, Lead, Storekeeper],
         Act::ReadGauges => &[Crew, Checker, Lead, Storekeeper],
         Act::ConfirmClock => &[Crew, Checker, Lead, Storekeeper],
@@ -102,6 +106,14 @@ pub enum Act {
     Plan,
     /// Make a line-up the one that the crew works to.
     AcceptLineUp,
+    /// Stop a lot, so that nobody draws from it.
+    HoldLot,
+    /// Say that a lot may be sprayed.
+    ReleaseLot,
+    /// Set the book to what was weighed.
+    AdjustBook,
+    /// Record a yes that somebody outside the crew gave.
+    RecordYes,
     /// Enter a movement of powder.
     BookPowder,
     /// Enter what a gauge or a tank shows.
@@ -114,11 +126,15 @@ pub enum Act {
 
 impl Act {
     /// All acts, in the order in which they are shown.
-    pub const ALL: [Act; 8] = [
+    pub const ALL: &'static [Act] = &[
         Act::Look,
         Act::FileRequest,
         Act::Plan,
         Act::AcceptLineUp,
+        Act::HoldLot,
+        Act::ReleaseLot,
+        Act::AdjustBook,
+        Act::RecordYes,
         Act::BookPowder,
         Act::ReadGauges,
         Act::ConfirmClock,
@@ -133,6 +149,10 @@ impl fmt::Display for Act {
             Act::FileRequest => "file a request",
             Act::Plan => "plan again",
             Act::AcceptLineUp => "say which line-up the crew works to",
+            Act::HoldLot => "stop a lot",
+            Act::ReleaseLot => "release a lot",
+            Act::AdjustBook => "set the book to what was weighed",
+            Act::RecordYes => "record a yes",
             Act::BookPowder => "book powder",
             Act::ReadGauges => "enter a reading",
             Act::ConfirmClock => "confirm the clock",
@@ -148,7 +168,7 @@ mod tests {
     /// A viewer reads and does nothing else; the lead may do everything.
     #[test]
     fn viewer_only_looks_and_lead_does_all() {
-        for act in Act::ALL {
+        for act in Act::ALL.iter().copied() {
             assert_eq!(may(Role::Viewer, act), act == Act::Look, "viewer: {act}");
             assert!(may(Role::Lead, act), "lead: {act}");
         }

@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use axum::response::{IntoResponse, Redirect, Response};
 use mendpost_core::journal::{self, Entry, Hash, SealedEntry, Subject};
 use serde::Serialize;
 use sqlx::{Sqlite, SqliteConnection, SqliteExecutor, SqlitePool, Transaction};
@@ -11,29 +12,51 @@ use crate::AppState;
 use crate::db::decoded;
 use crate::error::AppError;
 use crate::health::Health;
+use crate::once::{self, Answered, Once};
+use crate::page::Notice;
+use crate::people::Who;
 
 /// One change in the making: checks, writes and journal entries in one immediate transaction.
 ///
-/// Dropped without [`Change::commit`] it never happened. While it lives it holds the only writing
+/// Dropped without an end it never happened. What a person changes by a form ends with
+/// [`Change::finish`], which also keeps the answer, should the form be sent again; what the program
+/// changes of its own ends with [`Change::commit`]. While it lives it holds the only writing
 /// connection: do nothing slow, and do not touch the session.
 pub struct Change {
     transaction: Transaction<'static, Sqlite>,
-    actor: String,
+    actor: Actor,
+    once: Option<Once>,
     now: i64,
     entries: u32,
     health: Health,
+    last: i64,
 }
 
 impl Change {
     /// Takes the writing connection and begins.
-    pub async fn begin(state: &AppState, actor: impl Into<Actor>) -> Result<Change, AppError> {
+    ///
+    /// # Errors
+    /// When a person's form carries no number, or was sent before.
+    pub async fn begin(state: &AppState, author: impl Into<Author>) -> Result<Change, AppError> {
         state.health.check()?;
+        let Author { actor, once } = author.into();
+        let mut transaction = state.db.write.begin_with("begin immediate").await?;
+        let once = match (actor, once) {
+            (Actor::Person(person), Some(once)) => {
+                let once = once.ok_or_else(|| AppError::Refused(NO_NUMBER.to_owned()))?;
+                once::refuse_repeated(&mut transaction, person, &once).await?;
+                Some(once)
+            }
+            _ => None,
+        };
         Ok(Change {
-            transaction: state.db.write.begin_with("begin immediate").await?,
-            actor: actor.into().to_string(),
+            transaction,
+            actor,
+            once,
             now: state.clock.now(),
             entries: 0,
             health: state.health.clone(),
+            last: 0,
         })
     }
 
@@ -59,7 +82,7 @@ impl Change {
         let entry = Entry {
             sequence: last + 1,
             time: self.now,
-            actor: self.actor.clone(),
+            actor: self.actor.to_string(),
             kind: kind.to_owned(),
             subject,
             content,
@@ -75,14 +98,73 @@ impl Change {
         )
         .await?;
         self.entries += 1;
+        self.last = last + 1;
         Ok(last + 1)
     }
 
-    /// Makes the change last.
+    /// Makes a person's change last, and leads to the page that shows it, with what there is to say.
+    ///
+    /// # Errors
+    /// As [`Change::commit`].
+    pub async fn finish(
+        mut self,
+        who: &Who,
+        location: &str,
+        notice: Notice,
+    ) -> Result<Response, AppError> {
+        self.keep_answer(location, &notice).await?;
+        self.end().await?;
+        // The change stands; that it could not be said is no reason to call it failed.
+        if let Err(error) = who.notice(notice).await {
+            tracing::warn!(cause = %error, "a change was made and could not be announced");
+        }
+        Ok(Redirect::to(location).into_response())
+    }
+
+    /// Makes a person's change last where its answer can be shown only once, as a code to write down.
+    /// The same form sent again leads to `location`, which says so by `notice`.
+    pub async fn finish_shown_once(
+        mut self,
+        location: &str,
+        notice: Notice,
+    ) -> Result<(), AppError> {
+        self.keep_answer(location, &notice).await?;
+        self.end().await
+    }
+
+    /// Makes the program's own change last.
     ///
     /// # Errors
     /// When nothing was written to the journal: a change that leaves no trace is a fault in the program.
     pub async fn commit(self) -> Result<(), AppError> {
+        if self.once.is_some() {
+            return Err(AppError::internal(
+                "a form's change was not finished with its answer",
+            ));
+        }
+        self.end().await
+    }
+
+    async fn keep_answer(&mut self, location: &str, notice: &Notice) -> Result<(), AppError> {
+        let (Actor::Person(person), Some(once)) = (self.actor, &self.once) else {
+            return Ok(());
+        };
+        let answered = Answered {
+            location: location.to_owned(),
+            notice: notice.clone(),
+        };
+        once::keep(
+            &mut self.transaction,
+            person,
+            once,
+            &answered,
+            self.last,
+            self.now,
+        )
+        .await
+    }
+
+    async fn end(self) -> Result<(), AppError> {
         if self.entries == 0 {
             return Err(AppError::internal(
                 "a change without a journal entry was not committed",
@@ -111,6 +193,32 @@ impl fmt::Display for Actor {
         }
     }
 }
+
+/// Who makes a change, and by which form.
+#[derive(Debug, Clone)]
+pub struct Author {
+    actor: Actor,
+    /// None: not by a form of somebody signed in. `Some(None)`: by a form that carries no number.
+    once: Option<Option<Once>>,
+}
+
+impl From<Actor> for Author {
+    fn from(actor: Actor) -> Self {
+        Author { actor, once: None }
+    }
+}
+
+impl From<&Who> for Author {
+    fn from(who: &Who) -> Self {
+        Author {
+            actor: Actor::Person(who.id),
+            once: Some(who.once.clone()),
+        }
+    }
+}
+
+const NO_NUMBER: &str = "this form carries no number of its own, so nothing was done; open its page again, \
+                         and repeat the step";
 
 /// Sequence of the last change; 0 before the first.
 pub async fn last_sequence(executor: impl SqliteExecutor<'_>) -> Result<i64, sqlx::Error> {

@@ -10,11 +10,17 @@ pub mod restore;
 pub mod serve;
 
 use std::future::Future;
-use std::io::{IsTerminal, stderr, stdin};
+use std::io::{IsTerminal, stderr};
+use std::path::Path;
 use std::process::ExitCode;
 
-use anyhow::ensure;
+use chrono_tz::Tz;
 use tracing_subscriber::filter::LevelFilter;
+
+use crate::config::Config;
+use crate::page::{Screen, moment, offset};
+use crate::people;
+use crate::people::codes::StartCode;
 
 /// Runs a command to its end. A failure becomes one line on standard error and exit code 1.
 pub fn run(command: impl Future<Output = anyhow::Result<()>>) -> ExitCode {
@@ -38,23 +44,22 @@ pub fn run(command: impl Future<Output = anyhow::Result<()>>) -> ExitCode {
     }
 }
 
-/// At a terminal asked for twice without showing it; else one line of standard input.
-fn ask_passphrase(name: &str) -> anyhow::Result<String> {
-    if !stdin().is_terminal() {
-        let mut line = String::new();
-        stdin().read_line(&mut line)?;
-        return Ok(line.trim_end_matches(['\r', '\n']).to_owned());
-    }
-    let first = rpassword::prompt_password(format!("Passphrase for {name}: "))?;
-    let again = rpassword::prompt_password("The same again: ")?;
-    ensure!(
-        first == again,
-        "the two passphrases differ; nothing was changed"
+/// Says once on standard output by which code somebody gets in, where, and until when.
+fn tell_start_code(name: &str, start: &StartCode, zone: Tz, data: &Path) {
+    let StartCode { code, until } = start;
+    let address = Config::default().listen;
+    println!(
+        "Start code for {name}, shown this once: {code}\n\
+         It works until {} ({} from UTC): start the service with mendpost serve --data {}, then enter \
+         the code at http://{address}{} (the port is another if --listen says so).",
+        moment(*until, zone),
+        offset(*until, zone),
+        data.display(),
+        Screen::Start.path(),
     );
-    Ok(first)
 }
 
 /// A person's name, as an argument.
 fn person_name(given: &str) -> Result<String, String> {
-    crate::form::text(given, 60).map_err(|error| error.to_string())
+    people::person_name(given).map_err(|error| error.to_string())
 }

@@ -21,6 +21,7 @@ use crate::AppState;
 use crate::form::FieldErrors;
 use crate::health::holder::programs_that_hold;
 use crate::health::{ReadOnly, Trouble};
+use crate::once::{Answered, Repeated};
 use crate::page::{ErrorPage, Layout};
 use crate::people::Visit;
 use crate::request_id::RequestId;
@@ -44,6 +45,12 @@ pub enum AppError {
     /// 409. The site is no longer, or not yet, in the state that the act needs.
     #[error("{0}")]
     Conflict(String),
+    /// 303 to where it led then. The same form was sent before and done.
+    #[error("this was done before")]
+    DoneBefore(Answered),
+    /// 409. A form of the same number was sent before, with other fields, and done.
+    #[error("this form was sent before, with other entries")]
+    SentBefore(Answered),
     /// 400, or another 4xx that the server's own parts ask for: the request cannot be read.
     #[error("{detail}")]
     Unreadable { status: StatusCode, detail: String },
@@ -79,7 +86,8 @@ impl AppError {
             AppError::NotFound { .. } => StatusCode::NOT_FOUND,
             AppError::SignInNeeded => StatusCode::UNAUTHORIZED,
             AppError::NotAllowed { .. } | AppError::Refused(_) => StatusCode::FORBIDDEN,
-            AppError::Conflict(_) => StatusCode::CONFLICT,
+            AppError::DoneBefore(_) => StatusCode::SEE_OTHER,
+            AppError::Conflict(_) | AppError::SentBefore(_) => StatusCode::CONFLICT,
             AppError::Unreadable { status, .. } => *status,
             AppError::Invalid(_) => StatusCode::UNPROCESSABLE_ENTITY,
             AppError::TooLarge { .. } => StatusCode::PAYLOAD_TOO_LARGE,
@@ -110,10 +118,21 @@ impl IntoResponse for AppError {
             problem.detail = sentence(&self);
         }
         problem.tell_trouble(&self);
-        if let AppError::Invalid(errors) = self {
-            problem.errors = errors;
+        if let AppError::Invalid(errors) = &self {
+            problem.errors = errors.clone();
         }
+        let repeated = match &self {
+            AppError::DoneBefore(answered) => Some((answered, true)),
+            AppError::SentBefore(answered) => Some((answered, false)),
+            _ => None,
+        };
         let mut response = status.into_response();
+        if let Some((answered, same)) = repeated {
+            response.extensions_mut().insert(Repeated {
+                answered: answered.clone(),
+                same,
+            });
+        }
         response.extensions_mut().insert(problem);
         response
     }
@@ -130,8 +149,20 @@ pub struct Problem {
     trouble: Option<Trouble>,
     /// What to do, where the status alone does not say it.
     act: Option<&'static str>,
+    /// How to send a form on that was refused because it was sent before.
+    pub resend: Option<Resend>,
     /// For the log only.
     cause: Option<Arc<str>>,
+}
+
+/// A form that can be sent on as a further change.
+#[derive(Debug, Clone)]
+pub struct Resend {
+    /// Where to see what was done the first time.
+    pub done: String,
+    pub path: String,
+    /// What was typed; none where a secret or a file was among it.
+    pub fields: Option<Vec<(String, String)>>,
 }
 
 impl Problem {
@@ -159,6 +190,7 @@ impl Problem {
             errors: FieldErrors::default(),
             trouble: None,
             act: None,
+            resend: None,
             cause: None,
         }
     }

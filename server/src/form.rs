@@ -96,6 +96,15 @@ impl FieldErrors {
             .map(|(field, text)| (field.as_str(), text.as_str()))
     }
 
+    /// 422 where something is wrong, for the page that shows the form again.
+    pub fn status(&self) -> StatusCode {
+        if self.is_empty() {
+            StatusCode::OK
+        } else {
+            StatusCode::UNPROCESSABLE_ENTITY
+        }
+    }
+
     pub fn is_empty(&self) -> bool {
         self.whole.is_none() && self.fields.is_empty()
     }

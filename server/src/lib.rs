@@ -16,8 +16,10 @@ pub mod drawing;
 pub mod error;
 pub mod form;
 pub mod health;
+pub mod journal;
 pub mod lineup;
 pub mod now;
+pub mod once;
 pub mod page;
 pub mod people;
 pub mod powder;
@@ -26,10 +28,13 @@ pub mod requests;
 pub mod routes;
 pub mod security;
 pub mod seed;
+pub mod sent;
+pub mod signature;
 pub mod site;
 pub mod situation;
 pub mod skin;
 pub mod solve;
+pub mod version;
 pub mod words;
 
 use std::any::Any;
@@ -96,9 +101,11 @@ pub fn routes() -> Routes {
         .merge(requests::routes())
         .merge(contents::routes())
         .merge(lineup::routes())
+        .merge(signature::routes())
         .merge(site::routes())
         .merge(backup::routes())
         .merge(clock_check::routes())
+        .merge(journal::routes())
         .merge(skin::routes())
 }
 
@@ -141,6 +148,9 @@ pub fn with_routes(state: AppState, routes: Routes) -> Router {
 
 /// The most that a request may send, in bytes.
 pub const BODY_LIMIT: usize = 1024 * 1024;
+
+/// The most that a form with files may send: a photo as a telephone takes it, with room to spare.
+pub const FILES_LIMIT: usize = 12 * 1024 * 1024;
 
 /// How long a request may take.
 const TIME_LIMIT: Duration = Duration::from_secs(30);

@@ -1,6 +1,7 @@
 //! What all pages share: the layout around them, and the one place where quantities and times become
 //! text.
 
+pub mod act;
 mod local;
 mod quantity;
 
@@ -12,11 +13,12 @@ use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use crate::assets;
-use crate::error::{AppError, Problem};
+use crate::error::{AppError, Problem, Resend};
+use crate::once;
 use crate::people::Visit;
 use crate::skin::Skin;
 
-pub use local::{age, clock, hour, moment, weekday};
+pub use local::{age, clock, hour, moment, offset, weekday};
 pub use quantity::filters;
 pub use quantity::{
     grams_down, grams_exact, grams_up, kilograms_down, kilograms_up, loss, minutes, whole,
@@ -161,6 +163,11 @@ impl Layout {
         }
     }
 
+    /// A number for a form, as its hidden field `once`: sent twice it changes once.
+    pub fn once(&self) -> String {
+        once::number()
+    }
+
     /// The screens to choose from.
     pub fn screens(&self) -> Vec<Tab> {
         Screen::ALL.iter().map(|screen| screen.tab()).collect()
@@ -221,9 +228,11 @@ pub enum Screen {
     Powder,
     Cell,
     Site,
-    /// The list of screens itself; like the next two not in it.
+    /// The list of screens itself; like those that follow not in it.
     Contents,
     SignIn,
+    Start,
+    Account,
     Error,
 }
 
@@ -254,6 +263,8 @@ impl Screen {
             Screen::Site => "Site",
             Screen::Contents => "All pages",
             Screen::SignIn => "Sign in",
+            Screen::Start => "Start",
+            Screen::Account => "Account",
             Screen::Error => "Error",
         }
     }
@@ -269,6 +280,8 @@ impl Screen {
             Screen::Site => "/site",
             Screen::Contents => "/pages",
             Screen::SignIn => "/sign-in",
+            Screen::Start => "/start",
+            Screen::Account => "/account",
             Screen::Error => "/",
         }
     }
@@ -285,7 +298,8 @@ impl Screen {
             Screen::Powder => "Which lot do I open; what runs out when?",
             Screen::Cell => "How long can we spray: gas, fuel, nozzle, stations, people?",
             Screen::Site => "Where is this, who works here, and who may do what?",
-            Screen::Contents | Screen::SignIn | Screen::Error => "",
+            Screen::Account => "Who am I here, and where am I signed in?",
+            Screen::Contents | Screen::SignIn | Screen::Start | Screen::Error => "",
         }
     }
 
@@ -311,6 +325,8 @@ pub(crate) struct ErrorPage {
     /// Where to go from here.
     pub way: &'static str,
     pub way_path: &'static str,
+    /// A form that was sent before, to be sent on.
+    pub resend: Option<Resend>,
     pub status: u16,
     pub request_id: Uuid,
 }
@@ -332,6 +348,7 @@ impl ErrorPage {
                 .collect(),
             way,
             way_path,
+            resend: problem.resend.clone(),
             status: problem.status.as_u16(),
             request_id,
         }

@@ -1,5 +1,6 @@
 //! The site: its name, zone and height, and who works there.
 
+mod edit;
 mod pages;
 pub mod queries;
 
@@ -7,7 +8,7 @@ use axum::extract::State;
 use axum::response::{Redirect, Response};
 use chrono_tz::Tz;
 use mendpost_core::journal::Subject;
-use mendpost_core::people::Act;
+use mendpost_core::people::{Act, may};
 use serde::Serialize;
 
 use crate::AppState;
@@ -21,6 +22,8 @@ pub fn routes() -> Routes {
     Routes::default()
         .get("/", Act::Look, first_screen)
         .get("/site", Act::Look, show)
+        .get("/site/edit", Act::SetUpSite, edit::show)
+        .post("/site/edit", Act::SetUpSite, edit::save)
 }
 
 /// The one site of a database.
@@ -53,6 +56,10 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
     page(&pages::SitePage {
         page: visit.layout(Screen::Site, "Site").await?,
         site: &visit.site,
+        is_lead: visit
+            .who
+            .as_ref()
+            .is_some_and(|who| may(who.role, Act::SetUpSite)),
         people,
     })
 }

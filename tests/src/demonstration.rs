@@ -1,9 +1,10 @@
 //! The built binary `mendpost`, serving the demonstration site on a port of its own.
 
 use std::env;
+use std::ffi::OsStr;
 use std::fs::{self, File};
 use std::io::{BufRead, BufReader};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::thread;
 
@@ -20,11 +21,21 @@ pub struct Demonstration {
 impl Demonstration {
     /// Starts a new demonstration and waits until it says where it listens.
     pub fn start() -> Demonstration {
+        Demonstration::start_with(&[])
+    }
+
+    /// The same in a folder that stays, from one start to the next.
+    pub fn start_in(data: &Path) -> Demonstration {
+        Demonstration::start_with(&["--data".as_ref(), data.as_os_str()])
+    }
+
+    fn start_with(more: &[&OsStr]) -> Demonstration {
         let folder = TempDir::new().expect("a temporary folder");
         let log = File::create(folder.path().join(LOG)).expect("a file in a new folder");
         let binary = binary();
         let mut child = Command::new(&binary)
             .args(["demo", "--listen", "127.0.0.1:0"])
+            .args(more)
             .env("TMPDIR", folder.path())
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
@@ -45,6 +56,12 @@ impl Demonstration {
             .unwrap_or_else(|| panic!("no address in '{line}'"))
             .to_owned();
         demonstration
+    }
+
+    /// Ends the process as a power cut would: at once, whatever it is about.
+    pub fn kill(mut self) {
+        self.child.kill().expect("the process is ours");
+        self.child.wait().expect("a killed process ends");
     }
 
     /// The address of a page.

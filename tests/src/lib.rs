@@ -21,7 +21,7 @@ use mendpost_server::command::demo;
 use mendpost_server::config::Config;
 use mendpost_server::db::Db;
 use mendpost_server::routes::Routes;
-use mendpost_server::{AppState, people, routes, with_routes};
+use mendpost_server::{AppState, once, people, routes, with_routes};
 use tempfile::TempDir;
 use tower::ServiceExt;
 
@@ -108,6 +108,15 @@ impl App {
         }
     }
 
+    /// The same browser once more, for what it sends at the same time.
+    pub fn same_browser(&self) -> App {
+        App {
+            cookies: self.cookies.clone(),
+            token: self.token.clone(),
+            ..self.other_browser()
+        }
+    }
+
     /// Lets time pass, or turns the clock back.
     pub fn wait_minutes(&self, minutes: i64) {
         self.time.fetch_add(minutes * 60_000, Ordering::SeqCst);
@@ -146,10 +155,15 @@ impl App {
         self.send(request(Method::GET, path), "").await
     }
 
-    /// Posts a form as the page last seen would: with its token.
+    /// Posts a form as the page last seen would: with its token and, if `once` is not among the
+    /// fields, a number of its own.
     pub async fn post(&mut self, path: &str, fields: &[(&str, &str)]) -> Answer {
         let token = self.token.clone();
+        let number = once::number();
         let mut fields = fields.to_vec();
+        if fields.iter().all(|(name, _)| *name != "once") {
+            fields.push(("once", &number));
+        }
         fields.push(("csrf", &token));
         self.post_without_token(path, &fields).await
     }
@@ -161,8 +175,22 @@ impl App {
         self.send(request, &body).await
     }
 
+    /// A page of a site whose journal was tampered with.
+    pub async fn get_unchecked(&mut self, path: &str) -> Answer {
+        self.exchange(request(Method::GET, path), "").await
+    }
+
     /// Sends any request, with this browser's cookies. Whatever it did, the journal must hold.
     pub async fn send(&mut self, request: Builder, body: &str) -> Answer {
+        let answer = self.exchange(request, body).await;
+        verify_journal(&self.state.db.read)
+            .await
+            .expect("a readable journal")
+            .expect("a whole chain");
+        answer
+    }
+
+    async fn exchange(&mut self, request: Builder, body: &str) -> Answer {
         let cookies: Vec<String> = self
             .cookies
             .iter()
@@ -189,10 +217,6 @@ impl App {
         if let Some(token) = answer.token() {
             self.token = token;
         }
-        verify_journal(&self.state.db.read)
-            .await
-            .expect("a readable journal")
-            .expect("a whole chain");
         answer
     }
 

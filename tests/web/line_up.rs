@@ -73,7 +73,7 @@ async fn an_order_is_worked_to_until_another_is_accepted() {
     let answer = accept(&mut app, "1").await;
     assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
     let page = app.get("/line-up").await;
-    assert!(page.contains("SAVED"), "the notice is the receipt");
+    assert!(page.contains("SIGNED"), "the notice is the receipt");
     assert!(page.contains("The crew works to this order"));
 
     app.wait_minutes(300);

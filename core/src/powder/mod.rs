@@ -4,6 +4,7 @@
 
 use crate::code::{LotCode, PowderCode};
 use crate::quantity::Milligrams;
+use crate::signature::Meaning;
 use crate::word_enum;
 use chrono::{DateTime, Utc};
 
@@ -31,6 +32,28 @@ word_enum! {
         Rejected = "rejected",
         /// Used up.
         Empty = "empty",
+    }
+}
+
+impl LotState {
+    /// What must be signed before a lot in this state may be drawn; none where nothing helps, or where
+    /// nothing is needed.
+    #[must_use]
+    pub const fn released_by(self) -> Option<Meaning> {
+        match self {
+            LotState::Arrived | LotState::Quarantine => Some(Meaning::Release),
+            LotState::Hold => Some(Meaning::ReleaseFromHold),
+            LotState::Released | LotState::Rejected | LotState::Empty => None,
+        }
+    }
+
+    /// Whether a lot in this state can be stopped.
+    #[must_use]
+    pub const fn can_be_stopped(self) -> bool {
+        matches!(
+            self,
+            LotState::Arrived | LotState::Quarantine | LotState::Released
+        )
     }
 }
 
@@ -69,4 +92,20 @@ pub struct Lot {
     pub use_by: Option<DateTime<Utc>>,
     /// Whether a container of it has been opened.
     pub opened: bool,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Common practice, no source: a rejected lot never comes back, and a stopped one only by two.
+    #[test]
+    fn what_a_lot_needs_before_it_is_sprayed() {
+        assert_eq!(LotState::Quarantine.released_by(), Some(Meaning::Release));
+        assert_eq!(LotState::Hold.released_by().map(Meaning::people), Some(2));
+        for state in [LotState::Released, LotState::Rejected, LotState::Empty] {
+            assert_eq!(state.released_by(), None, "{state}");
+        }
+        assert!(LotState::Released.can_be_stopped() && !LotState::Hold.can_be_stopped());
+    }
 }

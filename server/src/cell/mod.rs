@@ -10,14 +10,14 @@ mod stations;
 
 use axum::extract::{Query, State};
 use axum::http::StatusCode;
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::Response;
 use mendpost_core::people::{Act, may};
 
 use crate::AppState;
 use crate::error::AppError;
 use crate::form::{FieldErrors, Posted};
 use crate::lineup::queries as lineup;
-use crate::page::{Notice, Screen, page_with};
+use crate::page::{Screen, page_with};
 use crate::people::{Visit, Who};
 use crate::routes::Routes;
 use crate::situation;
@@ -54,15 +54,7 @@ async fn enter(
             return cell_page(&state, &visit, SettingForm::default(), form, errors).await;
         }
     };
-    let (count, last) = reading::enter(&state, &who, &round).await?;
-    let what = if count == 1 {
-        "One reading"
-    } else {
-        "All readings"
-    };
-    let text = format!("{what} entered, journal {last}. Plan again to count with them.");
-    who.notice(Notice::done("SAVED", text)).await?;
-    Ok(Redirect::to(Screen::Cell.path()).into_response())
+    reading::enter(&state, &who, &round).await
 }
 
 async fn cell_page(

@@ -1,5 +1,6 @@
 //! Readings of one round: bank pressure and temperature, fuel, nozzle bore.
 
+use axum::response::Response;
 use chrono_tz::Tz;
 use mendpost_core::gas::isa_pressure_bar;
 use mendpost_core::journal::Subject;
@@ -11,7 +12,7 @@ use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::form::{FieldErrors, decimal, local_time};
-use crate::page::moment;
+use crate::page::{Notice, Screen, moment};
 use crate::people::Who;
 
 /// What was typed on a round of the gauges; what was not read stays empty.
@@ -208,8 +209,8 @@ struct Entered<'a> {
     read_by: &'a str,
 }
 
-/// Keeps the readings of a round: how many, and the sequence of the last one in the journal.
-pub async fn enter(state: &AppState, who: &Who, round: &Round) -> Result<(usize, i64), AppError> {
+/// Keeps the readings of a round, and leads to where they count.
+pub async fn enter(state: &AppState, who: &Who, round: &Round) -> Result<Response, AppError> {
     let mut change = Change::begin(state, who).await?;
     let mut last = 0;
     for read in &round.readings {
@@ -233,8 +234,13 @@ pub async fn enter(state: &AppState, who: &Who, round: &Round) -> Result<(usize,
         let subject = Subject::new("reading", id);
         last = change.journal("reading.entered", subject, entered).await?;
     }
-    change.commit().await?;
-    Ok((round.readings.len(), last))
+    let what = match round.readings.len() {
+        1 => "One reading",
+        _ => "All readings",
+    };
+    let text = format!("{what} entered, journal {last}. Plan again to count with them.");
+    let notice = Notice::done("SAVED", text);
+    change.finish(who, Screen::Cell.path(), notice).await
 }
 
 #[cfg(test)]

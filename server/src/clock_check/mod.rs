@@ -7,7 +7,7 @@ use std::fmt;
 use askama::Template;
 use axum::extract::State;
 use axum::http::StatusCode;
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::Response;
 use mendpost_core::journal::Subject;
 use mendpost_core::journal::clock::{Doubt, doubt};
 use mendpost_core::people::{Act, may};
@@ -201,9 +201,8 @@ async fn confirm(
     let number = change
         .journal(kind, Subject::new("clock", 1), content)
         .await?;
-    change.commit().await?;
-    who.notice(answer(ahead, agree, number)).await?;
-    Ok(Redirect::to(Screen::Now.path()).into_response())
+    let notice = answer(ahead, agree, number);
+    change.finish(&who, Screen::Now.path(), notice).await
 }
 
 fn answer(ahead: i64, agree: bool, number: i64) -> Notice {

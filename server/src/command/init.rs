@@ -6,13 +6,14 @@ use anyhow::{bail, ensure};
 use clap::Args;
 use mendpost_core::people::Role;
 
-use super::{ask_passphrase, person_name};
+use super::{person_name, tell_start_code};
 use crate::AppState;
 use crate::change::{Actor, Change};
 use crate::clock::Clock;
 use crate::config::Config;
 use crate::db::{Db, holds_database, open_to_read};
-use crate::people::{self, passphrase::NewPassphrase};
+use crate::people::codes::StartCode;
+use crate::people::roster;
 use crate::seed::{self, SeedFiles, SiteData};
 use crate::{site, situation};
 
@@ -25,7 +26,7 @@ pub struct Arguments {
     /// Folder with the site's files; `mendpost files FOLDER` writes some to start from
     #[arg(long, value_name = "FOLDER")]
     site: PathBuf,
-    /// Name of the first person; the passphrase is asked for, or read as one line from standard input
+    /// Name of the first person, who gets a start code
     #[arg(long, value_name = "NAME", value_parser = person_name)]
     lead: String,
 }
@@ -38,17 +39,13 @@ pub async fn init(arguments: Arguments) -> anyhow::Result<()> {
     } = arguments;
     refuse_founded(&data).await?;
     let site = read(&folder)?;
-    let passphrase = NewPassphrase::new(&ask_passphrase(&lead)?)?;
     let db = Db::open(&data).await?;
     let state = AppState::new(db, Clock::System, Config::default());
-    let outcome = write(&state, &site, &lead, passphrase).await;
+    let outcome = write(&state, &site, &lead).await;
     state.db.close().await;
-    outcome?;
-    println!(
-        "{} is ready. Start it with: mendpost serve --data {}",
-        site.site.name,
-        data.display()
-    );
+    let start = outcome?;
+    println!("{} is ready.", site.site.name);
+    tell_start_code(&lead, &start, site.site.zone, &data);
     Ok(())
 }
 
@@ -89,15 +86,10 @@ async fn refuse_founded(data: &Path) -> anyhow::Result<()> {
     Ok(())
 }
 
-async fn write(
-    state: &AppState,
-    site: &SiteData,
-    lead: &str,
-    passphrase: NewPassphrase,
-) -> anyhow::Result<()> {
-    let hash = state.passphrases.hash(passphrase).await?;
+async fn write(state: &AppState, site: &SiteData, lead: &str) -> anyhow::Result<StartCode> {
     let mut change = Change::begin(state, Actor::Mendpost).await?;
     seed::write(&mut change, site, false).await?;
-    people::admit(&mut change, lead, Role::Lead, &hash).await?;
-    Ok(change.commit().await?)
+    let start = roster::welcome(&mut change, lead, Role::Lead).await?;
+    change.commit().await?;
+    Ok(start)
 }

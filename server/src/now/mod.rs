@@ -15,7 +15,7 @@ use crate::page::{Screen, page};
 use crate::people::Visit;
 use crate::requests::standing::Orders;
 use crate::routes::Routes;
-use crate::situation;
+use crate::{signature, situation};
 use safety::Safety;
 
 pub fn routes() -> Routes {
@@ -31,7 +31,7 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
         .is_some_and(|who| may(who.role, Act::Plan));
     let layout = visit.layout(Screen::Now, Screen::Now.word()).await?;
     let safety = Safety::load(&state, &visit, &layout).await?;
-    page(&pages::NowPage::new(
-        layout, &situation, &orders, may_plan, safety,
-    ))
+    let signings = signature::queries::waiting(&state.db.read).await?;
+    let now = pages::NowPage::new(layout, &situation, &orders, may_plan, safety);
+    page(&now.with_signings(signings))
 }

@@ -11,6 +11,7 @@ use crate::lineup::Stored;
 use crate::page::{Layout, Notice, whole};
 use crate::requests::path;
 use crate::requests::standing::{Orders, Standing};
+use crate::signature::{Waits, second};
 use crate::words::Words;
 use crate::words::work;
 
@@ -44,6 +45,8 @@ pub struct NowPage {
     doubt: Option<InDoubt>,
     /// How the copies stand.
     copies: String,
+    /// What waits for a second signature.
+    signings: Vec<SigningRow>,
 }
 
 /// Why the order should be planned again.
@@ -74,6 +77,12 @@ struct LossRow {
     must_run: usize,
     standing: String,
     loss: String,
+}
+
+struct SigningRow {
+    act: String,
+    since: String,
+    path: String,
 }
 
 struct StuckRow {
@@ -139,8 +148,28 @@ impl NowPage {
             notices: safety.notices,
             doubt: safety.doubt,
             copies: safety.copies,
+            signings: Vec::new(),
             page,
         }
+    }
+}
+
+impl NowPage {
+    /// The same with what waits for a second signature.
+    pub fn with_signings(mut self, waiting: Vec<Waits>) -> Self {
+        self.signings = waiting
+            .into_iter()
+            .map(|waits| SigningRow {
+                act: second::act(waits.meaning, &waits.subject_id),
+                since: format!(
+                    "{} signed first, {}",
+                    waits.by,
+                    self.page.age(&waits.since_ms)
+                ),
+                path: second::path(waits.number),
+            })
+            .collect();
+        self
     }
 }
 

@@ -8,11 +8,20 @@ use crate::db::decoded;
 /// Everybody, in the order in which they came.
 pub async fn everybody(executor: impl SqliteExecutor<'_>) -> Result<Vec<Person>, sqlx::Error> {
     sqlx::query!(
-        r#"select id as "id: Uuid", number, name, role, active as "active: bool"
+        r#"select id as "id: Uuid", number, name, role, active as "active: bool", version
            from person
            order by number"#
     )
-    .try_map(|row| person(row.id, row.number, row.name, &row.role, row.active))
+    .try_map(|row| {
+        person(
+            row.id,
+            row.number,
+            row.name,
+            &row.role,
+            row.active,
+            row.version,
+        )
+    })
     .fetch_all(executor)
     .await
 }
@@ -23,33 +32,116 @@ pub(super) async fn active_person(
     id: Uuid,
 ) -> Result<Option<Person>, sqlx::Error> {
     sqlx::query!(
-        r#"select id as "id: Uuid", number, name, role, active as "active: bool"
+        r#"select id as "id: Uuid", number, name, role, active as "active: bool", version
            from person
            where id = ? and active = 1"#,
         id
     )
-    .try_map(|row| person(row.id, row.number, row.name, &row.role, row.active))
+    .try_map(|row| {
+        person(
+            row.id,
+            row.number,
+            row.name,
+            &row.role,
+            row.active,
+            row.version,
+        )
+    })
     .fetch_optional(executor)
     .await
 }
 
 /// The active person of this name, and the hash of the passphrase if there is one.
-pub(super) async fn person_to_sign_in(
+pub async fn person_to_sign_in(
     executor: impl SqliteExecutor<'_>,
     name: &str,
 ) -> Result<Option<(Person, Option<String>)>, sqlx::Error> {
     sqlx::query!(
-        r#"select id as "id: Uuid", number, name, role, active as "active: bool", passphrase_hash
+        r#"select id as "id: Uuid", number, name, role, active as "active: bool", version, passphrase_hash
            from person
            where name = ? and active = 1"#,
         name
     )
     .try_map(|row| {
-        let person = person(row.id, row.number, row.name, &row.role, row.active)?;
+        let person = person(row.id, row.number, row.name, &row.role, row.active, row.version)?;
         Ok((person, row.passphrase_hash))
     })
     .fetch_optional(executor)
     .await
+}
+
+/// The person of this name, active or not.
+pub(super) async fn person_named(
+    connection: &mut SqliteConnection,
+    name: &str,
+) -> Result<Option<Person>, sqlx::Error> {
+    sqlx::query!(
+        r#"select id as "id: Uuid", number, name, role, active as "active: bool", version
+           from person
+           where name = ?"#,
+        name
+    )
+    .try_map(|row| {
+        person(
+            row.id,
+            row.number,
+            row.name,
+            &row.role,
+            row.active,
+            row.version,
+        )
+    })
+    .fetch_optional(connection)
+    .await
+}
+
+/// The person of this number, active or not.
+pub(super) async fn person_numbered(
+    executor: impl SqliteExecutor<'_>,
+    number: i64,
+) -> Result<Option<Person>, sqlx::Error> {
+    sqlx::query!(
+        r#"select id as "id: Uuid", number, name, role, active as "active: bool", version
+           from person
+           where number = ?"#,
+        number
+    )
+    .try_map(|row| {
+        person(
+            row.id,
+            row.number,
+            row.name,
+            &row.role,
+            row.active,
+            row.version,
+        )
+    })
+    .fetch_optional(executor)
+    .await
+}
+
+/// The hash of a person's passphrase, if there is one.
+pub(super) async fn passphrase_hash(
+    executor: impl SqliteExecutor<'_>,
+    id: Uuid,
+) -> Result<Option<String>, sqlx::Error> {
+    sqlx::query_scalar!("select passphrase_hash from person where id = ?", id)
+        .fetch_one(executor)
+        .await
+}
+
+/// Whether an active lead is left without this person.
+pub(super) async fn has_other_lead(
+    connection: &mut SqliteConnection,
+    id: Uuid,
+) -> Result<bool, sqlx::Error> {
+    let count = sqlx::query_scalar!(
+        "select count(*) from person where role = 'lead' and active = 1 and id <> ?",
+        id
+    )
+    .fetch_one(connection)
+    .await?;
+    Ok(count > 0)
 }
 
 pub(super) async fn next_number(connection: &mut SqliteConnection) -> Result<i64, sqlx::Error> {
@@ -79,17 +171,43 @@ pub(super) async fn insert(
     Ok(())
 }
 
-pub(super) async fn set_passphrase(
+pub(super) async fn update(
     connection: &mut SqliteConnection,
     id: Uuid,
+    name: &str,
     role: Role,
-    passphrase_hash: &str,
 ) -> Result<(), sqlx::Error> {
     let role = role.as_str();
     sqlx::query!(
-        "update person set passphrase_hash = ?, role = ?, active = 1 where id = ?",
-        passphrase_hash,
+        "update person set name = ?, role = ?, version = version + 1 where id = ?",
+        name,
         role,
+        id,
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+pub(super) async fn set_active(
+    connection: &mut SqliteConnection,
+    id: Uuid,
+    active: bool,
+) -> Result<(), sqlx::Error> {
+    sqlx::query!("update person set active = ? where id = ?", active, id)
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
+pub(super) async fn set_passphrase(
+    connection: &mut SqliteConnection,
+    id: Uuid,
+    passphrase_hash: &str,
+) -> Result<(), sqlx::Error> {
+    sqlx::query!(
+        "update person set passphrase_hash = ? where id = ?",
+        passphrase_hash,
         id,
     )
     .execute(connection)
@@ -103,6 +221,7 @@ fn person(
     name: String,
     role: &str,
     active: bool,
+    version: i64,
 ) -> Result<Person, sqlx::Error> {
     let role: Role = decoded(role.parse())?;
     Ok(Person {
@@ -111,5 +230,6 @@ fn person(
         name,
         role,
         active,
+        version,
     })
 }

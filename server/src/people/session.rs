@@ -8,6 +8,7 @@ use std::fmt;
 use async_trait::async_trait;
 use serde_json::Value;
 use sha2::{Digest, Sha256};
+use sqlx::{SqliteConnection, SqliteExecutor};
 use tower_sessions::cookie::SameSite;
 use tower_sessions::cookie::time::OffsetDateTime;
 use tower_sessions::session::{Id, Record};
@@ -46,9 +47,11 @@ pub fn layer(state: &AppState) -> SessionManagerLayer<Sessions> {
 }
 
 /// Signs a person in. Session id and token are new, so that what was known before is worth nothing.
-pub async fn open(session: &Session, person: &Person) -> Result<(), AppError> {
+/// `agent` is what the browser calls itself.
+pub async fn open(session: &Session, person: &Person, agent: &str) -> Result<(), AppError> {
     session.cycle_id().await?;
     session.insert(PERSON, person.id).await?;
+    session.insert(AGENT, agent).await?;
     Ok(session.insert(TOKEN, token::new()).await?)
 }
 
@@ -81,7 +84,81 @@ pub async fn take_notices(session: &Session) -> Result<Vec<Notice>, AppError> {
     }
 }
 
+/// What a session is called in a form, and how it is found: the hash that the database holds.
+pub fn key(session: &Session) -> Option<Vec<u8>> {
+    session.id().map(|id| hash(&id))
+}
+
+/// A person's session, as shown to them and to the lead.
+pub struct Open {
+    pub key: Vec<u8>,
+    pub user_agent: String,
+    pub since: i64,
+    /// To within the few minutes between renewals.
+    pub last_used: i64,
+}
+
+/// The sessions that a person has open, the last used first.
+pub async fn open_sessions(
+    executor: impl SqliteExecutor<'_>,
+    person: Uuid,
+    now: i64,
+) -> Result<Vec<Open>, sqlx::Error> {
+    sqlx::query_as!(
+        Open,
+        "select token_hash as key, user_agent, created_at as since, seen_at as last_used
+         from session
+         where person_id = ? and expires_at > ?
+         order by seen_at desc, created_at desc",
+        person,
+        now,
+    )
+    .fetch_all(executor)
+    .await
+}
+
+/// Ends all sessions of a person, and says how many there were.
+pub async fn end_all(connection: &mut SqliteConnection, person: Uuid) -> Result<u64, sqlx::Error> {
+    let ended = sqlx::query!("delete from session where person_id = ?", person)
+        .execute(connection)
+        .await?;
+    Ok(ended.rows_affected())
+}
+
+/// Ends all sessions of a person but one.
+pub async fn end_others(
+    connection: &mut SqliteConnection,
+    person: Uuid,
+    kept: &[u8],
+) -> Result<u64, sqlx::Error> {
+    let ended = sqlx::query!(
+        "delete from session where person_id = ? and token_hash <> ?",
+        person,
+        kept,
+    )
+    .execute(connection)
+    .await?;
+    Ok(ended.rows_affected())
+}
+
+/// Ends one session of a person; of nobody else.
+pub async fn end_one(
+    connection: &mut SqliteConnection,
+    person: Uuid,
+    key: &[u8],
+) -> Result<u64, sqlx::Error> {
+    let ended = sqlx::query!(
+        "delete from session where person_id = ? and token_hash = ?",
+        person,
+        key,
+    )
+    .execute(connection)
+    .await?;
+    Ok(ended.rows_affected())
+}
+
 const PERSON: &str = "person";
+const AGENT: &str = "agent";
 const TOKEN: &str = "token";
 const NOTICES: &str = "notices";
 
@@ -229,10 +306,12 @@ impl Sessions {
             .await?;
         // An id has 128 random bits: one that exists already is an error, not a case.
         sqlx::query!(
-            "insert into session (token_hash, person_id, data, created_at, seen_at, expires_at)
-             values (?, ?, ?, ?, ?, ?)",
+            "insert into session
+               (token_hash, person_id, user_agent, data, created_at, seen_at, expires_at)
+             values (?, ?, ?, ?, ?, ?, ?)",
             row.token_hash,
             row.person,
+            row.user_agent,
             row.data,
             now,
             now,
@@ -272,6 +351,7 @@ impl Sessions {
 struct Row {
     token_hash: Vec<u8>,
     person: Option<Uuid>,
+    user_agent: String,
     data: String,
 }
 
@@ -279,7 +359,9 @@ impl Row {
     fn of(record: &Record) -> StoreResult<Row> {
         let encode = |error: serde_json::Error| Error::Encode(error.to_string());
         let person = record.data.get(PERSON).cloned();
+        let agent = record.data.get(AGENT).and_then(Value::as_str);
         Ok(Row {
+            user_agent: agent.unwrap_or_default().to_owned(),
             token_hash: hash(&record.id),
             person: person
                 .map(serde_json::from_value)

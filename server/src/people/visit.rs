@@ -11,11 +11,12 @@ use mendpost_core::people::{Act, Role, may};
 use tower_sessions::Session;
 use uuid::Uuid;
 
-use super::{queries, session, token};
+use super::{Person, device, queries, session, token};
 use crate::AppState;
-use crate::change::Actor;
 use crate::error::{AppError, prefers_json};
+use crate::once::Once;
 use crate::page::{Layout, Notice, Screen};
+use crate::signature::pin::{self, Device};
 use crate::site::{self, Site};
 use crate::skin::Skin;
 
@@ -30,16 +31,41 @@ pub struct Visit {
     pub skin: Skin,
     /// What every page has to say of the data's state.
     pub(crate) health: Option<Notice>,
+    /// The device, if somebody has set a PIN on it.
+    pub(crate) device: Option<Device>,
     pub(crate) token: Option<String>,
     pub(crate) path: String,
+    /// What the browser calls itself.
+    agent: String,
     session: Session,
 }
 
 impl Visit {
+    /// Signs a person in on this device, in a session that is new by id and token. Not while a change
+    /// is open.
+    pub(super) async fn sign_in(&self, person: &Person) -> Result<(), AppError> {
+        session::open(&self.session, person, &self.agent).await
+    }
+
+    /// Ends the session, if there is one.
+    pub(super) async fn sign_out(&self) -> Result<(), AppError> {
+        Ok(self.session.flush().await?)
+    }
+
+    /// The hash by which the database knows this session.
+    pub(super) fn session_key(&self) -> Vec<u8> {
+        session::key(&self.session).unwrap_or_default()
+    }
+
     /// The layout of a page of this screen. Takes up what earlier acts left to say.
     pub async fn layout(&self, screen: Screen, title: &str) -> Result<Layout, AppError> {
         let notices = session::take_notices(&self.session).await?;
         Ok(Layout::of(self, screen, title, notices))
+    }
+
+    /// Leaves something to say on the next page.
+    pub(crate) async fn notice(&self, notice: Notice) -> Result<(), AppError> {
+        session::add_notice(&self.session, notice).await
     }
 
     /// Gives a visitor who has not signed in a token for the forms of this page.
@@ -70,14 +96,17 @@ impl Visit {
                 number: person.number,
                 name: person.name,
                 role: person.role,
+                once: None,
                 session: session.clone(),
             }),
             site: Arc::new(site),
             now: state.clock.now(),
             skin: Skin::of(headers),
             health: state.health.notice(),
+            device: pin::device(headers),
             token: session::token(&session).await?,
             path,
+            agent: device::agent(headers),
             session,
         })
     }
@@ -90,6 +119,8 @@ pub struct Who {
     pub number: i64,
     pub name: String,
     pub role: Role,
+    /// The number of the form that was sent.
+    pub(crate) once: Option<Once>,
     session: Session,
 }
 
@@ -107,12 +138,6 @@ impl Who {
     /// Leaves something to say on the next page. Not while a change is open.
     pub async fn notice(&self, notice: Notice) -> Result<(), AppError> {
         session::add_notice(&self.session, notice).await
-    }
-}
-
-impl From<&Who> for Actor {
-    fn from(who: &Who) -> Actor {
-        Actor::Person(who.id)
     }
 }
 

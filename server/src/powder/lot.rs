@@ -6,8 +6,10 @@ use mendpost_core::powder::LotState;
 use mendpost_core::situation::Situation;
 
 use super::queries::{ContainerRow, LotFacts, MovementRow};
+use super::release::LotAct;
 use crate::page::{Layout, grams_down, grams_exact, whole};
 use crate::requests;
+use crate::signature::Signature;
 use crate::words::Words;
 use crate::words::powder::{lot_state, movement};
 use crate::words::work::sentence;
@@ -17,6 +19,9 @@ pub struct Record {
     pub lot: LotFacts,
     pub containers: Vec<ContainerRow>,
     pub movements: Vec<MovementRow>,
+    pub signatures: Vec<Signature>,
+    /// What the person may do with it.
+    pub acts: Vec<LotAct>,
 }
 
 #[derive(Template)]
@@ -31,6 +36,8 @@ pub struct LotPage {
     containers: Vec<[String; 3]>,
     movements: Vec<Line>,
     places: Vec<Draw>,
+    signatures: Vec<Signature>,
+    acts: Vec<LotAct>,
 }
 
 struct Line {
@@ -81,6 +88,8 @@ impl LotPage {
                 .into_iter()
                 .map(|m| line(&page, m))
                 .collect(),
+            signatures: record.signatures,
+            acts: record.acts,
             code: record.lot.code,
             page,
         }

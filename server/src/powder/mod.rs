@@ -1,10 +1,12 @@
 //! Powder: which lot to open next, what runs out when, and what became of each lot.
 
 mod columns;
+mod count;
 mod drawdown;
 mod lot;
 mod pages;
 mod queries;
+mod release;
 
 use axum::extract::{Path, Query, State};
 use axum::response::Response;
@@ -18,12 +20,21 @@ use crate::lineup::{Stored, queries as lineup};
 use crate::page::{Screen, page};
 use crate::people::Visit;
 use crate::routes::Routes;
+use crate::signature;
 use crate::situation;
+
+pub use release::{carry_out as release_from_hold, pairs as release_pairs};
 
 pub fn routes() -> Routes {
     Routes::default()
         .get("/powder", Act::Look, show)
         .get("/powder/{lot}", Act::Look, show_lot)
+        .get("/powder/{lot}/release", Act::ReleaseLot, release::show)
+        .post("/powder/{lot}/release", Act::ReleaseLot, release::release)
+        .get("/powder/{lot}/hold", Act::HoldLot, release::show_hold)
+        .post("/powder/{lot}/hold", Act::HoldLot, release::hold)
+        .get("/powder/{lot}/count", Act::AdjustBook, count::show)
+        .post("/powder/{lot}/count", Act::AdjustBook, count::enter)
 }
 
 /// Which powder's course is drawn.
@@ -74,6 +85,8 @@ async fn show_lot(
     let record = lot::Record {
         containers: queries::containers(&state.db.read, &code).await?,
         movements: queries::movements(&state.db.read, &code).await?,
+        signatures: signature::of_subject(&state.db.read, "lot", &code).await?,
+        acts: release::acts(&state, &visit, &lot).await?,
         lot,
     };
     let layout = visit.layout(Screen::Powder, &code).await?;

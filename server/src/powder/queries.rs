@@ -1,5 +1,6 @@
 use mendpost_core::powder::{LotState, MovementReason};
-use sqlx::SqliteExecutor;
+use sqlx::{SqliteConnection, SqliteExecutor};
+use uuid::Uuid;
 
 use crate::db::decoded;
 
@@ -154,4 +155,48 @@ pub async fn movements(
     })
     .fetch_all(executor)
     .await
+}
+
+/// Puts a lot into another state, with what there is to say about it.
+pub(super) async fn set_state(
+    connection: &mut SqliteConnection,
+    code: &str,
+    state: LotState,
+    note: &str,
+) -> Result<(), sqlx::Error> {
+    let state = state.as_str();
+    sqlx::query!(
+        "update lot set state = ?, state_note = ? where code = ?",
+        state,
+        note,
+        code
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// Books that a count found more or less than the book; `entry` is the change's journal entry.
+pub(super) async fn insert_count(
+    connection: &mut SqliteConnection,
+    container: &str,
+    milligrams: i64,
+    note: &str,
+    now: i64,
+    entry: i64,
+) -> Result<(), sqlx::Error> {
+    let id = Uuid::now_v7();
+    sqlx::query!(
+        "insert into movement (id, container_id, milligrams, reason, note, at_ms, journal_sequence)
+         select ?, id, ?, 'count', ?, ?, ? from container where code = ?",
+        id,
+        milligrams,
+        note,
+        now,
+        entry,
+        container
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
 }

@@ -1,27 +1,20 @@
 //! Filing a request: one change that inserts it with its ways, and notes that its machine is down.
 
+use axum::response::Response;
 use chrono_tz::Tz;
 use mendpost_core::code::RequestCode;
 use mendpost_core::journal::Subject;
 use serde::Serialize;
 
 use super::form::{Machine, NewRequest};
+use super::path;
 use super::queries::{self, AssetRow, Filed};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::form::FieldErrors;
-use crate::page::moment;
+use crate::page::{Notice, moment};
 use crate::people::Who;
-
-/// A request that was filed.
-pub struct Done {
-    pub code: RequestCode,
-    pub asset: String,
-    pub part_name: String,
-    /// Sequence of its journal entry.
-    pub journal: i64,
-}
 
 #[derive(Serialize)]
 struct RequestFiled<'a> {
@@ -47,7 +40,7 @@ pub async fn file(
     who: &Who,
     new: &NewRequest,
     zone: Tz,
-) -> Result<Result<Done, FieldErrors>, AppError> {
+) -> Result<Result<Response, FieldErrors>, AppError> {
     let mut change = Change::begin(state, who).await?;
     let asset = queries::asset(change.connection(), &new.asset).await?;
     let asset = asset.ok_or_else(|| gone("machine", &new.asset))?;
@@ -81,15 +74,12 @@ pub async fn file(
     queries::insert(change.connection(), new, &filed).await?;
     let journal = note(&mut change, new, &filed).await?;
     note_down(&mut change, new, &asset, filed.number).await?;
-    change.commit().await?;
-    Ok(Ok(Done {
-        code: format!("R{}", filed.number)
-            .parse()
-            .map_err(AppError::internal)?,
-        asset: asset.name,
-        part_name: part_name.to_owned(),
-        journal,
-    }))
+    let code: RequestCode = format!("R{}", filed.number)
+        .parse()
+        .map_err(AppError::internal)?;
+    let text = format!("{code}, {} {part_name}. Journal {journal}.", asset.name);
+    let notice = Notice::done("SAVED", text);
+    Ok(Ok(change.finish(who, &path(&code), notice).await?))
 }
 
 async fn note(change: &mut Change, new: &NewRequest, filed: &Filed<'_>) -> Result<i64, AppError> {
@@ -100,7 +90,7 @@ async fn note(change: &mut Change, new: &NewRequest, filed: &Filed<'_>) -> Resul
         reported_by: filed.by,
         recipes: filed.recipes,
     };
-    let subject = Subject::new("request", filed.number);
+    let subject = Subject::new("request", format!("R{}", filed.number));
     change.journal("request.filed", subject, content).await
 }
 

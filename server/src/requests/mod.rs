@@ -9,19 +9,20 @@ mod one;
 pub mod queries;
 pub mod standing;
 mod ways;
+mod yes;
 
 use axum::extract::{Path, State};
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Redirect, Response};
+use axum::response::Response;
 use mendpost_core::code::RequestCode;
 use mendpost_core::people::{Act, may};
 
 use crate::AppState;
 use crate::error::AppError;
 use crate::form::{FieldErrors, Posted};
-use crate::page::{Notice, Screen, page, page_with};
+use crate::page::{Screen, page, page_with};
 use crate::people::{Visit, Who};
 use crate::routes::Routes;
+use crate::signature;
 use crate::situation;
 use form::RequestForm;
 use standing::Orders;
@@ -32,6 +33,8 @@ pub fn routes() -> Routes {
         .get("/requests/new", Act::FileRequest, blank)
         .post("/requests/new", Act::FileRequest, file)
         .get("/requests/{number}", Act::Look, show_one)
+        .get("/requests/{number}/yes", Act::RecordYes, yes::show)
+        .post("/requests/{number}/yes", Act::RecordYes, yes::record)
 }
 
 /// Where the page of a request stands: 'R41' is /requests/41.
@@ -62,7 +65,11 @@ async fn show_one(
     let request = request.ok_or_else(none)?;
     let number = code[1..].parse().map_err(|_| none())?;
     let reported_by = queries::reported_by(&state.db.read, number).await?;
-    let may_plan = allowed(&visit, Act::Plan);
+    let rights = one::Rights {
+        plan: allowed(&visit, Act::Plan),
+        record_yes: allowed(&visit, Act::RecordYes),
+    };
+    let signatures = signature::of_subject(&state.db.read, "request", &code).await?;
     let layout = visit
         .layout(Screen::Requests, &format!("Request {code}"))
         .await?;
@@ -72,7 +79,8 @@ async fn show_one(
         &orders,
         request,
         &reported_by.unwrap_or_default(),
-        may_plan,
+        signatures,
+        rights,
     ))
 }
 
@@ -95,14 +103,7 @@ async fn file(
     };
     match filing::file(&state, &who, &new, visit.site.zone).await? {
         Err(errors) => form_page(&state, &visit, form, errors).await,
-        Ok(filed) => {
-            let text = format!(
-                "{}, {} {}. Journal {}.",
-                filed.code, filed.asset, filed.part_name, filed.journal
-            );
-            who.notice(Notice::done("SAVED", text)).await?;
-            Ok(Redirect::to(&path(&filed.code)).into_response())
-        }
+        Ok(filed) => Ok(filed),
     }
 }
 
@@ -112,11 +113,7 @@ async fn form_page(
     form: RequestForm,
     errors: FieldErrors,
 ) -> Result<Response, AppError> {
-    let status = if errors.is_empty() {
-        StatusCode::OK
-    } else {
-        StatusCode::UNPROCESSABLE_ENTITY
-    };
+    let status = errors.status();
     let assets = queries::assets(&state.db.read).await?;
     let parts = queries::parts(&state.db.read).await?;
     let layout = visit

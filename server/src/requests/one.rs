@@ -1,4 +1,5 @@
 use askama::Template;
+use mendpost_core::catalogue::Yes;
 use mendpost_core::lineup::{Place, Work};
 use mendpost_core::situation::{Request, Situation};
 
@@ -8,7 +9,9 @@ use super::standing::{Orders, Standing};
 use super::ways::{GatesOfWay, WayRow, Ways};
 use crate::caution::{Caution, cautions};
 use crate::page::{Layout, minutes, whole};
+use crate::signature::Signature;
 use crate::words::Words;
+use crate::words::who_word;
 use crate::words::work::sentence;
 
 /// Everything of one request.
@@ -26,7 +29,24 @@ pub struct OnePage {
     cautions: Vec<Caution>,
     /// No order knows it: the next act is to plan.
     unplanned: bool,
-    may_plan: bool,
+    /// The yeses on record: who, and what was said.
+    yeses: Vec<YesRow>,
+    signatures: Vec<Signature>,
+    rights: Rights,
+    path: String,
+}
+
+/// What the person may do here.
+pub struct Rights {
+    pub plan: bool,
+    pub record_yes: bool,
+}
+
+struct YesRow {
+    who: &'static str,
+    name: String,
+    words: String,
+    until: String,
 }
 
 /// Its place with all its work.
@@ -71,7 +91,8 @@ impl OnePage {
         orders: &Orders,
         request: &Request,
         reported_by: &str,
-        may_plan: bool,
+        signatures: Vec<Signature>,
+        rights: Rights,
     ) -> Self {
         let words = Words::new(situation);
         let standing = orders.standing(&request.code);
@@ -103,9 +124,28 @@ impl OnePage {
             siblings: siblings(&words, situation, orders, request),
             cautions: cautions(ways.recipe(), part, request.damage),
             unplanned: matches!(standing, Standing::Unplanned),
-            may_plan,
+            yeses: request
+                .yeses
+                .iter()
+                .map(|yes| yes_row(&words, yes))
+                .collect(),
+            signatures,
+            rights,
+            path: path(&request.code),
             page,
         }
+    }
+}
+
+fn yes_row(words: &Words<'_>, yes: &Yes) -> YesRow {
+    YesRow {
+        who: who_word(yes.who),
+        name: yes.name.clone(),
+        words: yes.words.clone(),
+        until: yes.until.map_or_else(
+            || "without end".to_owned(),
+            |at| format!("until {}", words.clock(at)),
+        ),
     }
 }
 

@@ -2,6 +2,7 @@ use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
 
 use super::form::NewRequest;
+use super::yes::NewYes;
 
 /// A machine or a part to choose: its code and its name.
 #[derive(Debug, Clone)]
@@ -156,6 +157,53 @@ pub(super) async fn set_down(
         "update asset set down_from_ms = ? where id = ?",
         from_ms,
         asset
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// A request that is open, as an act about it names it.
+pub(super) struct OpenRequest {
+    pub id: Uuid,
+    pub number: i64,
+    pub asset: String,
+    pub part_name: String,
+}
+
+pub(super) async fn open_request(
+    executor: impl SqliteExecutor<'_>,
+    number: i64,
+) -> Result<Option<OpenRequest>, sqlx::Error> {
+    sqlx::query_as!(
+        OpenRequest,
+        r#"select r.id as "id: Uuid", r.number, a.name as asset, r.part_name
+           from request r
+           join asset a on a.id = r.asset_id
+           where r.number = ? and r.state = 'open'"#,
+        number
+    )
+    .fetch_optional(executor)
+    .await
+}
+
+pub(super) async fn insert_yes(
+    connection: &mut SqliteConnection,
+    request: Uuid,
+    new: &NewYes,
+    now: i64,
+) -> Result<(), sqlx::Error> {
+    let (id, who) = (Uuid::now_v7(), new.who.as_str());
+    sqlx::query!(
+        "insert into yes (id, request_id, who, name, words, until_ms, given_ms)
+         values (?, ?, ?, ?, ?, ?, ?)",
+        id,
+        request,
+        who,
+        new.name,
+        new.words,
+        new.until_ms,
+        now,
     )
     .execute(connection)
     .await?;

@@ -11,16 +11,41 @@ use crate::people::Person;
 pub struct SitePage<'a> {
     pub page: Layout,
     pub site: &'a Site,
+    /// Whether whoever looks may change what stands here.
+    pub is_lead: bool,
     pub people: Vec<Person>,
 }
 
 impl SitePage<'_> {
-    fn roles(&self) -> [Role; 5] {
-        Role::ALL
+    fn answer(&self) -> String {
+        if self.is_lead {
+            return "Change what is no longer so.".to_owned();
+        }
+        let leads: Vec<&str> = self
+            .active()
+            .filter(|person| may(person.role, Act::SetUpSite))
+            .map(|person| person.name.as_str())
+            .collect();
+        format!("Ask {} for a change here.", leads.join(" or "))
     }
 
-    fn acts(&self) -> [Act; 8] {
-        Act::ALL
+    fn count(&self) -> String {
+        match self.active().count() {
+            1 => format!("One person works at {}.", self.site.name),
+            many => format!("{many} people work at {}.", self.site.name),
+        }
+    }
+
+    fn active(&self) -> impl Iterator<Item = &Person> {
+        self.people.iter().filter(|person| person.active)
+    }
+
+    fn roles(&self) -> &'static [Role] {
+        &Role::ALL
+    }
+
+    fn acts(&self) -> &'static [Act] {
+        &Act::ALL
     }
 
     fn may(&self, role: &Role, act: &Act) -> &'static str {

@@ -179,7 +179,7 @@ pub fn sentence(text: &str) -> String {
 }
 
 /// Without a capital in front, unless the word is an abbreviation, as in 'AC plant'.
-fn lower_first(text: &str) -> String {
+pub fn lower_first(text: &str) -> String {
     let mut letters = text.chars();
     let first = letters.next();
     let abbreviation = letters.clone().next().is_some_and(|c| !c.is_lowercase());

@@ -90,6 +90,7 @@ async fn assert_same_rows(source: &Path, restored: &Path, sequence: i64) {
     for table in tables {
         let of_then = match table.as_str() {
             "journal" => format!("where sequence <= {sequence}"),
+            "answered" => format!("where journal_sequence <= {sequence}"),
             // What was entered later is in a later entry of the journal.
             "reading" => format!(
                 "where lower(hex(id)) not in (select replace(subject_id, '-', '')

@@ -1,4 +1,7 @@
-//! Signing in and out.
+//! Signing in and out; in folders of their own: starting by a code, one's account, and the people of the
+//! site as the lead sees them.
+
+mod start;
 
 use axum::http::StatusCode;
 use axum::response::Redirect;
@@ -23,7 +26,7 @@ async fn app() -> App {
 }
 
 async fn add(state: &AppState, name: &str) {
-    let passphrase = NewPassphrase::new(PASSPHRASE).expect("long enough");
+    let passphrase = NewPassphrase::new(PASSPHRASE, &[]).expect("hard to guess");
     let hash = state.passphrases.hash(passphrase).await.expect("a hash");
     let mut change = Change::begin(state, Actor::Mendpost)
         .await
@@ -59,6 +62,40 @@ async fn count(app: &App, query: &'static str) -> i64 {
         .fetch_one(&app.state.db.read)
         .await
         .expect(query)
+}
+
+/// The content of the last entry of this kind.
+async fn journal(app: &App, kind: &str) -> serde_json::Value {
+    let content: String = sqlx::query_scalar(
+        "select content from journal where kind = ? order by sequence desc limit 1",
+    )
+    .bind(kind)
+    .fetch_one(&app.state.db.read)
+    .await
+    .expect(kind);
+    serde_json::from_str(&content).expect("canonical JSON")
+}
+
+/// All that a table holds, as text.
+async fn dump(app: &App, table: &'static str) -> String {
+    let columns: Vec<String> = sqlx::query_scalar("select name from pragma_table_info(?)")
+        .bind(table)
+        .fetch_all(&app.state.db.read)
+        .await
+        .expect("columns");
+    let joined = columns
+        .iter()
+        .map(|column| format!("coalesce({column}, '')"))
+        .collect::<Vec<_>>()
+        .join(" || ' ' || ");
+    let rows: Vec<Vec<u8>> = sqlx::query_scalar(sqlx::AssertSqlSafe(format!(
+        "select cast({joined} as blob) from {table}"
+    )))
+    .fetch_all(&app.state.db.read)
+    .await
+    .expect(table);
+    assert!(!rows.is_empty(), "{table} holds something");
+    String::from_utf8_lossy(&rows.concat()).into_owned()
 }
 
 #[tokio::test]
@@ -269,7 +306,7 @@ async fn the_demonstration_signs_in_by_a_button_and_a_real_site_does_not() {
     }
     for role in Role::ALL {
         app.sign_in(role).await;
-        assert!(app.get("/site").await.contains(&format!(", {role}</p>")));
+        assert!(app.get("/site").await.contains(&format!(", {role}</a>")));
     }
 
     let mut real = self::app().await;

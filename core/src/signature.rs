@@ -1,0 +1,188 @@
+//! What is signed: by whose right, by how many people, and in which words.
+//!
+//! A signature is a named person saying something at a time. Each meaning has one statement, which is
+//! what the person says, on screen and in print. Mendpost records signatures; it gives none.
+
+use crate::people::{Act, Role, may};
+use crate::word_enum;
+use thiserror::Error;
+
+word_enum! {
+    /// What a person says by signing.
+    Meaning {
+        /// The crew works to this line-up.
+        Accept = "accept",
+        /// This lot may be sprayed.
+        Release = "release",
+        /// This lot, stopped for a reason, may be sprayed again.
+        ReleaseFromHold = "release-from-hold",
+        /// A yes was given by somebody outside the crew.
+        RecordYes = "yes",
+        /// The book is to say what was weighed.
+        Adjust = "adjust",
+    }
+}
+
+impl Meaning {
+    /// The statement that is signed.
+    #[must_use]
+    pub const fn statement(self) -> &'static str {
+        match self {
+            Meaning::Accept => "The crew works to this line-up.",
+            Meaning::Release => {
+                "I have checked certificate, label and seals of this lot. It may be sprayed."
+            }
+            Meaning::ReleaseFromHold => {
+                "I have looked myself at what this lot was stopped for. It may be sprayed."
+            }
+            Meaning::RecordYes => {
+                "I have heard or read this yes, and it is written here as it was given."
+            }
+            Meaning::Adjust => "I have weighed what is there. The book is to say the same.",
+        }
+    }
+
+    /// The act that a person's role must allow to sign.
+    #[must_use]
+    pub const fn act(self) -> Act {
+        match self {
+            Meaning::Accept => Act::AcceptLineUp,
+            Meaning::Release | Meaning::ReleaseFromHold => Act::ReleaseLot,
+            Meaning::RecordYes => Act::RecordYes,
+            Meaning::Adjust => Act::AdjustBook,
+        }
+    }
+
+    /// How many different people must sign.
+    ///
+    /// Common practice, no source: whoever stops a lot is easily asked to let it go again, so that takes
+    /// two.
+    #[must_use]
+    pub const fn people(self) -> usize {
+        match self {
+            Meaning::ReleaseFromHold => 2,
+            Meaning::Accept | Meaning::Release | Meaning::RecordYes | Meaning::Adjust => 1,
+        }
+    }
+
+    /// How many signatures are missing after so many.
+    #[must_use]
+    pub const fn missing(self, signed: usize) -> usize {
+        self.people().saturating_sub(signed)
+    }
+
+    /// Whether a person of this role may add a signature to those given by `signed`.
+    ///
+    /// # Errors
+    /// When the role may not, the person has signed already, or all have signed.
+    pub fn may_sign<P: PartialEq>(
+        self,
+        role: Role,
+        person: &P,
+        signed: &[P],
+    ) -> Result<(), NoSignature> {
+        if !may(role, self.act()) {
+            return Err(NoSignature::Role {
+                role,
+                act: self.act(),
+            });
+        }
+        if self.missing(signed.len()) == 0 {
+            return Err(NoSignature::Complete);
+        }
+        if signed.contains(person) {
+            return Err(NoSignature::Twice);
+        }
+        Ok(())
+    }
+}
+
+/// Why a person cannot sign.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+pub enum NoSignature {
+    /// The role does not allow the act.
+    #[error("a {role} may not {act}; ask somebody whose role may")]
+    Role {
+        /// The person's role.
+        role: Role,
+        /// What it does not allow.
+        act: Act,
+    },
+    /// One person cannot sign for two.
+    #[error("you have signed this already; the other signature must be somebody else's")]
+    Twice,
+    /// Nothing is missing.
+    #[error("everybody needed has signed this already")]
+    Complete,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// Common practice, no source: a lot that was stopped takes two people, everything else one.
+    #[test]
+    fn only_a_stopped_lot_takes_two() {
+        for meaning in Meaning::ALL {
+            let expected = if *meaning == Meaning::ReleaseFromHold {
+                2
+            } else {
+                1
+            };
+            assert_eq!(meaning.people(), expected, "{meaning}");
+        }
+    }
+
+    /// The storekeeper signs, cannot sign again, and the checker's signature completes it.
+    #[test]
+    fn two_signatures_are_two_people() {
+        let meaning = Meaning::ReleaseFromHold;
+        let nobody: [&str; 0] = [];
+        assert_eq!(meaning.may_sign(Role::Storekeeper, &"Ada", &nobody), Ok(()));
+        assert_eq!(meaning.missing(1), 1);
+        assert_eq!(
+            meaning.may_sign(Role::Storekeeper, &"Ada", &["Ada"]),
+            Err(NoSignature::Twice)
+        );
+        assert_eq!(meaning.may_sign(Role::Checker, &"Bo", &["Ada"]), Ok(()));
+        assert_eq!(meaning.missing(2), 0);
+        assert_eq!(
+            meaning.may_sign(Role::Lead, &"Cy", &["Ada", "Bo"]),
+            Err(NoSignature::Complete)
+        );
+    }
+
+    /// Common practice, no source: whoever sprays a lot is not the one who lets it be sprayed.
+    #[test]
+    fn crew_releases_nothing() {
+        let nobody: [&str; 0] = [];
+        assert_eq!(
+            Meaning::Release.may_sign(Role::Crew, &"Di", &nobody),
+            Err(NoSignature::Role {
+                role: Role::Crew,
+                act: Act::ReleaseLot
+            })
+        );
+    }
+
+    proptest! {
+        /// However people try, a meaning is complete only with as many different people as it asks for.
+        #[test]
+        fn signatures_are_of_different_people(tries in prop::collection::vec(0_u8..4, 0..12)) {
+            for meaning in Meaning::ALL {
+                let mut signed = Vec::new();
+                for person in &tries {
+                    if meaning.may_sign(Role::Lead, person, &signed).is_ok() {
+                        signed.push(*person);
+                    }
+                }
+                let mut different = signed.clone();
+                different.sort_unstable();
+                different.dedup();
+                prop_assert_eq!(different.len(), signed.len());
+                prop_assert!(signed.len() <= meaning.people());
+            }
+        }
+    }
+}

@@ -1,0 +1,158 @@
+//! The journal as people read it: every change, the newest first, with who, when and what.
+
+use std::collections::BTreeMap;
+
+use askama::Template;
+use axum::extract::{Query, State};
+use axum::response::Response;
+use mendpost_core::people::Act;
+use serde::Deserialize;
+use uuid::Uuid;
+
+use crate::AppState;
+use crate::change::verify_journal;
+use crate::error::AppError;
+use crate::page::{Layout, Screen, page};
+use crate::people::{self, Visit};
+use crate::routes::Routes;
+use crate::words::work::sentence;
+
+pub fn routes() -> Routes {
+    Routes::default().get("/journal", Act::Look, show)
+}
+
+#[derive(Default, Deserialize)]
+#[serde(default)]
+struct Choice {
+    /// Show entries before this one.
+    before: String,
+    /// Show what happened to this thing only, as 'lot' and 'L0408'.
+    subject: String,
+    id: String,
+    /// Check the whole chain.
+    check: String,
+}
+
+#[derive(Template)]
+#[template(path = "journal.html")]
+struct JournalPage {
+    page: Layout,
+    /// Sequence and hash of the last entry; none before the first.
+    head: Option<(i64, String)>,
+    /// What the check of the chain found; none if it was not asked for.
+    checked: Option<Result<String, String>>,
+    about: String,
+    rows: Vec<Row>,
+    /// Where the entries before these are.
+    earlier: Option<String>,
+}
+
+struct Row {
+    sequence: i64,
+    time: i64,
+    /// Earlier than the entry before it: the clock was wrong then or there.
+    doubted: bool,
+    who: String,
+    what: String,
+    subject: String,
+    content: String,
+}
+
+async fn show(
+    State(state): State<AppState>,
+    visit: Visit,
+    Query(choice): Query<Choice>,
+) -> Result<Response, AppError> {
+    let before = choice.before.parse().unwrap_or(i64::MAX);
+    let rows = entries(&state, before, choice.subject.trim(), choice.id.trim()).await?;
+    let earlier = rows.last().filter(|_| rows.len() == ROWS).map(|row| {
+        let query = form_urlencoded::Serializer::new(String::new())
+            .append_pair("before", &row.sequence.to_string())
+            .append_pair("subject", choice.subject.trim())
+            .append_pair("id", choice.id.trim())
+            .finish();
+        format!("/journal?{query}")
+    });
+    let checked = match choice.check.as_str() {
+        "" => None,
+        _ => Some(check(&state).await?),
+    };
+    let about = [choice.subject.trim(), choice.id.trim()].join(" ");
+    page(&JournalPage {
+        page: visit.layout(Screen::Site, "Journal").await?,
+        head: head(&state).await?,
+        checked,
+        about: about.trim().to_owned(),
+        rows,
+        earlier,
+    })
+}
+
+/// Entries on one page.
+const ROWS: usize = 50;
+
+async fn head(state: &AppState) -> Result<Option<(i64, String)>, AppError> {
+    let last = sqlx::query!("select sequence, hash from journal order by sequence desc limit 1")
+        .fetch_optional(&state.db.read)
+        .await?;
+    Ok(last.map(|row| (row.sequence, hex(&row.hash))))
+}
+
+async fn check(state: &AppState) -> Result<Result<String, String>, AppError> {
+    let verified = verify_journal(&state.db.read).await?;
+    Ok(verified
+        .map(|head| head.to_string())
+        .map_err(|broken| sentence(&broken.to_string()) + "."))
+}
+
+async fn entries(
+    state: &AppState,
+    before: i64,
+    subject: &str,
+    id: &str,
+) -> Result<Vec<Row>, AppError> {
+    let people = people::queries::everybody(&state.db.read).await?;
+    let names: BTreeMap<String, String> = people
+        .into_iter()
+        .map(|person| (Uuid::to_string(&person.id), person.name))
+        .collect();
+    let limit = i64::try_from(ROWS).map_err(AppError::internal)?;
+    let rows = sqlx::query!(
+        r#"select sequence, time, actor, kind, subject_kind, subject_id, content,
+             coalesce((select time from journal p where p.sequence = j.sequence - 1), time) as "time_before!: i64"
+           from journal j
+           where sequence < ?1 and (?2 = '' or subject_kind = ?2) and (?3 = '' or subject_id = ?3)
+           order by sequence desc
+           limit ?4"#,
+        before,
+        subject,
+        id,
+        limit
+    )
+    .fetch_all(&state.db.read)
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| Row {
+            sequence: row.sequence,
+            time: row.time,
+            doubted: row.time < row.time_before,
+            who: match names.get(&row.actor) {
+                Some(name) => name.clone(),
+                None => "Mendpost itself".to_owned(),
+            },
+            what: words(&row.kind),
+            subject: format!("{} {}", row.subject_kind, row.subject_id),
+            content: row.content,
+        })
+        .collect())
+}
+
+/// 'lot.released' as 'lot released'.
+fn words(kind: &str) -> String {
+    kind.replace(['.', '-'], " ")
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}

@@ -1,0 +1,142 @@
+//! Signing in and out.
+
+use askama::Template;
+use axum::extract::{Query, State};
+use axum::http::header::RETRY_AFTER;
+use axum::http::{HeaderValue, StatusCode};
+use axum::response::{IntoResponse, Redirect, Response};
+
+use super::form::{DemonstrationForm, SignInForm, person_name};
+use super::{Person, Visit, local_path, queries};
+use crate::AppState;
+use crate::error::AppError;
+use crate::form::{FieldErrors, Posted};
+use crate::page::{Layout, Screen, page_with};
+use crate::routes::{Access, Routes};
+
+pub fn routes() -> Routes {
+    Routes::default()
+        .get("/sign-in", Access::Open, show)
+        .post("/sign-in", Access::Open, sign_in)
+        .post(
+            "/sign-in/demonstration",
+            Access::Open,
+            sign_in_to_demonstration,
+        )
+        .post("/sign-out", Access::Open, sign_out)
+}
+
+#[derive(Template)]
+#[template(path = "people/sign-in.html")]
+struct SignInPage {
+    page: Layout,
+    form: SignInForm,
+    errors: FieldErrors,
+    /// Those that one button signs in as; only in the demonstration.
+    people: Vec<Person>,
+}
+
+/// Says beside which field to wait, and for how long.
+pub fn slowed_down(errors: &mut FieldErrors, field: &str, wait_seconds: i64) {
+    let text = format!("too many tries for this name; wait {wait_seconds} s, then try again");
+    errors.add(field, text);
+}
+
+/// Tells browsers and scripts too how long to wait.
+pub fn retry_after(page: Response, wait_seconds: i64) -> Response {
+    ([(RETRY_AFTER, HeaderValue::from(wait_seconds))], page).into_response()
+}
+
+async fn show(
+    State(state): State<AppState>,
+    visit: Visit,
+    Query(form): Query<SignInForm>,
+) -> Result<Response, AppError> {
+    if visit.who.is_some() {
+        return Ok(Redirect::to(local_path(&form.next)).into_response());
+    }
+    sign_in_page(&state, visit, StatusCode::OK, form, FieldErrors::default()).await
+}
+
+async fn sign_in(
+    State(state): State<AppState>,
+    visit: Visit,
+    Posted(form): Posted<SignInForm>,
+) -> Result<Response, AppError> {
+    let mut errors = FieldErrors::default();
+    if let Err(wait) = state.slow_down.admit(&form.name, state.clock.now()) {
+        slowed_down(&mut errors, "passphrase", wait);
+        let status = StatusCode::TOO_MANY_REQUESTS;
+        let page = sign_in_page(&state, visit, status, form, errors).await?;
+        return Ok(retry_after(page, wait));
+    }
+    // What cannot be a name is nobody's.
+    let name = person_name(&form.name).unwrap_or_default();
+    let found = queries::person_to_sign_in(&state.db.read, &name).await?;
+    let (person, hash) = found.unzip();
+    let matches = state
+        .passphrases
+        .verify(form.passphrase.clone(), hash.flatten())
+        .await?;
+    if let Some(person) = person.filter(|_| matches) {
+        state.slow_down.forget(&form.name);
+        visit.sign_in(&person).await?;
+        tracing::info!(person = person.number, "signed in");
+        return Ok(Redirect::to(local_path(&form.next)).into_response());
+    }
+    tracing::warn!("sign-in refused");
+    errors.add(
+        "passphrase",
+        "name and passphrase do not belong together; try again",
+    );
+    let status = StatusCode::UNPROCESSABLE_ENTITY;
+    sign_in_page(&state, visit, status, form, errors).await
+}
+
+async fn sign_in_to_demonstration(
+    State(state): State<AppState>,
+    visit: Visit,
+    Posted(form): Posted<DemonstrationForm>,
+) -> Result<Response, AppError> {
+    let nobody = || AppError::NotFound {
+        what: "such person to sign in as".to_owned(),
+    };
+    if !state.config.demonstration {
+        return Err(nobody());
+    }
+    let number: i64 = form.person.parse().map_err(|_| nobody())?;
+    let person = queries::person_numbered(&state.db.read, number).await?;
+    let person = person.filter(|person| person.active);
+    visit.sign_in(&person.ok_or_else(nobody)?).await?;
+    Ok(Redirect::to(local_path(&form.next)).into_response())
+}
+
+async fn sign_out(visit: Visit) -> Result<Redirect, AppError> {
+    visit.sign_out().await?;
+    Ok(Redirect::to(Screen::SignIn.path()))
+}
+
+async fn sign_in_page(
+    state: &AppState,
+    mut visit: Visit,
+    status: StatusCode,
+    form: SignInForm,
+    errors: FieldErrors,
+) -> Result<Response, AppError> {
+    visit.ensure_token().await?;
+    let mut people = Vec::new();
+    if state.config.demonstration {
+        people = queries::everybody(&state.db.read).await?;
+        people.retain(|person| person.active);
+    }
+    let page = visit.layout(Screen::SignIn, "Sign in").await?;
+    page_with(
+        status,
+        &SignInPage {
+            page,
+            form,
+            errors,
+            people,
+        },
+    )
+}
