@@ -5,9 +5,9 @@ use std::fs;
 use axum::http::StatusCode;
 use axum::http::header::ACCEPT;
 use mendpost_core::people::Role;
-use mendpost_server::AppState;
 use mendpost_server::db::FILE;
 use mendpost_server::health::{Health, start};
+use mendpost_server::{AppState, once};
 use mendpost_tests::{Answer, App, FORM, request};
 use sqlx::sqlite::SqliteConnectOptions;
 use sqlx::{ConnectOptions, Connection};
@@ -139,7 +139,12 @@ async fn a_locked_database_is_told() {
             "Another program holds the database. Nothing was changed. Close that program"
         )
     );
-    let fields = [("fuel", "390"), ("csrf", app.token.as_str())];
+    let number = once::number();
+    let fields = [
+        ("fuel", "390"),
+        ("csrf", app.token.as_str()),
+        ("once", &number),
+    ];
     let body = mendpost_tests::form(&fields);
     let script = request(axum::http::Method::POST, "/cell/reading")
         .header(ACCEPT, "application/json")

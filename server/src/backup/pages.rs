@@ -9,7 +9,9 @@ use crate::page::{Layout, Notice, whole};
 #[template(path = "backup/show.html")]
 pub struct BackupPage {
     page: Layout,
-    answer: String,
+    answer: &'static str,
+    /// How the copies stand.
+    line: String,
     notices: Vec<Notice>,
     may_copy: bool,
     rule: &'static str,
@@ -40,9 +42,15 @@ const ROWS: usize = 30;
 
 impl BackupPage {
     pub fn new(page: Layout, standing: &Standing, may_copy: bool) -> BackupPage {
+        let notices = standing.notices(&page);
         BackupPage {
-            answer: standing.line(&page),
-            notices: standing.notices(&page),
+            answer: match (notices.is_empty(), standing.holds_all()) {
+                (false, _) => "Put the copies right.",
+                (true, true) => "Go on: every change is in a copy.",
+                (true, false) => "Go on: the next copy comes by itself.",
+            },
+            line: standing.line(&page),
+            notices,
             may_copy,
             rule: RULE,
             places: standing.places.iter().map(|p| rows(&page, p)).collect(),

@@ -75,6 +75,14 @@ impl Standing {
         }
     }
 
+    /// Whether one of the copies holds every change.
+    pub fn holds_all(&self) -> bool {
+        self.places
+            .iter()
+            .filter_map(|place| place.shelf.as_ref().ok())
+            .any(|shelf| shelf.holds(self.sequence, self.head))
+    }
+
     /// What must be said aloud.
     pub fn notices(&self, page: &Layout) -> Vec<Notice> {
         if self.read_only {
