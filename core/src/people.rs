@@ -15,7 +15,7 @@ pub fn may(role: Role, act: Act) -> bool {
     use Role::{Checker, Crew, Lead, Storekeeper, Viewer};
     let roles: &[Role] = match act {
         Act::Look => &[Crew, Checker, Lead, Storekeeper, Viewer],
-        Act::FileRequest => &[Crew, Checker, Lead, Storekeeper],
+        Act::FileRequest | Act::Attach => &[Crew, Checker, Lead, Storekeeper],
         Act::Plan => &[Crew, Checker, Lead, Storekeeper],
         Act::AcceptLineUp => &[Lead],
         Act::BookPowder => &[Crew, Lead, Storekeeper],
@@ -97,6 +97,8 @@ pub enum Act {
     Look,
     /// Report a damaged, worn or interim part, and change that report.
     FileRequest,
+    /// Add photos and papers to a request or a lot, and take off one's own.
+    Attach,
     /// Have the line-up computed again.
     Plan,
     /// Make a line-up the one that the crew works to.
@@ -111,9 +113,10 @@ pub enum Act {
 
 impl Act {
     /// All acts, in the order in which they are shown.
-    pub const ALL: [Act; 7] = [
+    pub const ALL: [Act; 8] = [
         Act::Look,
         Act::FileRequest,
+        Act::Attach,
         Act::Plan,
         Act::AcceptLineUp,
         Act::BookPowder,
@@ -127,6 +130,7 @@ impl fmt::Display for Act {
         f.write_str(match self {
             Act::Look => "read the pages",
             Act::FileRequest => "file a request",
+            Act::Attach => "add photos and papers",
             Act::Plan => "plan again",
             Act::AcceptLineUp => "say which line-up the crew works to",
             Act::BookPowder => "book powder",

@@ -1,6 +1,7 @@
 //! Mendpost's web service and command line.
 
 pub mod assets;
+pub mod attachment;
 pub mod catalogue;
 pub mod caution;
 pub mod cell;
@@ -46,6 +47,7 @@ use tower_http::csrf::CsrfLayer;
 use tower_http::timeout::TimeoutLayer;
 use tower_http::trace::TraceLayer;
 
+use attachment::Intake;
 use clock::Clock;
 use config::Config;
 use db::Db;
@@ -63,6 +65,7 @@ pub struct AppState {
     pub passphrases: Passphrases,
     pub slow_down: SlowDown,
     pub planner: Planner,
+    pub intake: Intake,
 }
 
 impl AppState {
@@ -74,6 +77,7 @@ impl AppState {
             passphrases: Passphrases::default(),
             slow_down: SlowDown::default(),
             planner: Planner::default(),
+            intake: Intake::default(),
         }
     }
 }
@@ -87,6 +91,7 @@ pub fn routes() -> Routes {
         .merge(powder::routes())
         .merge(now::routes())
         .merge(requests::routes())
+        .merge(attachment::routes())
         .merge(contents::routes())
         .merge(lineup::routes())
         .merge(site::routes())

@@ -6,6 +6,7 @@ use mendpost_core::powder::LotState;
 use mendpost_core::situation::Situation;
 
 use super::queries::{ContainerRow, LotFacts, MovementRow};
+use crate::attachment::Photos;
 use crate::page::{Layout, grams_down, grams_exact, whole};
 use crate::requests;
 use crate::words::Words;
@@ -17,6 +18,7 @@ pub struct Record {
     pub lot: LotFacts,
     pub containers: Vec<ContainerRow>,
     pub movements: Vec<MovementRow>,
+    pub photos: Photos,
 }
 
 #[derive(Template)]
@@ -31,6 +33,7 @@ pub struct LotPage {
     containers: Vec<[String; 3]>,
     movements: Vec<Line>,
     places: Vec<Draw>,
+    photos: Photos,
 }
 
 struct Line {
@@ -81,6 +84,7 @@ impl LotPage {
                 .into_iter()
                 .map(|m| line(&page, m))
                 .collect(),
+            photos: record.photos,
             code: record.lot.code,
             page,
         }

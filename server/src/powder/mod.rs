@@ -13,6 +13,7 @@ use mendpost_core::people::Act;
 use serde::Deserialize;
 
 use crate::AppState;
+use crate::attachment::{Holder, Photos};
 use crate::error::AppError;
 use crate::lineup::{Stored, queries as lineup};
 use crate::page::{Screen, page};
@@ -64,9 +65,11 @@ async fn show_lot(
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
     let lot = queries::lot(&state.db.read, &code).await?;
-    let lot = lot.ok_or_else(|| AppError::NotFound {
+    let none = || AppError::NotFound {
         what: format!("lot {code}"),
-    })?;
+    };
+    let lot = lot.ok_or_else(none)?;
+    let holder = Holder::lot(&state.db.read, &code).await?;
     let situation = situation::now(&state).await?;
     let stored = working_order(&state).await?;
     let line_up = stored.as_ref().map(|s| &s.line_up);
@@ -74,6 +77,7 @@ async fn show_lot(
     let record = lot::Record {
         containers: queries::containers(&state.db.read, &code).await?,
         movements: queries::movements(&state.db.read, &code).await?,
+        photos: Photos::load(&state, &visit, &holder.ok_or_else(none)?).await?,
         lot,
     };
     let layout = visit.layout(Screen::Powder, &code).await?;

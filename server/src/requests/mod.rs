@@ -17,6 +17,7 @@ use mendpost_core::code::RequestCode;
 use mendpost_core::people::{Act, may};
 
 use crate::AppState;
+use crate::attachment::{Holder, Photos};
 use crate::error::AppError;
 use crate::form::{FieldErrors, Posted};
 use crate::page::{Screen, page, page_with};
@@ -62,17 +63,17 @@ async fn show_one(
     let request = request.ok_or_else(none)?;
     let number = code[1..].parse().map_err(|_| none())?;
     let reported_by = queries::reported_by(&state.db.read, number).await?;
+    let holder = Holder::request(&state.db.read, number).await?;
+    let record = one::Record {
+        reported_by: reported_by.unwrap_or_default(),
+        photos: Photos::load(&state, &visit, &holder.ok_or_else(none)?).await?,
+    };
     let may_plan = allowed(&visit, Act::Plan);
     let layout = visit
         .layout(Screen::Requests, &format!("Request {code}"))
         .await?;
     page(&one::OnePage::new(
-        layout,
-        &situation,
-        &orders,
-        request,
-        &reported_by.unwrap_or_default(),
-        may_plan,
+        layout, &situation, &orders, request, record, may_plan,
     ))
 }
 

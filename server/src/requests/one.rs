@@ -6,10 +6,17 @@ use super::asked::{Asked, asked};
 use super::path;
 use super::standing::{Orders, Standing};
 use super::ways::{GatesOfWay, WayRow, Ways};
+use crate::attachment::Photos;
 use crate::caution::{Caution, cautions};
 use crate::page::{Layout, minutes, whole};
 use crate::words::Words;
 use crate::words::work::sentence;
+
+/// What is on record about a request beside what it asks for.
+pub struct Record {
+    pub reported_by: String,
+    pub photos: Photos,
+}
 
 /// Everything of one request.
 #[derive(Template)]
@@ -27,6 +34,7 @@ pub struct OnePage {
     /// No order knows it: the next act is to plan.
     unplanned: bool,
     may_plan: bool,
+    photos: Photos,
 }
 
 /// Its place with all its work.
@@ -70,7 +78,7 @@ impl OnePage {
         situation: &Situation,
         orders: &Orders,
         request: &Request,
-        reported_by: &str,
+        record: Record,
         may_plan: bool,
     ) -> Self {
         let words = Words::new(situation);
@@ -81,7 +89,7 @@ impl OnePage {
         OnePage {
             answer,
             reason,
-            asked: asked(&page, &words, situation, request, reported_by),
+            asked: asked(&page, &words, situation, request, &record.reported_by),
             ways: ways.rows(),
             gates: ways.gates(),
             planned: match standing {
@@ -104,6 +112,7 @@ impl OnePage {
             cautions: cautions(ways.recipe(), part, request.damage),
             unplanned: matches!(standing, Standing::Unplanned),
             may_plan,
+            photos: record.photos,
             page,
         }
     }

@@ -19,7 +19,7 @@ impl SitePage<'_> {
         Role::ALL
     }
 
-    fn acts(&self) -> [Act; 7] {
+    fn acts(&self) -> [Act; 8] {
         Act::ALL
     }
 
