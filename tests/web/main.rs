@@ -1,5 +1,6 @@
 //! The service in memory: status, text, and what the database holds afterwards.
 
+mod attachments;
 mod cases;
 mod catalogue;
 mod cell;
