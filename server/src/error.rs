@@ -58,7 +58,7 @@ pub enum AppError {
     #[error("some values are not right")]
     Invalid(FieldErrors),
     /// 413.
-    #[error("that is too much at once; at most {limit_kib} KiB can be sent")]
+    #[error("that is too much at once; at most {} can be sent", binary_size(*limit_kib))]
     TooLarge { limit_kib: usize },
     /// 503. Nothing is written as long as this service runs.
     #[error("{} {}", .0.what, .0.remedy)]
@@ -371,6 +371,15 @@ fn replace_body(response: Response, media_type: &'static str, body: String) -> R
         .headers
         .insert(CONTENT_TYPE, HeaderValue::from_static(media_type));
     Response::from_parts(parts, body.into())
+}
+
+/// A limit as people say it: '12 MiB', '100 KiB'.
+fn binary_size(kib: usize) -> String {
+    if kib.is_multiple_of(1024) {
+        format!("{} MiB", kib / 1024)
+    } else {
+        format!("{kib} KiB")
+    }
 }
 
 /// The text of an error with a capital and a full stop, as a page shows it.

@@ -1,5 +1,6 @@
 //! The service in memory: status, text, and what the database holds afterwards.
 
+mod attachments;
 mod backup;
 mod cases;
 mod catalogue;
