@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use askama::Template;
 use axum::extract::{Query, State};
 use axum::response::Response;
+use mendpost_core::journal::clock::{Doubt, doubt};
 use mendpost_core::people::Act;
 use serde::Deserialize;
 use uuid::Uuid;
@@ -50,8 +51,8 @@ struct JournalPage {
 struct Row {
     sequence: i64,
     time: i64,
-    /// Earlier than the entry before it: the clock was wrong then or there.
-    doubted: bool,
+    /// Why the time is doubted; empty where it is believed.
+    doubt: &'static str,
     who: String,
     what: String,
     subject: String,
@@ -136,7 +137,7 @@ async fn entries(
         .map(|row| Row {
             sequence: row.sequence,
             time: row.time,
-            doubted: row.time < row.time_before,
+            doubt: doubt_word(row.time_before, row.time),
             who: match names.get(&row.actor) {
                 Some(name) => name.clone(),
                 None => "Mendpost itself".to_owned(),
@@ -146,6 +147,14 @@ async fn entries(
             content: row.content,
         })
         .collect())
+}
+
+fn doubt_word(before: i64, time: i64) -> &'static str {
+    match doubt(before, time) {
+        None => "",
+        Some(Doubt::Back(_)) => "in doubt: earlier than the entry before",
+        Some(Doubt::Ahead(_)) => "in doubt: over a day after the entry before",
+    }
 }
 
 /// 'lot.released' as 'lot released'.

@@ -1,5 +1,6 @@
 //! The built binary in a real browser, as people use it.
 
+mod accounts;
 mod keyboard;
 mod order;
 mod report;
@@ -12,7 +13,7 @@ use std::time::Duration;
 
 use mendpost_tests::browser::Browser;
 use mendpost_tests::chromium::{Chromium, Scripts};
-use mendpost_tests::demonstration::Demonstration;
+use mendpost_tests::service::Service;
 use tokio::time::timeout;
 
 /// Walks through a demonstration of its own. If the walk fails, what the browser showed last lies in
@@ -22,9 +23,17 @@ where
     W: FnOnce(Browser) -> F,
     F: Future<Output = ()> + Send + 'static,
 {
-    let demonstration = Demonstration::start();
+    walk_at(Service::demonstration(), name, scripts, steps).await;
+}
+
+/// The same at a site that runs already.
+async fn walk_at<W, F>(service: Service, name: &str, scripts: Scripts, steps: W)
+where
+    W: FnOnce(Browser) -> F,
+    F: Future<Output = ()> + Send + 'static,
+{
     let chromium = Chromium::start(scripts).await;
-    let browser = Browser::new(chromium.driver.clone(), demonstration.url("/"));
+    let browser = Browser::new(chromium.driver.clone(), service.url("/"));
     let outcome = tokio::spawn(timeout(LIMIT, steps(browser))).await;
     if !matches!(outcome, Ok(Ok(()))) {
         picture(&chromium, name).await;

@@ -13,7 +13,7 @@ use std::time::Duration;
 
 use mendpost_server::change::verify_journal;
 use mendpost_server::db::open_to_read;
-use mendpost_tests::demonstration::Demonstration;
+use mendpost_tests::service::Service;
 use sqlx::SqlitePool;
 use tempfile::TempDir;
 use tokio::time::sleep;
@@ -30,7 +30,7 @@ async fn nothing_acknowledged_is_lost_and_nothing_is_half_done() {
     let acknowledged = Arc::new(Mutex::new(BTreeSet::new()));
     let mut unfinished = 0;
     for round in 0..rounds {
-        let service = Demonstration::start_in(&data);
+        let service = Service::demonstration_in(&data);
         let mut writers = Vec::new();
         for writer in 0..4 {
             let mut tablet = Tablet::new(service.url(""));

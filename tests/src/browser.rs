@@ -107,6 +107,15 @@ impl Browser {
         option.click().await.expect("an option can be chosen");
     }
 
+    /// Chooses the one of a few, all in view, with this label.
+    pub async fn tick(&self, words: &str) {
+        let path = format!(
+            "//label[contains(@class, 'choice')][starts-with(normalize-space(.), '{words}')]"
+        );
+        let label = self.find(By::XPath(path), words).await;
+        label.click().await.expect("a choice can be made");
+    }
+
     /// Presses Tab until the focus stands on what a screen reader calls by these words, and checks
     /// that the focus can be seen there.
     pub async fn tab_to(&self, words: &str) {

@@ -2,7 +2,7 @@
 
 pub mod browser;
 pub mod chromium;
-pub mod demonstration;
+pub mod service;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;

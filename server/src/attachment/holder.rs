@@ -99,7 +99,7 @@ impl Holder {
     }
 
     pub fn subject(&self) -> Subject {
-        Subject::new(self.kind.word(), &self.key)
+        Subject::new(self.kind.word(), self.code())
     }
 }
 

@@ -1,5 +1,6 @@
 use askama::Template;
 use mendpost_core::people::{Act, Role, may};
+use mendpost_core::signature::Meaning;
 
 use super::Site;
 use crate::page::Layout;
@@ -65,6 +66,26 @@ impl SitePage<'_> {
 
     fn acts(&self) -> &'static [Act] {
         Act::ALL
+    }
+
+    fn meanings(&self) -> &'static [Meaning] {
+        Meaning::ALL
+    }
+
+    fn people_needed(&self, meaning: &Meaning) -> &'static str {
+        match meaning.people() {
+            1 => "one",
+            _ => "two different",
+        }
+    }
+
+    fn signers(&self, meaning: &Meaning) -> String {
+        let roles: Vec<&str> = Role::ALL
+            .into_iter()
+            .filter(|role| may(*role, meaning.act()))
+            .map(Role::as_str)
+            .collect();
+        roles.join(", ")
     }
 
     fn may(&self, role: &Role, act: &Act) -> &'static str {

@@ -5,7 +5,7 @@ use std::time::{Duration, Instant};
 
 use axum::http::header::{CONTENT_TYPE, COOKIE, SET_COOKIE};
 use mendpost_server::page::Screen;
-use mendpost_tests::demonstration::Demonstration;
+use mendpost_tests::service::Service;
 use mendpost_tests::{FORM, between, form};
 use reqwest::redirect::Policy;
 use reqwest::{Client, Response};
@@ -13,7 +13,7 @@ use tokio::time::sleep;
 
 #[tokio::main]
 async fn main() {
-    let demonstration = Demonstration::start();
+    let demonstration = Service::demonstration();
     let mut visitor = Visitor::new(&demonstration);
     visitor.sign_in_as("Cell lead").await;
     visitor.plan().await;
@@ -52,12 +52,12 @@ const TIMES: usize = 200;
 /// Somebody signed in, with one connection that is kept open, as a browser does.
 struct Visitor<'a> {
     client: Client,
-    demonstration: &'a Demonstration,
+    demonstration: &'a Service,
     session: String,
 }
 
 impl<'a> Visitor<'a> {
-    fn new(demonstration: &'a Demonstration) -> Self {
+    fn new(demonstration: &'a Service) -> Self {
         let client = Client::builder()
             .redirect(Policy::none())
             .timeout(Duration::from_secs(30))

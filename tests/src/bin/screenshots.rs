@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use mendpost_server::page::Screen;
 use mendpost_tests::browser::Browser;
 use mendpost_tests::chromium::{Chromium, Scripts};
-use mendpost_tests::demonstration::Demonstration;
+use mendpost_tests::service::Service;
 use serde_json::json;
 use thirtyfour::common::print::{PrintPage, PrintParameters};
 
@@ -19,7 +19,7 @@ async fn main() {
     let folder = folder.expect("say where to save: screenshots FOLDER");
     fs::create_dir_all(&folder).expect("the folder can be made");
 
-    let demonstration = Demonstration::start();
+    let demonstration = Service::demonstration();
     let chromium = Chromium::start(Scripts::On).await;
     let browser = Browser::new(chromium.driver.clone(), demonstration.url("/"));
     let studio = Studio { browser, folder };

@@ -1,4 +1,4 @@
-//! The built binary `mendpost`, serving the demonstration site on a port of its own.
+//! The built binary `mendpost`, serving a site on a port of its own.
 
 use std::env;
 use std::ffi::OsStr;
@@ -10,32 +10,55 @@ use std::thread;
 
 use tempfile::TempDir;
 
-/// A demonstration that runs until it is dropped, and then leaves nothing behind.
+/// A service that runs until it is dropped, and then leaves nothing behind.
 #[derive(Debug)]
-pub struct Demonstration {
+pub struct Service {
     child: Child,
     address: String,
     folder: TempDir,
 }
 
-impl Demonstration {
-    /// Starts a new demonstration and waits until it says where it listens.
-    pub fn start() -> Demonstration {
-        Demonstration::start_with(&[])
+impl Service {
+    /// A new demonstration.
+    pub fn demonstration() -> Service {
+        Service::start(new_folder(), &["demo".as_ref()])
     }
 
-    /// The same in a folder that stays, from one start to the next.
-    pub fn start_in(data: &Path) -> Demonstration {
-        Demonstration::start_with(&["--data".as_ref(), data.as_os_str()])
+    /// The demonstration in a folder that stays, from one start to the next.
+    pub fn demonstration_in(data: &Path) -> Service {
+        let arguments = ["demo".as_ref(), "--data".as_ref(), data.as_os_str()];
+        Service::start(new_folder(), &arguments)
     }
 
-    fn start_with(more: &[&OsStr]) -> Demonstration {
-        let folder = TempDir::new().expect("a temporary folder");
+    /// A real site, made as its crew makes it, and the start code of its first person.
+    pub fn real(lead: &str) -> (Service, String) {
+        let folder = new_folder();
+        let (files, data) = (folder.path().join("files"), folder.path().join("data"));
+        run(&["files".as_ref(), files.as_os_str()]);
+        let said = run(&[
+            "init".as_ref(),
+            "--data".as_ref(),
+            data.as_os_str(),
+            "--site".as_ref(),
+            files.as_os_str(),
+            "--lead".as_ref(),
+            lead.as_ref(),
+        ]);
+        let code = super::between(&said, "shown this once: ", "\n");
+        let code = code
+            .unwrap_or_else(|| panic!("no start code in '{said}'"))
+            .to_owned();
+        let arguments = ["serve".as_ref(), "--data".as_ref(), data.as_os_str()];
+        (Service::start(folder, &arguments), code)
+    }
+
+    /// Starts the binary and waits until it says where it listens.
+    fn start(folder: TempDir, arguments: &[&OsStr]) -> Service {
         let log = File::create(folder.path().join(LOG)).expect("a file in a new folder");
         let binary = binary();
         let mut child = Command::new(&binary)
-            .args(["demo", "--listen", "127.0.0.1:0"])
-            .args(more)
+            .args(arguments)
+            .args(["--listen", "127.0.0.1:0"])
             .env("TMPDIR", folder.path())
             .stdin(Stdio::null())
             .stdout(Stdio::piped())
@@ -43,7 +66,7 @@ impl Demonstration {
             .spawn()
             .unwrap_or_else(|error| panic!("cannot start {}: {error}", binary.display()));
         let output = child.stdout.take().expect("standard output was asked for");
-        let mut demonstration = Demonstration {
+        let mut service = Service {
             child,
             address: String::new(),
             folder,
@@ -52,10 +75,10 @@ impl Demonstration {
         BufReader::new(output)
             .read_line(&mut line)
             .expect("a line of text");
-        demonstration.address = super::between(&line, "http://", "/")
+        service.address = super::between(&line, "http://", "/")
             .unwrap_or_else(|| panic!("no address in '{line}'"))
             .to_owned();
-        demonstration
+        service
     }
 
     /// Ends the process as a power cut would: at once, whatever it is about.
@@ -70,11 +93,11 @@ impl Demonstration {
     }
 }
 
-impl Drop for Demonstration {
+impl Drop for Service {
     fn drop(&mut self) {
         if thread::panicking() {
             let log = fs::read_to_string(self.folder.path().join(LOG)).unwrap_or_default();
-            eprintln!("what the demonstration logged:\n{log}");
+            eprintln!("what the service logged:\n{log}");
         }
         let _ = self.child.kill();
         let _ = self.child.wait();
@@ -82,6 +105,20 @@ impl Drop for Demonstration {
 }
 
 const LOG: &str = "mendpost.log";
+
+fn new_folder() -> TempDir {
+    TempDir::new().expect("a temporary folder")
+}
+
+/// Runs the binary to its end; what it says.
+fn run(arguments: &[&OsStr]) -> String {
+    let output = Command::new(binary())
+        .args(arguments)
+        .output()
+        .expect("the binary starts");
+    assert!(output.status.success(), "{arguments:?}: {output:?}");
+    String::from_utf8(output.stdout).expect("text")
+}
 
 /// The binary named in `MENDPOST_BIN`, else the one beside the program that asks: tests and programs
 /// of this package lie in the target folder of the same profile.
