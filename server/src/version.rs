@@ -54,7 +54,7 @@ pub struct Field {
 }
 
 impl Field {
-    pub fn new(name: &'static str, stands: impl ToString, yours: impl ToString) -> Self {
+    pub fn new(name: &'static str, stands: &impl ToString, yours: &impl ToString) -> Self {
         Field {
             name,
             stands: stands.to_string(),

@@ -218,6 +218,8 @@ fn a_lost_lead_gets_a_new_start_code() {
     let said = [person("ada", "lead"), person("Ada", "lead")]
         .map(|output| String::from_utf8_lossy(&output.stdout).into_owned());
     assert_ne!(start_code(&said[0], "ada"), start_code(&said[1], "Ada"));
+    // The lead of the files that the site was made from.
+    assert!(person("Cell lead", "crew").status.success());
     assert_fails(
         &person("Ada", "viewer"),
         1,

@@ -100,7 +100,7 @@ async fn edit(
         drop(change);
         let fields = vec![
             Field::new("Name", &person.name, &name),
-            Field::new("Role", person.role, role),
+            Field::new("Role", &person.role, &role),
         ];
         let subject = Subject::new("person", person.number);
         let stale = Stale::of(&state.db.read, &subject, person.version, fields).await?;

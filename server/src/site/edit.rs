@@ -121,8 +121,8 @@ fn both(stands: &Site, yours: &Site) -> Vec<Field> {
     vec![
         Field::new("Site", &stands.name, &yours.name),
         Field::new("Cell", &stands.cell_name, &yours.cell_name),
-        Field::new("Time zone", stands.zone, yours.zone),
-        Field::new("Height above the sea", height(stands), height(yours)),
+        Field::new("Time zone", &stands.zone, &yours.zone),
+        Field::new("Height above the sea", &height(stands), &height(yours)),
     ]
 }
 
