@@ -129,7 +129,7 @@ async fn a_photo_is_kept_shown_and_journaled() {
     let mut app = crew().await;
     let before = app.get("/requests/8").await;
     assert!(before.contains("None yet. Photograph the damage with a scale beside it"));
-    assert!(before.contains("href=\"/requests/8/photos\">Add photos or papers"));
+    assert!(before.contains("href=\"/requests/8/photos#add\">Add photos or papers"));
 
     let answer = add(&mut app, "IMG_2034.jpg", &jpeg()).await;
     assert_eq!(
@@ -150,7 +150,7 @@ async fn a_photo_is_kept_shown_and_journaled() {
         assert!(page.contains("alt=\"photo: crack at the hub\""));
         assert!(page.contains("<b>crack at the hub</b>"));
         assert!(
-            page.contains("Sprayer, just now<br>IMG_2034.jpg, 64 × 48, "),
+            page.contains("Sprayer, just now<br>IMG_2034.jpg, 64\u{a0}×\u{a0}48, "),
             "{}",
             page.body
         );
@@ -185,7 +185,7 @@ async fn a_lot_has_its_certificate_as_a_paper() {
     assert_eq!(answer.location(), ON_LOT, "{}", answer.body);
     let page = app.get("/powder/L0391").await;
     assert!(page.contains(">PDF</text>"));
-    assert!(page.contains(">3 pages</text>"));
+    assert!(page.contains(">3\u{a0}pages</text>"));
 
     let (hash, bytes) = only_one(&app).await;
     let served = app.get(&format!("/attachments/{hash}")).await;

@@ -175,7 +175,7 @@ async fn show(
     errors: FieldErrors,
 ) -> Result<Response, AppError> {
     let attached = queries::of(&state.db.read, &holder).await?;
-    let title = format!("Photos and papers of {}", holder.code());
+    let title = format!("Photos of {}", holder.code());
     let layout = visit.layout(holder.screen(), &title).await?;
     page_with(
         status(&errors),

@@ -39,6 +39,8 @@ impl Photos {
         let mut tiles = tiles(&attached, visit);
         let count = tiles.len();
         tiles.truncate(SHOWN);
+        // What is taken off is taken off where all of it is in view.
+        tiles.iter_mut().for_each(|tile| tile.take_off = None);
         Ok(Photos {
             path: holder.photos_path(),
             wanted: holder.wanted(),
@@ -101,15 +103,17 @@ fn file(attached: &Attached) -> String {
     let kib = whole((attached.size + 1023) / 1024);
     let name = &attached.file_name;
     match attached.pixels {
-        Some((width, height)) => format!("{name}, {width} × {height}, {kib} KiB"),
-        None => format!("{name}, {}, {kib} KiB", pages(attached.pages)),
+        Some((width, height)) => {
+            format!("{name}, {width}\u{a0}×\u{a0}{height}, {kib}\u{a0}KiB")
+        }
+        None => format!("{name}, {}, {kib}\u{a0}KiB", pages(attached.pages)),
     }
 }
 
 fn pages(count: i64) -> String {
     match count {
-        1 => "1 page".to_owned(),
-        count => format!("{count} pages"),
+        1 => "1\u{a0}page".to_owned(),
+        count => format!("{count}\u{a0}pages"),
     }
 }
 
