@@ -15,7 +15,7 @@ pub fn may(role: Role, act: Act) -> bool {
     use Role::{Checker, Crew, Lead, Storekeeper, Viewer};
     let roles: &[Role] = match act {
         Act::Look => &[Crew, Checker, Lead, Storekeeper, Viewer],
-        Act::FileRequest => &[Crew, Checker, Lead, Storekeeper],
+        Act::FileRequest | Act::Attach => &[Crew, Checker, Lead, Storekeeper],
         Act::Plan => &[Crew, Checker, Lead, Storekeeper],
         Act::AcceptLineUp => &[Lead],
         Act::HoldLot => &[Crew, Checker, Lead, Storekeeper],
@@ -102,6 +102,8 @@ pub enum Act {
     Look,
     /// Report a damaged, worn or interim part, and change that report.
     FileRequest,
+    /// Add photos and papers to a request or a lot, and take off one's own.
+    Attach,
     /// Have the line-up computed again.
     Plan,
     /// Make a line-up the one that the crew works to.
@@ -129,6 +131,7 @@ impl Act {
     pub const ALL: &'static [Act] = &[
         Act::Look,
         Act::FileRequest,
+        Act::Attach,
         Act::Plan,
         Act::AcceptLineUp,
         Act::HoldLot,
@@ -147,6 +150,7 @@ impl fmt::Display for Act {
         f.write_str(match self {
             Act::Look => "read the pages",
             Act::FileRequest => "file a request",
+            Act::Attach => "add photos and papers",
             Act::Plan => "plan again",
             Act::AcceptLineUp => "say which line-up the crew works to",
             Act::HoldLot => "stop a lot",

@@ -28,8 +28,8 @@ pub struct Change {
     once: Option<Once>,
     now: i64,
     entries: u32,
-    health: Health,
     last: i64,
+    health: Health,
 }
 
 impl Change {
@@ -55,8 +55,8 @@ impl Change {
             once,
             now: state.clock.now(),
             entries: 0,
-            health: state.health.clone(),
             last: 0,
+            health: state.health.clone(),
         })
     }
 
@@ -145,7 +145,17 @@ impl Change {
         self.end().await
     }
 
+    fn refuse_without_trace(&self) -> Result<(), AppError> {
+        match self.entries {
+            0 => Err(AppError::internal(
+                "a change without a journal entry was not committed",
+            )),
+            _ => Ok(()),
+        }
+    }
+
     async fn keep_answer(&mut self, location: &str, notice: &Notice) -> Result<(), AppError> {
+        self.refuse_without_trace()?;
         let (Actor::Person(person), Some(once)) = (self.actor, &self.once) else {
             return Ok(());
         };
@@ -165,11 +175,7 @@ impl Change {
     }
 
     async fn end(self) -> Result<(), AppError> {
-        if self.entries == 0 {
-            return Err(AppError::internal(
-                "a change without a journal entry was not committed",
-            ));
-        }
+        self.refuse_without_trace()?;
         self.transaction.commit().await?;
         self.health.wrote();
         Ok(())

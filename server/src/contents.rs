@@ -17,13 +17,13 @@ pub fn routes() -> Routes {
 #[template(path = "contents.html")]
 struct ContentsPage {
     page: Layout,
-    screens: &'static [Screen],
+    screens: Vec<Screen>,
 }
 
 async fn show(visit: Visit) -> Result<Response, AppError> {
     let screen = Screen::Contents;
     page(&ContentsPage {
         page: visit.layout(screen, screen.word()).await?,
-        screens: &Screen::ALL,
+        screens: Screen::ALL.into_iter().chain([Screen::Account]).collect(),
     })
 }

@@ -58,7 +58,7 @@ pub enum AppError {
     #[error("some values are not right")]
     Invalid(FieldErrors),
     /// 413.
-    #[error("that is too much at once; at most {limit_kib} KiB can be sent")]
+    #[error("that is too much at once; at most {} can be sent", binary_size(*limit_kib))]
     TooLarge { limit_kib: usize },
     /// 503. Nothing is written as long as this service runs.
     #[error("{} {}", .0.what, .0.remedy)]
@@ -145,12 +145,12 @@ pub struct Problem {
     /// What happened and what to do, in whole sentences.
     pub detail: String,
     pub errors: FieldErrors,
+    /// How to send a form on that was refused because it was sent before.
+    pub resend: Option<Resend>,
     /// What is wrong with disk or database, for the service to remember.
     trouble: Option<Trouble>,
     /// What to do, where the status alone does not say it.
     act: Option<&'static str>,
-    /// How to send a form on that was refused because it was sent before.
-    pub resend: Option<Resend>,
     /// For the log only.
     cause: Option<Arc<str>>,
 }
@@ -188,9 +188,9 @@ impl Problem {
             status,
             detail: detail.to_owned(),
             errors: FieldErrors::default(),
+            resend: None,
             trouble: None,
             act: None,
-            resend: None,
             cause: None,
         }
     }
@@ -371,6 +371,15 @@ fn replace_body(response: Response, media_type: &'static str, body: String) -> R
         .headers
         .insert(CONTENT_TYPE, HeaderValue::from_static(media_type));
     Response::from_parts(parts, body.into())
+}
+
+/// A limit as people say it: '12 MiB', '100 KiB'.
+fn binary_size(kib: usize) -> String {
+    if kib.is_multiple_of(1024) {
+        format!("{} MiB", kib / 1024)
+    } else {
+        format!("{kib} KiB")
+    }
 }
 
 /// The text of an error with a capital and a full stop, as a page shows it.

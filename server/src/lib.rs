@@ -1,6 +1,7 @@
 //! Mendpost's web service and command line.
 
 pub mod assets;
+pub mod attachment;
 pub mod backup;
 pub mod catalogue;
 pub mod caution;
@@ -52,6 +53,7 @@ use tower_http::csrf::CsrfLayer;
 use tower_http::timeout::TimeoutLayer;
 use tower_http::trace::TraceLayer;
 
+use attachment::Intake;
 use backup::Keeper;
 use clock::Clock;
 use config::Config;
@@ -73,6 +75,7 @@ pub struct AppState {
     pub planner: Planner,
     pub health: Health,
     pub keeper: Keeper,
+    pub intake: Intake,
 }
 
 impl AppState {
@@ -86,6 +89,7 @@ impl AppState {
             planner: Planner::default(),
             health: Health::default(),
             keeper: Keeper::default(),
+            intake: Intake::default(),
         }
     }
 }
@@ -99,13 +103,14 @@ pub fn routes() -> Routes {
         .merge(powder::routes())
         .merge(now::routes())
         .merge(requests::routes())
+        .merge(attachment::routes())
         .merge(contents::routes())
         .merge(lineup::routes())
         .merge(signature::routes())
         .merge(site::routes())
+        .merge(journal::routes())
         .merge(backup::routes())
         .merge(clock_check::routes())
-        .merge(journal::routes())
         .merge(skin::routes())
 }
 

@@ -26,6 +26,7 @@ pub use next::local_path;
 pub use passphrase::Passphrases;
 pub use roster::add;
 pub use session::{Sessions, layer as session_layer};
+pub use sign_in::{Refused, by_passphrase};
 pub use slow_down::SlowDown;
 pub use token::{check as check_token, new as new_token};
 pub use visit::{Visit, Who, identify, sign_in_first};

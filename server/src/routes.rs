@@ -1,7 +1,7 @@
 //! The route table: a route cannot be made without saying who may use it.
 
 use axum::Router;
-use axum::extract::{Request, State};
+use axum::extract::{DefaultBodyLimit, Request, State};
 use axum::handler::Handler;
 use axum::http::Method;
 use axum::middleware::{Next, from_fn_with_state};
@@ -9,8 +9,8 @@ use axum::response::Response;
 use axum::routing::{MethodRouter, get, post};
 use mendpost_core::people::{Act, Role, may};
 
-use crate::AppState;
 use crate::people::{Visit, sign_in_first};
+use crate::{AppState, FILES_LIMIT};
 
 /// Who may use a route.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -70,6 +70,16 @@ impl Routes {
         T: 'static,
     {
         self.add(Method::POST, path, access.into(), post(handler))
+    }
+
+    /// An act whose form carries files: takes more than others.
+    pub fn post_files<H, T>(self, path: &'static str, access: impl Into<Access>, handler: H) -> Self
+    where
+        H: Handler<T, AppState>,
+        T: 'static,
+    {
+        let handler = post(handler).layer(DefaultBodyLimit::max(FILES_LIMIT));
+        self.add(Method::POST, path, access.into(), handler)
     }
 
     /// Both tables as one.

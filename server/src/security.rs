@@ -18,6 +18,8 @@ use crate::error::AppError;
 pub async fn headers(request: Request, next: Next) -> Response {
     let mut response = next.run(request).await;
     let headers = response.headers_mut();
+    // Where an answer brings a policy of its own both hold, so it can only be stricter.
+    headers.append(CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
     for (name, value) in FIXED {
         headers.insert(name, HeaderValue::from_static(value));
     }
@@ -58,13 +60,11 @@ pub async fn check_host(State(state): State<AppState>, request: Request, next: N
 }
 
 /// `style-src 'self'` also forbids `style` attributes: templates use classes and SVG attributes.
-const FIXED: [(HeaderName, &str); 7] = [
-    (
-        CONTENT_SECURITY_POLICY,
-        "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data:; \
-         font-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; \
-         frame-ancestors 'none'",
-    ),
+const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self' data:; \
+                      font-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; \
+                      frame-ancestors 'none'";
+
+const FIXED: [(HeaderName, &str); 6] = [
     (X_CONTENT_TYPE_OPTIONS, "nosniff"),
     (REFERRER_POLICY, "same-origin"),
     (

@@ -2,7 +2,7 @@
 //! the form's own number, and the fields by which two sendings of it are told apart.
 
 use axum::body::{Body, Bytes, to_bytes};
-use axum::extract::{FromRequest, Multipart, Request};
+use axum::extract::{DefaultBodyLimit, FromRequest, Multipart, Request};
 use axum::http::header::CONTENT_TYPE;
 use axum::http::request::Parts;
 use axum::http::{HeaderMap, HeaderName, StatusCode};
@@ -117,7 +117,9 @@ async fn files(parts: &Parts, bytes: &Bytes) -> Result<Sent, AppError> {
         status: StatusCode::BAD_REQUEST,
         detail: "the form with files cannot be read".to_owned(),
     };
-    let copy = Request::from_parts(parts.clone(), Body::from(bytes.clone()));
+    let mut copy = Request::from_parts(parts.clone(), Body::from(bytes.clone()));
+    // Its length was judged when it was read.
+    DefaultBodyLimit::disable().apply(&mut copy);
     let mut multipart = Multipart::from_request(copy, &())
         .await
         .map_err(|_| broken(()))?;

@@ -53,6 +53,10 @@ async fn first_screen() -> Redirect {
 
 async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
     let people = people::queries::everybody(&state.db.read).await?;
+    let shut_out = match state.config.demonstration {
+        true => Vec::new(),
+        false => people::queries::shut_out(&state.db.read, visit.now).await?,
+    };
     page(&pages::SitePage {
         page: visit.layout(Screen::Site, "Site").await?,
         site: &visit.site,
@@ -61,6 +65,7 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
             .as_ref()
             .is_some_and(|who| may(who.role, Act::SetUpSite)),
         people,
+        shut_out,
     })
 }
 

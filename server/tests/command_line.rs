@@ -4,9 +4,8 @@
 mod binary;
 
 use std::fs;
-use std::io::Write;
 use std::path::Path;
-use std::process::{Output, Stdio};
+use std::process::Output;
 
 use binary::{Server, assert_fails, command, mendpost, mode, text};
 use tempfile::TempDir;

@@ -98,6 +98,15 @@ impl App {
         }
     }
 
+    /// The same browser once more, for what it sends at the same time.
+    pub fn same_browser(&self) -> App {
+        App {
+            cookies: self.cookies.clone(),
+            token: self.token.clone(),
+            ..self.other_browser()
+        }
+    }
+
     /// The same site, served anew from another state.
     pub fn served_with(self, state: AppState) -> App {
         App {
@@ -105,15 +114,6 @@ impl App {
             state,
             cookies: BTreeMap::new(),
             ..self
-        }
-    }
-
-    /// The same browser once more, for what it sends at the same time.
-    pub fn same_browser(&self) -> App {
-        App {
-            cookies: self.cookies.clone(),
-            token: self.token.clone(),
-            ..self.other_browser()
         }
     }
 
@@ -175,14 +175,32 @@ impl App {
         self.send(request, &body).await
     }
 
+    /// Posts a form with files as the page last seen would, each file in the field `files`.
+    pub async fn post_files(
+        &mut self,
+        path: &str,
+        fields: &[(&str, &str)],
+        files: &[SentFile<'_>],
+    ) -> Answer {
+        let token = self.token.clone();
+        let number = once::number();
+        let mut fields = fields.to_vec();
+        if fields.iter().all(|(name, _)| *name != "once") {
+            fields.push(("once", &number));
+        }
+        fields.push(("csrf", &token));
+        let request = request(Method::POST, path).header(CONTENT_TYPE, MULTIPART);
+        self.send(request, multipart(&fields, files)).await
+    }
+
     /// A page of a site whose journal was tampered with.
     pub async fn get_unchecked(&mut self, path: &str) -> Answer {
-        self.exchange(request(Method::GET, path), "").await
+        self.exchange(request(Method::GET, path), b"").await
     }
 
     /// Sends any request, with this browser's cookies. Whatever it did, the journal must hold.
-    pub async fn send(&mut self, request: Builder, body: &str) -> Answer {
-        let answer = self.exchange(request, body).await;
+    pub async fn send(&mut self, request: Builder, body: impl AsRef<[u8]>) -> Answer {
+        let answer = self.exchange(request, body.as_ref()).await;
         verify_journal(&self.state.db.read)
             .await
             .expect("a readable journal")
@@ -190,7 +208,7 @@ impl App {
         answer
     }
 
-    async fn exchange(&mut self, request: Builder, body: &str) -> Answer {
+    async fn exchange(&mut self, request: Builder, body: &[u8]) -> Answer {
         let cookies: Vec<String> = self
             .cookies
             .iter()
@@ -198,7 +216,7 @@ impl App {
             .collect();
         let request = request
             .header(COOKIE, cookies.join("; "))
-            .body(Body::from(body.to_owned()))
+            .body(Body::from(body.to_vec()))
             .expect("a well-formed request");
         let response = self
             .router
@@ -213,6 +231,7 @@ impl App {
             status: parts.status,
             headers: parts.headers,
             body: String::from_utf8_lossy(&body).into_owned(),
+            bytes: body.to_vec(),
         };
         if let Some(token) = answer.token() {
             self.token = token;
@@ -249,6 +268,46 @@ pub fn form(fields: &[(&str, &str)]) -> String {
         .finish()
 }
 
+/// A file as a browser sends it.
+#[derive(Debug, Clone, Copy)]
+pub struct SentFile<'a> {
+    pub name: &'a str,
+    /// What the sender says it is.
+    pub media_type: &'a str,
+    pub bytes: &'a [u8],
+}
+
+/// Fields and files as a form with files sends them (RFC 7578). Quotes and line ends in names are
+/// written as browsers write them (HTML standard, 'multipart/form-data encoding algorithm').
+pub fn multipart(fields: &[(&str, &str)], files: &[SentFile<'_>]) -> Vec<u8> {
+    let mut body = Vec::new();
+    for (name, value) in fields {
+        let head =
+            format!("--{BOUNDARY}\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n");
+        body.extend([head.as_bytes(), value.as_bytes(), b"\r\n"].concat());
+    }
+    for file in files {
+        let name = file
+            .name
+            .replace('"', "%22")
+            .replace('\r', "%0D")
+            .replace('\n', "%0A");
+        let head = format!(
+            "--{BOUNDARY}\r\nContent-Disposition: form-data; name=\"files\"; filename=\"{name}\"\r\n\
+             Content-Type: {}\r\n\r\n",
+            file.media_type
+        );
+        body.extend([head.as_bytes(), file.bytes, b"\r\n"].concat());
+    }
+    body.extend(format!("--{BOUNDARY}--\r\n").as_bytes());
+    body
+}
+
+const BOUNDARY: &str = "----mendpost-tests-7f3a9c";
+
+/// The media type of forms with files, as [`multipart`] writes them.
+pub const MULTIPART: &str = "multipart/form-data; boundary=----mendpost-tests-7f3a9c";
+
 /// The media type of forms.
 pub const FORM: &str = "application/x-www-form-urlencoded";
 
@@ -258,6 +317,8 @@ pub struct Answer {
     pub status: StatusCode,
     pub headers: HeaderMap,
     pub body: String,
+    /// The body as it came, for what is no text.
+    pub bytes: Vec<u8>,
 }
 
 impl Answer {

@@ -155,7 +155,7 @@ async fn too_large_a_body_is_refused() {
     let body = "x".repeat(1024 * 1024 + 1);
     let request = request(Method::POST, "/skin").header(CONTENT_TYPE, FORM);
     let answer = app.send(request, &body).await;
-    assert_page(&answer, StatusCode::PAYLOAD_TOO_LARGE, "at most 1024 KiB");
+    assert_page(&answer, StatusCode::PAYLOAD_TOO_LARGE, "at most 1 MiB");
 }
 
 #[tokio::test]

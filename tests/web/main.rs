@@ -1,5 +1,6 @@
 //! The service in memory: status, text, and what the database holds afterwards.
 
+mod attachments;
 mod backup;
 mod cases;
 mod catalogue;
@@ -17,3 +18,4 @@ mod requests;
 mod security;
 mod seed;
 mod signatures;
+mod version;

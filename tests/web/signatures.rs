@@ -21,7 +21,7 @@ async fn real() -> App {
         ("Cy", Role::Crew, OTHER),
         ("Di", Role::Lead, OTHER),
     ] {
-        let new = NewPassphrase::new(passphrase, &[]).expect("long enough");
+        let new = NewPassphrase::new(passphrase, &[]).expect("hard to guess");
         let hash = app.state.passphrases.hash(new).await.expect("a hash");
         let mut change = Change::begin(&app.state, Actor::Mendpost)
             .await

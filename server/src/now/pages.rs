@@ -40,13 +40,13 @@ pub struct NowPage {
     lines: Vec<Vec<Stack>>,
     stuck: Vec<StuckRow>,
     more_stuck: usize,
+    /// What waits for a second signature.
+    signings: Vec<SigningRow>,
     /// What threatens the data.
     notices: Vec<Notice>,
     doubt: Option<InDoubt>,
     /// How the copies stand.
     copies: String,
-    /// What waits for a second signature.
-    signings: Vec<SigningRow>,
 }
 
 /// Why the order should be planned again.
@@ -145,10 +145,10 @@ impl NowPage {
             lines: lines(&stacks(&page, &words, situation, line_up)),
             stuck,
             more_stuck,
+            signings: Vec::new(),
             notices: safety.notices,
             doubt: safety.doubt,
             copies: safety.copies,
-            signings: Vec::new(),
             page,
         }
     }

@@ -9,7 +9,7 @@ use axum::response::Response;
 use mendpost_core::people::Act;
 
 use super::form::{CodesForm, PassphraseForm};
-use super::sign_in::{retry_after, slowed_down};
+use super::sign_in::{Refused, by_passphrase};
 use super::{Person, Visit, Who, codes, queries, roster, session};
 use crate::AppState;
 use crate::change::Change;
@@ -29,26 +29,8 @@ pub fn routes() -> Routes {
         .merge(sessions::routes())
 }
 
-/// Why something was not done: shown on the account's page.
-struct Refusal {
-    status: StatusCode,
-    errors: FieldErrors,
-    wait_seconds: Option<i64>,
-}
-
-impl Refusal {
-    fn new(status: StatusCode, errors: FieldErrors) -> Refusal {
-        Refusal {
-            status,
-            errors,
-            wait_seconds: None,
-        }
-    }
-}
-
 async fn show(State(state): State<AppState>, visit: Visit, who: Who) -> Result<Response, AppError> {
-    let nothing = Refusal::new(StatusCode::OK, FieldErrors::default());
-    account_page(&state, &visit, &who, nothing).await
+    account_page(&state, &visit, &who, StatusCode::OK, FieldErrors::default()).await
 }
 
 async fn change_passphrase(
@@ -60,13 +42,11 @@ async fn change_passphrase(
     refuse_in_demonstration(&state)?;
     let new = match form.parse(&who.name, &visit.site) {
         Ok(new) => new,
-        Err(errors) => {
-            let refusal = Refusal::new(StatusCode::UNPROCESSABLE_ENTITY, errors);
-            return account_page(&state, &visit, &who, refusal).await;
-        }
+        Err(errors) => return account_page(&state, &visit, &who, errors.status(), errors).await,
     };
-    if let Err(refusal) = confirm(&state, &who, "passphrase", form.passphrase).await? {
-        return account_page(&state, &visit, &who, refusal).await;
+    let refused = confirm(&state, &visit, &who, "passphrase", &form.passphrase).await?;
+    if let Some(page) = refused {
+        return Ok(page);
     }
     let hash = state.passphrases.hash(new).await?;
     let mut change = Change::begin(&state, &who).await?;
@@ -87,8 +67,16 @@ async fn make_recovery_codes(
     Posted(form): Posted<CodesForm>,
 ) -> Result<Response, AppError> {
     refuse_in_demonstration(&state)?;
-    if let Err(refusal) = confirm(&state, &who, "codes-passphrase", form.codes_passphrase).await? {
-        return account_page(&state, &visit, &who, refusal).await;
+    let refused = confirm(
+        &state,
+        &visit,
+        &who,
+        "codes-passphrase",
+        &form.codes_passphrase,
+    )
+    .await?;
+    if let Some(page) = refused {
+        return Ok(page);
     }
     let mut change = Change::begin(&state, &who).await?;
     let person = myself(&mut change, &who).await?;
@@ -107,32 +95,26 @@ async fn make_recovery_codes(
     })
 }
 
-/// Asks for the passphrase again before something that others must not do at a tablet left open.
+/// Asks for the passphrase again before something that others must not do at a tablet left open; the
+/// page to show if it is not theirs.
 async fn confirm(
     state: &AppState,
+    visit: &Visit,
     who: &Who,
     field: &str,
-    typed: String,
-) -> Result<Result<(), Refusal>, AppError> {
+    typed: &str,
+) -> Result<Option<Response>, AppError> {
+    let Err(refused) = by_passphrase(state, &who.name, typed).await? else {
+        return Ok(None);
+    };
+    let text = match refused {
+        Refused::Wrong => "this is not your passphrase; type the one that you sign in with".into(),
+        Refused::Wait { .. } => refused.to_string(),
+    };
     let mut errors = FieldErrors::default();
-    if let Err(wait) = state.slow_down.admit(&who.name, state.clock.now()) {
-        slowed_down(&mut errors, field, wait);
-        return Ok(Err(Refusal {
-            status: StatusCode::TOO_MANY_REQUESTS,
-            errors,
-            wait_seconds: Some(wait),
-        }));
-    }
-    let hash = queries::passphrase_hash(&state.db.read, who.id).await?;
-    if state.passphrases.verify(typed, hash).await? {
-        state.slow_down.forget(&who.name);
-        return Ok(Ok(()));
-    }
-    errors.add(
-        field,
-        "this is not your passphrase; type the one that you sign in with",
-    );
-    Ok(Err(Refusal::new(StatusCode::UNPROCESSABLE_ENTITY, errors)))
+    errors.add(field, text);
+    let page = account_page(state, visit, who, refused.status(), errors).await?;
+    Ok(Some(refused.mark(page)))
 }
 
 /// The person as the change finds them.
@@ -155,7 +137,8 @@ async fn account_page(
     state: &AppState,
     visit: &Visit,
     who: &Who,
-    refusal: Refusal,
+    status: StatusCode,
+    errors: FieldErrors,
 ) -> Result<Response, AppError> {
     let open = session::open_sessions(&state.db.read, who.id, visit.now).await?;
     let codes_left = codes::recovery_left(&state.db.read, who.id).await?;
@@ -167,12 +150,8 @@ async fn account_page(
         role: who.role,
         sessions: pages::rows(open, &visit.session_key()),
         codes_left,
-        errors: refusal.errors,
+        errors,
         demonstration: state.config.demonstration,
     };
-    let page = page_with(refusal.status, &account)?;
-    Ok(match refusal.wait_seconds {
-        None => page,
-        Some(wait) => retry_after(page, wait),
-    })
+    page_with(status, &account)
 }

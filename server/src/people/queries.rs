@@ -120,6 +120,25 @@ pub(super) async fn person_numbered(
     .await
 }
 
+/// The numbers of active people who have neither passphrase nor code, and so no way in.
+pub async fn shut_out(
+    executor: impl SqliteExecutor<'_>,
+    now: i64,
+) -> Result<Vec<i64>, sqlx::Error> {
+    sqlx::query_scalar!(
+        "select number from person
+         where active = 1 and passphrase_hash is null
+           and not exists (
+             select 1 from one_time_code
+             where person_id = person.id and used_at is null
+               and (expires_at is null or expires_at > ?))
+         order by number",
+        now
+    )
+    .fetch_all(executor)
+    .await
+}
+
 /// The hash of a person's passphrase, if there is one.
 pub(super) async fn passphrase_hash(
     executor: impl SqliteExecutor<'_>,

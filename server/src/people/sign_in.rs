@@ -5,6 +5,7 @@ use axum::extract::{Query, State};
 use axum::http::header::RETRY_AFTER;
 use axum::http::{HeaderValue, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
+use thiserror::Error;
 
 use super::form::{DemonstrationForm, SignInForm, person_name};
 use super::{Person, Visit, local_path, queries};
@@ -36,15 +37,58 @@ struct SignInPage {
     people: Vec<Person>,
 }
 
-/// Says beside which field to wait, and for how long.
-pub fn slowed_down(errors: &mut FieldErrors, field: &str, wait_seconds: i64) {
-    let text = format!("too many tries for this name; wait {wait_seconds} s, then try again");
-    errors.add(field, text);
+/// The active person of this name, if the passphrase is theirs. Each try counts for the slow-down.
+pub async fn by_passphrase(
+    state: &AppState,
+    name: &str,
+    typed: &str,
+) -> Result<Result<Person, Refused>, AppError> {
+    if let Err(seconds) = state.slow_down.admit(name, state.clock.now()) {
+        return Ok(Err(Refused::Wait { seconds }));
+    }
+    // What cannot be a name is nobody's.
+    let known = person_name(name).unwrap_or_default();
+    let found = queries::person_to_sign_in(&state.db.read, &known).await?;
+    let (person, hash) = found.unzip();
+    let matches = state
+        .passphrases
+        .verify(typed.to_owned(), hash.flatten())
+        .await?;
+    Ok(match person {
+        Some(person) if matches => {
+            state.slow_down.forget(name);
+            Ok(person)
+        }
+        _ => Err(Refused::Wrong),
+    })
 }
 
-/// Tells browsers and scripts too how long to wait.
-pub fn retry_after(page: Response, wait_seconds: i64) -> Response {
-    ([(RETRY_AFTER, HeaderValue::from(wait_seconds))], page).into_response()
+/// Why somebody is not let in, or not believed.
+#[derive(Debug, Clone, PartialEq, Eq, Error)]
+pub enum Refused {
+    #[error("name and passphrase do not belong together; try again")]
+    Wrong,
+    #[error("too many tries for this name; wait {seconds} s, then try again")]
+    Wait { seconds: i64 },
+}
+
+impl Refused {
+    pub fn status(&self) -> StatusCode {
+        match self {
+            Refused::Wrong => StatusCode::UNPROCESSABLE_ENTITY,
+            Refused::Wait { .. } => StatusCode::TOO_MANY_REQUESTS,
+        }
+    }
+
+    /// Tells browsers and scripts too how long to wait.
+    pub fn mark(&self, page: Response) -> Response {
+        match self {
+            Refused::Wrong => page,
+            Refused::Wait { seconds } => {
+                ([(RETRY_AFTER, HeaderValue::from(*seconds))], page).into_response()
+            }
+        }
+    }
 }
 
 async fn show(
@@ -63,34 +107,19 @@ async fn sign_in(
     visit: Visit,
     Posted(form): Posted<SignInForm>,
 ) -> Result<Response, AppError> {
-    let mut errors = FieldErrors::default();
-    if let Err(wait) = state.slow_down.admit(&form.name, state.clock.now()) {
-        slowed_down(&mut errors, "passphrase", wait);
-        let status = StatusCode::TOO_MANY_REQUESTS;
-        let page = sign_in_page(&state, visit, status, form, errors).await?;
-        return Ok(retry_after(page, wait));
-    }
-    // What cannot be a name is nobody's.
-    let name = person_name(&form.name).unwrap_or_default();
-    let found = queries::person_to_sign_in(&state.db.read, &name).await?;
-    let (person, hash) = found.unzip();
-    let matches = state
-        .passphrases
-        .verify(form.passphrase.clone(), hash.flatten())
-        .await?;
-    if let Some(person) = person.filter(|_| matches) {
-        state.slow_down.forget(&form.name);
-        visit.sign_in(&person).await?;
-        tracing::info!(person = person.number, "signed in");
-        return Ok(Redirect::to(local_path(&form.next)).into_response());
-    }
+    let refused = match by_passphrase(&state, &form.name, &form.passphrase).await? {
+        Ok(person) => {
+            visit.sign_in(&person).await?;
+            tracing::info!(person = person.number, "signed in");
+            return Ok(Redirect::to(local_path(&form.next)).into_response());
+        }
+        Err(refused) => refused,
+    };
     tracing::warn!("sign-in refused");
-    errors.add(
-        "passphrase",
-        "name and passphrase do not belong together; try again",
-    );
-    let status = StatusCode::UNPROCESSABLE_ENTITY;
-    sign_in_page(&state, visit, status, form, errors).await
+    let mut errors = FieldErrors::default();
+    errors.add("passphrase", refused.to_string());
+    let page = sign_in_page(&state, visit, refused.status(), form, errors).await?;
+    Ok(refused.mark(page))
 }
 
 async fn sign_in_to_demonstration(

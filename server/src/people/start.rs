@@ -7,7 +7,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 
 use super::form::StartForm;
 use super::passphrase::NewPassphrase;
-use super::sign_in::{retry_after, slowed_down};
+use super::sign_in::Refused;
 use super::{Person, Visit, codes, roster};
 use crate::AppState;
 use crate::change::{Actor, Change};
@@ -56,11 +56,11 @@ async fn start(
         Err(errors) => return start_page(&state, visit, refused, form, errors).await,
     };
     let mut errors = FieldErrors::default();
-    if let Err(wait) = state.slow_down.admit(&name, state.clock.now()) {
-        slowed_down(&mut errors, "secret-code", wait);
-        let status = StatusCode::TOO_MANY_REQUESTS;
-        let page = start_page(&state, visit, status, form, errors).await?;
-        return Ok(retry_after(page, wait));
+    if let Err(seconds) = state.slow_down.admit(&name, state.clock.now()) {
+        let refused = Refused::Wait { seconds };
+        errors.add("secret-code", refused.to_string());
+        let page = start_page(&state, visit, refused.status(), form, errors).await?;
+        return Ok(refused.mark(page));
     }
     let Some(person) = admit(&state, &name, &form.secret_code, passphrase).await? else {
         tracing::warn!("start refused");

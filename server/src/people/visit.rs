@@ -29,10 +29,10 @@ pub struct Visit {
     /// When the request came, in milliseconds since 1970, UTC.
     pub now: i64,
     pub skin: Skin,
-    /// What every page has to say of the data's state.
-    pub(crate) health: Option<Notice>,
     /// The device, if somebody has set a PIN on it.
     pub(crate) device: Option<Device>,
+    /// What every page has to say of the data's state.
+    pub(crate) health: Option<Notice>,
     pub(crate) token: Option<String>,
     pub(crate) path: String,
     /// What the browser calls itself.
@@ -102,8 +102,8 @@ impl Visit {
             site: Arc::new(site),
             now: state.clock.now(),
             skin: Skin::of(headers),
-            health: state.health.notice(),
             device: pin::device(headers),
+            health: state.health.notice(),
             token: session::token(&session).await?,
             path,
             agent: device::agent(headers),

@@ -7,6 +7,7 @@ use mendpost_core::situation::Situation;
 
 use super::queries::{ContainerRow, LotFacts, MovementRow};
 use super::release::LotAct;
+use crate::attachment::Photos;
 use crate::page::{Layout, grams_down, grams_exact, whole};
 use crate::requests;
 use crate::signature::Signature;
@@ -22,6 +23,7 @@ pub struct Record {
     pub signatures: Vec<Signature>,
     /// What the person may do with it.
     pub acts: Vec<LotAct>,
+    pub photos: Photos,
 }
 
 #[derive(Template)]
@@ -38,6 +40,7 @@ pub struct LotPage {
     places: Vec<Draw>,
     signatures: Vec<Signature>,
     acts: Vec<LotAct>,
+    photos: Photos,
 }
 
 struct Line {
@@ -90,6 +93,7 @@ impl LotPage {
                 .collect(),
             signatures: record.signatures,
             acts: record.acts,
+            photos: record.photos,
             code: record.lot.code,
             page,
         }

@@ -15,6 +15,7 @@ use mendpost_core::people::Act;
 use serde::Deserialize;
 
 use crate::AppState;
+use crate::attachment::{Holder, Photos};
 use crate::error::AppError;
 use crate::lineup::{Stored, queries as lineup};
 use crate::page::{Screen, page};
@@ -75,9 +76,11 @@ async fn show_lot(
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
     let lot = queries::lot(&state.db.read, &code).await?;
-    let lot = lot.ok_or_else(|| AppError::NotFound {
+    let none = || AppError::NotFound {
         what: format!("lot {code}"),
-    })?;
+    };
+    let lot = lot.ok_or_else(none)?;
+    let holder = Holder::lot(&state.db.read, &code).await?;
     let situation = situation::now(&state).await?;
     let stored = working_order(&state).await?;
     let line_up = stored.as_ref().map(|s| &s.line_up);
@@ -87,6 +90,7 @@ async fn show_lot(
         movements: queries::movements(&state.db.read, &code).await?,
         signatures: signature::of_subject(&state.db.read, "lot", &code).await?,
         acts: release::acts(&state, &visit, &lot).await?,
+        photos: Photos::load(&state, &visit, &holder.ok_or_else(none)?).await?,
         lot,
     };
     let layout = visit.layout(Screen::Powder, &code).await?;

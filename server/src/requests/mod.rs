@@ -17,6 +17,7 @@ use mendpost_core::code::RequestCode;
 use mendpost_core::people::{Act, may};
 
 use crate::AppState;
+use crate::attachment::{Holder, Photos};
 use crate::error::AppError;
 use crate::form::{FieldErrors, Posted};
 use crate::page::{Screen, page, page_with};
@@ -65,22 +66,21 @@ async fn show_one(
     let request = request.ok_or_else(none)?;
     let number = code[1..].parse().map_err(|_| none())?;
     let reported_by = queries::reported_by(&state.db.read, number).await?;
-    let rights = one::Rights {
-        plan: allowed(&visit, Act::Plan),
-        record_yes: allowed(&visit, Act::RecordYes),
+    let holder = Holder::request(&state.db.read, number).await?;
+    let record = one::Record {
+        reported_by: reported_by.unwrap_or_default(),
+        signatures: signature::of_subject(&state.db.read, "request", &code).await?,
+        photos: Photos::load(&state, &visit, &holder.ok_or_else(none)?).await?,
+        rights: one::Rights {
+            plan: allowed(&visit, Act::Plan),
+            record_yes: allowed(&visit, Act::RecordYes),
+        },
     };
-    let signatures = signature::of_subject(&state.db.read, "request", &code).await?;
     let layout = visit
         .layout(Screen::Requests, &format!("Request {code}"))
         .await?;
     page(&one::OnePage::new(
-        layout,
-        &situation,
-        &orders,
-        request,
-        &reported_by.unwrap_or_default(),
-        signatures,
-        rights,
+        layout, &situation, &orders, request, record,
     ))
 }
 

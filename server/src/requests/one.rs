@@ -7,12 +7,21 @@ use super::asked::{Asked, asked};
 use super::path;
 use super::standing::{Orders, Standing};
 use super::ways::{GatesOfWay, WayRow, Ways};
+use crate::attachment::Photos;
 use crate::caution::{Caution, cautions};
 use crate::page::{Layout, minutes, whole};
 use crate::signature::Signature;
 use crate::words::Words;
 use crate::words::who_word;
 use crate::words::work::sentence;
+
+/// What is on record about a request beside what it asks for.
+pub struct Record {
+    pub reported_by: String,
+    pub signatures: Vec<Signature>,
+    pub rights: Rights,
+    pub photos: Photos,
+}
 
 /// Everything of one request.
 #[derive(Template)]
@@ -32,6 +41,7 @@ pub struct OnePage {
     /// The yeses on record: who, and what was said.
     yeses: Vec<YesRow>,
     signatures: Vec<Signature>,
+    photos: Photos,
     rights: Rights,
     path: String,
 }
@@ -90,9 +100,7 @@ impl OnePage {
         situation: &Situation,
         orders: &Orders,
         request: &Request,
-        reported_by: &str,
-        signatures: Vec<Signature>,
-        rights: Rights,
+        record: Record,
     ) -> Self {
         let words = Words::new(situation);
         let standing = orders.standing(&request.code);
@@ -102,7 +110,7 @@ impl OnePage {
         OnePage {
             answer,
             reason,
-            asked: asked(&page, &words, situation, request, reported_by),
+            asked: asked(&page, &words, situation, request, &record.reported_by),
             ways: ways.rows(),
             gates: ways.gates(),
             planned: match standing {
@@ -129,8 +137,9 @@ impl OnePage {
                 .iter()
                 .map(|yes| yes_row(&words, yes))
                 .collect(),
-            signatures,
-            rights,
+            signatures: record.signatures,
+            photos: record.photos,
+            rights: record.rights,
             path: path(&request.code),
             page,
         }

@@ -14,12 +14,18 @@ pub struct SitePage<'a> {
     /// Whether whoever looks may change what stands here.
     pub is_lead: bool,
     pub people: Vec<Person>,
+    /// The numbers of those who have no way in yet: nobody's in the demonstration.
+    pub shut_out: Vec<i64>,
 }
 
 impl SitePage<'_> {
     fn answer(&self) -> String {
         if self.is_lead {
-            return "Change what is no longer so.".to_owned();
+            return match self.shut_out.as_slice() {
+                [] => "Change what is no longer so.".to_owned(),
+                [one] => format!("Give {} a start code.", self.name_of(*one)),
+                many => format!("Give {} people a start code.", many.len()),
+            };
         }
         let leads: Vec<&str> = self
             .active()
@@ -27,6 +33,19 @@ impl SitePage<'_> {
             .map(|person| person.name.as_str())
             .collect();
         format!("Ask {} for a change here.", leads.join(" or "))
+    }
+
+    fn name_of(&self, number: i64) -> &str {
+        let person = self.people.iter().find(|person| person.number == number);
+        person.map_or("somebody", |person| &person.name)
+    }
+
+    fn state(&self, person: &Person) -> &'static str {
+        if self.shut_out.contains(&person.number) {
+            "needs a start code"
+        } else {
+            person.state()
+        }
     }
 
     fn count(&self) -> String {
@@ -45,7 +64,7 @@ impl SitePage<'_> {
     }
 
     fn acts(&self) -> &'static [Act] {
-        &Act::ALL
+        Act::ALL
     }
 
     fn may(&self, role: &Role, act: &Act) -> &'static str {

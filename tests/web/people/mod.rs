@@ -1,6 +1,8 @@
 //! Signing in and out; in folders of their own: starting by a code, one's account, and the people of the
 //! site as the lead sees them.
 
+mod account;
+mod site;
 mod start;
 
 use axum::http::StatusCode;
@@ -26,12 +28,16 @@ async fn app() -> App {
 }
 
 async fn add(state: &AppState, name: &str) {
+    add_as(state, name, Role::Crew).await;
+}
+
+async fn add_as(state: &AppState, name: &str, role: Role) {
     let passphrase = NewPassphrase::new(PASSPHRASE, &[]).expect("hard to guess");
     let hash = state.passphrases.hash(passphrase).await.expect("a hash");
     let mut change = Change::begin(state, Actor::Mendpost)
         .await
         .expect("the writer is free");
-    people::add(&mut change, name, Role::Crew, Some(&hash))
+    people::add(&mut change, name, role, Some(&hash))
         .await
         .expect("a new name");
     change.commit().await.expect("a journalled change");

@@ -84,7 +84,7 @@ pub struct SessionRow {
     pub this: bool,
 }
 
-/// Sessions as rows; `this` is the key of the one in front of the page.
+/// Sessions as rows; `this` is the key of the one in front of the page, which comes first.
 pub fn rows(open: Vec<Open>, this: &[u8]) -> Vec<SessionRow> {
     let row = |open: Open| SessionRow {
         this: open.key == this,
@@ -93,7 +93,9 @@ pub fn rows(open: Vec<Open>, this: &[u8]) -> Vec<SessionRow> {
         since: open.since,
         last_used: open.last_used,
     };
-    open.into_iter().map(row).collect()
+    let mut rows: Vec<SessionRow> = open.into_iter().map(row).collect();
+    rows.sort_by_key(|row| !row.this);
+    rows
 }
 
 fn codes(left: i64) -> String {

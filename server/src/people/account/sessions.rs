@@ -12,13 +12,13 @@ use crate::form::Posted;
 use crate::page::{Notice, Screen};
 use crate::people::form::SessionForm;
 use crate::people::{Visit, Who, roster, session};
-use crate::routes::Routes;
+use crate::routes::{Access, Routes};
 
 pub fn routes() -> Routes {
     Routes::default()
         .post("/account/sessions/end", Act::Look, end_one)
         .post("/account/sessions/end-others", Act::Look, end_others)
-        .post("/sign-out/everywhere", Act::Look, end_all)
+        .post("/sign-out/everywhere", Access::Open, end_all)
 }
 
 async fn end_one(
@@ -43,12 +43,11 @@ async fn end_others(
     finish(change, &who, "all others", ended).await
 }
 
-/// Also the one in front of the page.
-async fn end_all(
-    State(state): State<AppState>,
-    visit: Visit,
-    who: Who,
-) -> Result<Response, AppError> {
+/// Also the one in front of the page. Whoever is signed in nowhere is so already.
+async fn end_all(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
+    let Some(who) = visit.who.clone() else {
+        return Ok(Redirect::to(Screen::SignIn.path()).into_response());
+    };
     let mut change = Change::begin(&state, &who).await?;
     let person = myself(&mut change, &who).await?;
     let ended = session::end_all(change.connection(), who.id).await?;

@@ -1,0 +1,114 @@
+use mendpost_core::journal::Subject;
+use sqlx::{SqliteExecutor, SqlitePool};
+
+use super::queries;
+use crate::page::Screen;
+
+/// What photos and papers belong to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Holder {
+    pub kind: HolderKind,
+    /// Number of a request, code of a lot: as the journal and the address have it.
+    pub key: String,
+    /// What it is in words, as 'Feed pump 1, impeller'.
+    pub name: String,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum HolderKind {
+    Request,
+    Lot,
+}
+
+impl Holder {
+    /// A request by its number, open or not.
+    pub async fn request(
+        executor: impl SqliteExecutor<'_>,
+        number: i64,
+    ) -> Result<Option<Holder>, sqlx::Error> {
+        let name = queries::request_name(executor, number).await?;
+        Ok(name.map(|name| Holder {
+            kind: HolderKind::Request,
+            key: number.to_string(),
+            name,
+        }))
+    }
+
+    pub async fn lot(
+        executor: impl SqliteExecutor<'_>,
+        code: &str,
+    ) -> Result<Option<Holder>, sqlx::Error> {
+        let name = queries::lot_name(executor, code).await?;
+        Ok(name.map(|name| Holder {
+            kind: HolderKind::Lot,
+            key: code.to_owned(),
+            name,
+        }))
+    }
+
+    /// By kind and key, as they are stored.
+    pub(super) async fn stored(
+        read: &SqlitePool,
+        kind: &str,
+        key: &str,
+    ) -> Result<Option<Holder>, sqlx::Error> {
+        match (kind, key.parse()) {
+            ("request", Ok(number)) => Holder::request(read, number).await,
+            _ => Holder::lot(read, key).await,
+        }
+    }
+
+    /// As people say it: 'R41', 'L0408'.
+    pub fn code(&self) -> String {
+        match self.kind {
+            HolderKind::Request => format!("R{}", self.key),
+            HolderKind::Lot => self.key.clone(),
+        }
+    }
+
+    /// Where its own page stands.
+    pub fn path(&self) -> String {
+        match self.kind {
+            HolderKind::Request => format!("/requests/{}", self.key),
+            HolderKind::Lot => format!("/powder/{}", self.key),
+        }
+    }
+
+    /// Where its photos and papers are all shown and more are added.
+    pub fn photos_path(&self) -> String {
+        format!("{}/photos", self.path())
+    }
+
+    pub fn screen(&self) -> Screen {
+        match self.kind {
+            HolderKind::Request => Screen::Requests,
+            HolderKind::Lot => Screen::Powder,
+        }
+    }
+
+    /// What to photograph.
+    pub fn wanted(&self) -> &'static str {
+        match self.kind {
+            HolderKind::Request => {
+                "Photograph the damage with a scale beside it, and the whole part once."
+            }
+            HolderKind::Lot => {
+                "Photograph the maker’s certificate, or add it as a PDF, and the label of each container."
+            }
+        }
+    }
+
+    pub fn subject(&self) -> Subject {
+        Subject::new(self.kind.word(), &self.key)
+    }
+}
+
+impl HolderKind {
+    /// As it is stored.
+    pub fn word(self) -> &'static str {
+        match self {
+            HolderKind::Request => "request",
+            HolderKind::Lot => "lot",
+        }
+    }
+}

@@ -1,0 +1,259 @@
+//! Photos and papers as pages show them: tiles, the section of another page, a page of their own.
+
+use askama::Template;
+
+use super::HOLDER_MAX;
+use super::check::FILE_LIMIT;
+use super::form::{AddForm, FILES_MAX, TakeOffForm};
+use super::holder::Holder;
+use super::queries::{self, Attached};
+use crate::AppState;
+use crate::FILES_LIMIT;
+use crate::error::AppError;
+use crate::form::FieldErrors;
+use crate::page::{Layout, age, whole};
+use crate::people::{Visit, Who};
+use mendpost_core::people::{Act, Role, may};
+
+/// The section 'Photos and papers' of a request's or a lot's page, whose template shows it as
+/// `{{ photos|safe }}`.
+#[derive(Template)]
+#[template(path = "attachment/section.html")]
+pub struct Photos {
+    /// Where all of them are, and where more are added.
+    path: String,
+    wanted: &'static str,
+    tiles: Vec<Tile>,
+    count: usize,
+    may_add: bool,
+}
+
+impl Photos {
+    /// What hangs on a request or a lot, for its own page.
+    pub async fn load(
+        state: &AppState,
+        visit: &Visit,
+        holder: &Holder,
+    ) -> Result<Photos, AppError> {
+        let attached = queries::of(&state.db.read, holder).await?;
+        let mut tiles = tiles(&attached, visit);
+        let count = tiles.len();
+        tiles.truncate(SHOWN);
+        Ok(Photos {
+            path: holder.photos_path(),
+            wanted: holder.wanted(),
+            tiles,
+            count,
+            may_add: may_add(visit),
+        })
+    }
+}
+
+/// Tiles on the page of a request or a lot; the rest is one tap away.
+const SHOWN: usize = 6;
+
+/// One photo or paper.
+#[derive(Debug)]
+struct Tile {
+    path: String,
+    /// None for a paper, which is drawn as one.
+    thumbnail: Option<String>,
+    pages: String,
+    /// What a picture says to those who do not see it.
+    alt: String,
+    caption: String,
+    told: String,
+    file: String,
+    take_off: Option<String>,
+}
+
+fn tiles(attached: &[Attached], visit: &Visit) -> Vec<Tile> {
+    let shown = attached.iter().filter(|attached| attached.off.is_none());
+    shown.map(|attached| tile(attached, visit)).collect()
+}
+
+fn tile(attached: &Attached, visit: &Visit) -> Tile {
+    let path = format!("/attachments/{}", attached.hash);
+    let is_picture = attached.pixels.is_some();
+    let what = if is_picture { "photo" } else { "paper" };
+    let by = &attached.added_by;
+    Tile {
+        thumbnail: is_picture.then(|| format!("{path}/thumbnail")),
+        path,
+        pages: pages(attached.pages),
+        alt: match attached.caption.as_str() {
+            "" => format!("{what} “{}”, without a caption", attached.file_name),
+            caption => format!("{what}: {caption}"),
+        },
+        caption: attached.caption.clone(),
+        told: format!("{by}, {}", age(attached.added_ms, visit.now)),
+        file: file(attached),
+        take_off: visit
+            .who
+            .as_ref()
+            .filter(|who| may_take_off(who, attached))
+            .map(|_| take_off_path(attached)),
+    }
+}
+
+/// 'pump.jpg, 2560 × 1920, 840 KiB'.
+fn file(attached: &Attached) -> String {
+    let kib = whole((attached.size + 1023) / 1024);
+    let name = &attached.file_name;
+    match attached.pixels {
+        Some((width, height)) => format!("{name}, {width} × {height}, {kib} KiB"),
+        None => format!("{name}, {}, {kib} KiB", pages(attached.pages)),
+    }
+}
+
+fn pages(count: i64) -> String {
+    match count {
+        1 => "1 page".to_owned(),
+        count => format!("{count} pages"),
+    }
+}
+
+fn take_off_path(attached: &Attached) -> String {
+    format!("/attached/{}/take-off", attached.id)
+}
+
+/// Whoever added it may have added the wrong one; the lead answers for the rest.
+pub fn may_take_off(who: &Who, attached: &Attached) -> bool {
+    may(who.role, Act::Attach) && (who.id == attached.person || who.role == Role::Lead)
+}
+
+fn may_add(visit: &Visit) -> bool {
+    visit
+        .who
+        .as_ref()
+        .is_some_and(|who| may(who.role, Act::Attach))
+}
+
+/// All photos and papers of a request or a lot, with the form to add more.
+#[derive(Template)]
+#[template(path = "attachment/show.html")]
+pub struct PhotosPage {
+    page: Layout,
+    answer: String,
+    reason: String,
+    holder: Holder,
+    tiles: Vec<Tile>,
+    taken_off: Vec<TakenOffRow>,
+    may_add: bool,
+    form: AddForm,
+    errors: FieldErrors,
+}
+
+struct TakenOffRow {
+    path: String,
+    name: String,
+    added: String,
+    off: String,
+    reason: String,
+}
+
+impl PhotosPage {
+    pub fn new(
+        page: Layout,
+        visit: &Visit,
+        holder: Holder,
+        attached: &[Attached],
+        form: AddForm,
+        errors: FieldErrors,
+    ) -> Self {
+        let tiles = tiles(attached, visit);
+        let (answer, reason) = answer(&holder, tiles.len());
+        PhotosPage {
+            answer,
+            reason,
+            taken_off: taken_off(&page, attached),
+            may_add: may_add(visit),
+            tiles,
+            page,
+            holder,
+            form,
+            errors,
+        }
+    }
+
+    fn files_hint(&self) -> String {
+        format!(
+            "JPEG, PNG or WebP pictures and PDF papers; up to {FILES_MAX} at once, each up to {} MiB, \
+             together up to {} MiB; {HOLDER_MAX} in all",
+            FILE_LIMIT / MIB,
+            FILES_LIMIT / MIB
+        )
+    }
+}
+
+const MIB: usize = 1024 * 1024;
+
+fn answer(holder: &Holder, count: usize) -> (String, String) {
+    let (code, name) = (holder.code(), &holder.name);
+    match count {
+        0 => (
+            format!("Add the first photo of {code}, {name}."),
+            holder.wanted().to_owned(),
+        ),
+        1 => (
+            format!("Look at the photo or paper of {code}, {name}."),
+            String::new(),
+        ),
+        count => (
+            format!("Look at {count} photos and papers of {code}, {name}."),
+            String::new(),
+        ),
+    }
+}
+
+fn taken_off(page: &Layout, attached: &[Attached]) -> Vec<TakenOffRow> {
+    let mut rows = Vec::new();
+    for attached in attached {
+        let Some(off) = &attached.off else { continue };
+        rows.push(TakenOffRow {
+            path: format!("/attachments/{}", attached.hash),
+            name: match attached.caption.as_str() {
+                "" => attached.file_name.clone(),
+                caption => caption.to_owned(),
+            },
+            added: format!("{}, {}", attached.added_by, page.moment(&attached.added_ms)),
+            off: format!("{}, {}", off.by, page.moment(&off.at_ms)),
+            reason: off.reason.clone(),
+        });
+    }
+    rows
+}
+
+/// Asks why one is taken off.
+#[derive(Template)]
+#[template(path = "attachment/take-off.html")]
+pub struct TakeOffPage {
+    page: Layout,
+    holder: Holder,
+    path: String,
+    tiles: Vec<Tile>,
+    form: TakeOffForm,
+    errors: FieldErrors,
+}
+
+impl TakeOffPage {
+    pub fn new(
+        page: Layout,
+        visit: &Visit,
+        holder: Holder,
+        attached: &Attached,
+        form: TakeOffForm,
+        errors: FieldErrors,
+    ) -> Self {
+        let mut tile = tile(attached, visit);
+        tile.take_off = None;
+        TakeOffPage {
+            path: take_off_path(attached),
+            tiles: vec![tile],
+            page,
+            holder,
+            form,
+            errors,
+        }
+    }
+}
