@@ -256,18 +256,20 @@ async fn the_page_lists_the_copies_and_makes_one() {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_copy_is_made_before_the_structure_changes() {
     let folder = TempDir::new().expect("a temporary folder");
-    let newest = older_database(folder.path()).await;
+    let (older, newest) = older_database(folder.path()).await;
     fs::write(own_folder(folder.path()), "in the way").expect("written");
     let refused = db::Db::open(folder.path()).await.expect_err("refused");
     assert!(
         refused.to_string().contains("no copy of it could be made"),
         "{refused}"
     );
-    assert_eq!(
-        structure(folder.path()).await,
-        newest - 1,
-        "nothing was changed"
+    let told = start::open(folder.path()).await.err().expect("refused");
+    assert!(
+        told.to_string()
+            .ends_with("can be written and has room, and start again"),
+        "{told}"
     );
+    assert_eq!(structure(folder.path()).await, older, "nothing was changed");
 
     fs::remove_file(own_folder(folder.path())).expect("removed");
     let db = db::Db::open(folder.path()).await.expect("opens");
@@ -280,7 +282,7 @@ async fn a_copy_is_made_before_the_structure_changes() {
     let copy = check::file(&shelf.path(&shelf.copies[0].name))
         .await
         .expect("whole");
-    assert_eq!(copy.structure, newest - 1);
+    assert_eq!(copy.structure, older);
 
     // Opened again there is nothing to change, and nothing is copied.
     db::Db::open(folder.path())
@@ -291,8 +293,8 @@ async fn a_copy_is_made_before_the_structure_changes() {
     assert_eq!(self::shelf(&own_folder(folder.path())).copies.len(), 1);
 }
 
-/// A database as it was before the last change of structure.
-async fn older_database(folder: &Path) -> i64 {
+/// A database as it was before the last change of structure: which that was, and which is the newest.
+async fn older_database(folder: &Path) -> (i64, i64) {
     let newest = db::newest_structure();
     let mut connection = sqlx::sqlite::SqliteConnectOptions::new()
         .filename(folder.join(FILE))
@@ -305,11 +307,12 @@ async fn older_database(folder: &Path) -> i64 {
         .filter(|step| step.version < newest)
         .cloned()
         .collect();
+    let older = steps.last().expect("more than one step").version;
     sqlx::migrate::Migrator::with_migrations(steps)
         .run_direct(None, &mut connection, false)
         .await
         .expect("an older structure");
-    newest
+    (older, newest)
 }
 
 async fn structure(folder: &Path) -> i64 {
