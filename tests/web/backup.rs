@@ -13,6 +13,7 @@ use mendpost_server::backup::name::{CopyName, Why};
 use mendpost_server::backup::{copy, shelf::Shelf};
 use mendpost_server::config::Config;
 use mendpost_server::db::{self, FILE};
+use mendpost_server::health::start;
 use mendpost_server::routes::Routes;
 use mendpost_tests::{App, START, between};
 use sqlx::ConnectOptions;
