@@ -84,7 +84,7 @@ async fn a_release_asks_again_and_stands_on_record() {
         ("", "enter your passphrase, or your PIN of this device"),
         (
             OTHER,
-            "name and passphrase do not belong together; nothing was signed",
+            "name and passphrase do not belong together; try again",
         ),
         (
             "4711",

@@ -214,7 +214,7 @@ mod tests {
             "copper over steel",
             "lettuce under the green boat",
             "stål över koppar",
-            "\u{92fc}\u{306e}\u{4e0a}\u{306b}\u{9285}\u{3092}\u{5439}\u{304d}\u{3064}\u{3051}\u{308b}\u{671d}\u{306e}\u{8239}",
+            "\u{92fc}\u{306e}\u{4e0a}\u{306b}\u{9285}\u{3092}\u{5439}\u{304d}\u{3064}\u{3051}\u{308b}\u{671d}\u{306e}\u{8239}\u{51fa}\u{308b}",
         ] {
             assert_eq!(fault(typed), None, "{typed}");
         }

@@ -8,7 +8,7 @@ use super::pages::{Ask, Secret};
 use super::{Entry, pin};
 use crate::AppState;
 use crate::error::AppError;
-use crate::people::{Person, Visit, Who, queries};
+use crate::people::{Person, Visit, Who, by_passphrase, queries};
 
 /// That a person has just shown who they are. Made by [`prove`] alone.
 #[derive(Debug, Clone)]
@@ -138,28 +138,9 @@ async fn passphrase(
     name: &str,
     typed: &str,
 ) -> Result<Result<Person, String>, AppError> {
-    if let Err(wait) = state.slow_down.admit(name, state.clock.now()) {
-        return Ok(Err(format!(
-            "too many tries for this name; wait {wait} s, then try again"
-        )));
-    }
-    let (person, hash) = queries::person_to_sign_in(&state.db.read, name.trim())
-        .await?
-        .unzip();
-    let matches = state
-        .passphrases
-        .verify(typed.to_owned(), hash.flatten())
-        .await?;
-    match person {
-        Some(person) if matches => {
-            state.slow_down.forget(name);
-            Ok(Ok(person))
-        }
-        _ => {
-            tracing::warn!("a signature was refused");
-            Ok(Err(
-                "name and passphrase do not belong together; nothing was signed".to_owned(),
-            ))
-        }
-    }
+    let proved = by_passphrase(state, name, typed).await?;
+    Ok(proved.map_err(|refused| {
+        tracing::warn!("a signature was refused");
+        refused.to_string()
+    }))
 }
