@@ -139,7 +139,6 @@ fn may_add(visit: &Visit) -> bool {
 pub struct PhotosPage {
     page: Layout,
     answer: String,
-    reason: String,
     holder: Holder,
     tiles: Vec<Tile>,
     taken_off: Vec<TakenOffRow>,
@@ -166,10 +165,8 @@ impl PhotosPage {
         errors: FieldErrors,
     ) -> Self {
         let tiles = tiles(attached, visit);
-        let (answer, reason) = answer(&holder, tiles.len());
         PhotosPage {
-            answer,
-            reason,
+            answer: answer(&holder, tiles.len()),
             taken_off: taken_off(&page, attached),
             may_add: may_add(visit),
             tiles,
@@ -192,21 +189,12 @@ impl PhotosPage {
 
 const MIB: usize = 1024 * 1024;
 
-fn answer(holder: &Holder, count: usize) -> (String, String) {
+fn answer(holder: &Holder, count: usize) -> String {
     let (code, name) = (holder.code(), &holder.name);
     match count {
-        0 => (
-            format!("Add the first photo of {code}, {name}."),
-            holder.wanted().to_owned(),
-        ),
-        1 => (
-            format!("Look at the photo or paper of {code}, {name}."),
-            String::new(),
-        ),
-        count => (
-            format!("Look at {count} photos and papers of {code}, {name}."),
-            String::new(),
-        ),
+        0 => format!("Add the first photo of {code}, {name}."),
+        1 => format!("Look at the photo or paper of {code}, {name}."),
+        count => format!("Look at {count} photos and papers of {code}, {name}."),
     }
 }
 

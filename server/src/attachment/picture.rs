@@ -6,7 +6,7 @@ use image::codecs::jpeg::{JpegDecoder, JpegEncoder};
 use image::codecs::png::{CompressionType, FilterType as PngFilter, PngDecoder, PngEncoder};
 use image::codecs::webp::WebPDecoder;
 use image::imageops::FilterType;
-use image::{DynamicImage, ImageDecoder, ImageError, Limits, Rgb, RgbImage};
+use image::{DynamicImage, ImageDecoder, ImageError, Limits, Rgb, RgbImage, RgbaImage};
 
 use super::check::{Fault, Shape};
 use super::jpeg;
@@ -74,10 +74,7 @@ pub fn make(bytes: &[u8], format: Format) -> Result<(Vec<u8>, Shape), Fault> {
             format,
         )?,
     };
-    let thumbnail = encode_jpeg(
-        &on_white(&shrunk(&picture, THUMBNAIL_SIDE)),
-        THUMBNAIL_QUALITY,
-    )?;
+    let thumbnail = encode_jpeg(&shrunk(&picture, THUMBNAIL_SIDE), THUMBNAIL_QUALITY)?;
     let (width, height) = (picture.width(), picture.height());
     let drawing = match format {
         Format::Jpeg => None,
@@ -85,7 +82,7 @@ pub fn make(bytes: &[u8], format: Format) -> Result<(Vec<u8>, Shape), Fault> {
     };
     let (media_type, bytes) = match drawing {
         Some(drawing) if drawing.len() <= DRAWING_MAX => ("image/png", drawing),
-        _ => ("image/jpeg", encode_jpeg(&on_white(&picture), QUALITY)?),
+        _ => ("image/jpeg", encode_jpeg(&picture, QUALITY)?),
     };
     let shape = Shape::Picture {
         media_type,
@@ -120,7 +117,7 @@ fn upright(mut decoder: impl ImageDecoder, format: Format) -> Result<DynamicImag
     let picture = DynamicImage::from_decoder(decoder).map_err(damaged)?;
     // Eight bits a channel; grey is stored as colour, which costs next to nothing.
     let picture = if picture.has_alpha() {
-        DynamicImage::from(picture.into_rgba8())
+        DynamicImage::from(on_white(&picture.into_rgba8()))
     } else {
         DynamicImage::from(picture.into_rgb8())
     };
@@ -138,11 +135,8 @@ fn shrunk(picture: &DynamicImage, long_side: u32) -> DynamicImage {
     picture.resize(side, side, FilterType::CatmullRom)
 }
 
-/// JPEG knows no transparency.
-fn on_white(picture: &DynamicImage) -> RgbImage {
-    let DynamicImage::ImageRgba8(picture) = picture else {
-        return picture.to_rgb8();
-    };
+/// Browsers show what is transparent on black or on white, and black lines on black are not seen.
+fn on_white(picture: &RgbaImage) -> RgbImage {
     RgbImage::from_fn(picture.width(), picture.height(), |x, y| {
         let [red, green, blue, alpha] = picture.get_pixel(x, y).0;
         let mixed = |channel: u8| {
@@ -153,7 +147,7 @@ fn on_white(picture: &DynamicImage) -> RgbImage {
     })
 }
 
-fn encode_jpeg(picture: &RgbImage, quality: u8) -> Result<Vec<u8>, Fault> {
+fn encode_jpeg(picture: &DynamicImage, quality: u8) -> Result<Vec<u8>, Fault> {
     let mut bytes = Vec::new();
     picture
         .write_with_encoder(JpegEncoder::new_with_quality(&mut bytes, quality))

@@ -1,4 +1,4 @@
-use image::{ImageFormat, Rgba, RgbaImage};
+use image::{ImageFormat, Rgba};
 
 use super::*;
 
@@ -106,13 +106,13 @@ fn a_strip_stays_a_picture() {
     assert_eq!(decoded(&stored).dimensions(), (2560, 1));
 }
 
-/// Lines on a clear ground stay PNG, pixel for pixel; what is said in the file goes.
+/// Lines on a clear ground stay PNG, pixel for pixel, on white; what is said in the file goes.
 #[test]
 fn a_drawing_is_kept_without_loss() {
     let drawing = RgbaImage::from_fn(60, 30, |x, y| {
         Rgba(if x == 2 * y { [0, 0, 0, 255] } else { [0; 4] })
     });
-    let plain = encoded(&drawing.clone().into(), ImageFormat::Png);
+    let plain = encoded(&drawing.into(), ImageFormat::Png);
     // RFC 2083, 4.2.7: a text chunk, here behind signature and header, 8 + 25 bytes.
     let text = b"\0\0\0\x0bAuthor\0Anna";
     let chunk = [&text[..4], b"tEXt", &text[4..], b"\0\0\0\0"].concat();
@@ -120,10 +120,8 @@ fn a_drawing_is_kept_without_loss() {
     let (stored, shape) = make(&sent, Format::Png).expect("a whole picture");
     assert_eq!(shape.media_type(), "image/png");
     assert!(!stored.windows(4).any(|found| found == b"Anna"));
-    let again = image::load_from_memory(&stored)
-        .expect("a picture")
-        .to_rgba8();
-    assert_eq!(again, drawing);
+    let on_white = RgbImage::from_fn(60, 30, |x, y| Rgb([if x == 2 * y { 0 } else { 255 }; 3]));
+    assert_eq!(decoded(&stored), on_white);
 }
 
 /// CRC-32 over type and data, as RFC 2083, 3.4 has it.
@@ -162,7 +160,7 @@ fn a_photo_sent_as_png_becomes_jpeg() {
 #[test]
 fn what_is_transparent_is_shown_on_white() {
     let clear = RgbaImage::from_pixel(4, 4, Rgba([0, 0, 0, 128]));
-    assert_eq!(*on_white(&clear.into()).get_pixel(0, 0), Rgb([127; 3]));
+    assert_eq!(*on_white(&clear).get_pixel(0, 0), Rgb([127; 3]));
 }
 
 #[test]
