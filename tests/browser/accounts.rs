@@ -19,7 +19,7 @@ async fn a_site_is_started_and_two_people_sign() {
         Scripts::On,
         async move |browser: Browser| {
             start(&browser, "Ada Marsh", &code, LEADS).await;
-            assert_eq!(browser.path().await, "/now");
+            assert_eq!(browser.path().await, "/account");
 
             let code = let_in(&browser, "Bo Reed", "checker").await;
             stopped_lot_is_signed_once(&browser).await;
@@ -69,11 +69,11 @@ async fn stopped_lot_is_signed_once(browser: &Browser) {
         .fill("Why it may be sprayed again", "sieved, two coupons sprayed")
         .await;
     browser.fill("Your passphrase", CHECKERS).await;
-    browser.press("Sign").await;
+    browser.press("Sign the first").await;
     let fault = browser.text(".entry-error").await;
     assert!(fault.contains("do not belong together"), "{fault}");
     browser.fill("Your passphrase", LEADS).await;
-    browser.press("Sign").await;
+    browser.press("Sign the first").await;
     let notice = browser.text(".notice").await;
     assert!(notice.contains("waits for a second signature"), "{notice}");
     browser.open("/powder/L0408").await;
@@ -88,7 +88,7 @@ async fn second_signature(browser: &Browser) {
     browser.open("/now").await;
     browser.press("Look at it").await;
     browser.fill("Your passphrase", CHECKERS).await;
-    browser.press("Sign").await;
+    browser.press("Sign as the second").await;
     assert_eq!(browser.path().await, "/powder/L0408");
     assert!(
         browser.answer().await.starts_with("Draw"),

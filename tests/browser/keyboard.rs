@@ -16,8 +16,9 @@ async fn the_order_is_planned_and_accepted_by_keyboard_alone() {
         browser.enter("Plan ").await;
         browser.wait_for_plan().await;
         browser.enter("Work to this order").await;
+        browser.enter("Sign order").await;
         let notice = browser.text(".notice").await;
-        assert!(notice.contains("SAVED"), "{notice}");
+        assert!(notice.contains("SIGNED"), "{notice}");
     })
     .await;
 }

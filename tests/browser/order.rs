@@ -46,8 +46,9 @@ async fn the_lead_accepts_the_order_that_the_crew_then_works_to() {
         browser.sign_in_as("Cell lead").await;
         browser.open("/line-up").await;
         browser.press("Work to this order").await;
+        browser.press("Sign order").await;
         let notice = browser.text(".notice").await;
-        assert!(notice.contains("SAVED"), "{notice}");
+        assert!(notice.contains("SIGNED"), "{notice}");
         let page = browser.text("main").await;
         assert!(page.contains("The crew works to this order."), "{page}");
         browser.press("Sign out").await;

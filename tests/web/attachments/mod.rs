@@ -151,7 +151,7 @@ async fn a_photo_is_kept_shown_and_journaled() {
     .await
     .expect("a journal entry");
     let content: Value = serde_json::from_str(&content).expect("JSON");
-    assert_eq!(subject, "request 8");
+    assert_eq!(subject, "request R8");
     assert_eq!(content["hash"], hash);
     assert_eq!(content["size"], bytes.len());
     assert_eq!(content["media_type"], "image/jpeg");
