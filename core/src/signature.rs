@@ -20,6 +20,10 @@ word_enum! {
         RecordYes = "yes",
         /// The book is to say what was weighed.
         Adjust = "adjust",
+        /// Somebody works here, as what.
+        LetIn = "let-in",
+        /// A way in was given to somebody.
+        HandCode = "hand-code",
     }
 }
 
@@ -39,6 +43,8 @@ impl Meaning {
                 "I have heard or read this yes, and it is written here as it was given."
             }
             Meaning::Adjust => "I have weighed what is there. The book is to say the same.",
+            Meaning::LetIn => "I know this person, and what they are to answer for here.",
+            Meaning::HandCode => "I hand this start code to the person themselves.",
         }
     }
 
@@ -50,6 +56,7 @@ impl Meaning {
             Meaning::Release | Meaning::ReleaseFromHold => Act::ReleaseLot,
             Meaning::RecordYes => Act::RecordYes,
             Meaning::Adjust => Act::AdjustBook,
+            Meaning::LetIn | Meaning::HandCode => Act::SetUpSite,
         }
     }
 
@@ -61,7 +68,12 @@ impl Meaning {
     pub const fn people(self) -> usize {
         match self {
             Meaning::ReleaseFromHold => 2,
-            Meaning::Accept | Meaning::Release | Meaning::RecordYes | Meaning::Adjust => 1,
+            Meaning::Accept
+            | Meaning::Release
+            | Meaning::RecordYes
+            | Meaning::Adjust
+            | Meaning::LetIn
+            | Meaning::HandCode => 1,
         }
     }
 

@@ -16,6 +16,7 @@ mod start;
 mod token;
 mod visit;
 
+use mendpost_core::journal::Subject;
 use mendpost_core::people::Role;
 use uuid::Uuid;
 
@@ -53,6 +54,11 @@ pub struct Person {
 }
 
 impl Person {
+    /// As the journal names the person.
+    pub fn subject(&self) -> Subject {
+        Subject::new("person", self.number)
+    }
+
     /// Whether the person can sign in, in a word.
     pub fn state(&self) -> &'static str {
         if self.active { "active" } else { "left" }

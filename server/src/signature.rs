@@ -69,6 +69,22 @@ pub async fn sign(
     Ok(sequence)
 }
 
+/// Gives a signature to a change whose own entry is written elsewhere.
+pub async fn give(
+    change: &mut Change,
+    subject: Subject,
+    meaning: Meaning,
+    proof: &Proof,
+) -> Result<i64, AppError> {
+    let content = Given { meaning };
+    sign(change, "signature.given", subject, content, meaning, proof).await
+}
+
+#[derive(Serialize)]
+struct Given {
+    meaning: Meaning,
+}
+
 /// Gives the first of several signatures; the number under which the others are waited for.
 pub async fn open(
     change: &mut Change,

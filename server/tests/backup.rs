@@ -248,7 +248,7 @@ fn a_folder_that_cannot_be_written_is_shown_all_the_same() {
     let mut server = Server::spawn(serve);
     let page = server.ask("/sign-in");
     assert!(
-        page.contains("Read only. The data in")
+        page.contains("Read only. The folder")
             && page.contains("cannot be written: Permission denied"),
         "{page}"
     );

@@ -55,6 +55,7 @@ async fn let_in(browser: &Browser, name: &str, role: &str) -> String {
     browser.press("Add a person").await;
     browser.fill("Name", name).await;
     browser.tick(role).await;
+    browser.fill("Your passphrase", LEADS).await;
     browser.press("Add the person").await;
     let code = browser.text(".codes .lead").await;
     browser.press("It is written down").await;

@@ -32,9 +32,9 @@ async fn nothing_acknowledged_is_lost_and_nothing_is_half_done() {
     for round in 0..rounds {
         let service = Service::demonstration_in(&data);
         let mut writers = Vec::new();
-        for writer in 0..4 {
+        for writer in WRITERS {
             let mut tablet = Tablet::new(service.url(""));
-            tablet.sign_in(WRITERS[writer]).await;
+            tablet.sign_in(writer).await;
             let acknowledged = Arc::clone(&acknowledged);
             writers.push(tokio::spawn(async move {
                 for count in 0.. {

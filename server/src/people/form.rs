@@ -125,6 +125,8 @@ pub struct PersonForm {
     pub role: String,
     /// At which version the form was opened; empty for somebody new.
     pub version: String,
+    /// Who the lead shows to be, to sign it.
+    pub sign_passphrase: String,
 }
 
 impl PersonForm {
@@ -133,6 +135,7 @@ impl PersonForm {
             name: person.name.clone(),
             role: person.role.to_string(),
             version: person.version.to_string(),
+            sign_passphrase: String::new(),
         }
     }
 

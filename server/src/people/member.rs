@@ -6,8 +6,8 @@ mod pages;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
-use mendpost_core::journal::Subject;
-use mendpost_core::people::Act;
+use mendpost_core::people::{Act, Role};
+use mendpost_core::signature::Meaning;
 
 use super::account::rows;
 use super::codes::{self, StartCode};
@@ -17,8 +17,10 @@ use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::form::{FieldErrors, Posted};
+use crate::page::act::SIGN_FIELD;
 use crate::page::{Notice, Screen, page, page_with};
 use crate::routes::Routes;
+use crate::signature::{Ask, Proof, ask, give, prove};
 use crate::version::{Field, Stale, is_current};
 
 pub fn routes() -> Routes {
@@ -35,9 +37,13 @@ fn path(person: &Person) -> String {
     format!("/site/people/{}", person.number)
 }
 
-async fn blank(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
+async fn blank(
+    State(state): State<AppState>,
+    visit: Visit,
+    who: Who,
+) -> Result<Response, AppError> {
     let (form, errors) = (PersonForm::default(), FieldErrors::default());
-    new_page(&state, &visit, StatusCode::OK, form, errors).await
+    new_page(&state, &visit, &who, form, errors).await
 }
 
 async fn add(
@@ -46,18 +52,18 @@ async fn add(
     who: Who,
     Posted(form): Posted<PersonForm>,
 ) -> Result<Response, AppError> {
-    let refused = StatusCode::UNPROCESSABLE_ENTITY;
-    let (name, role) = match form.parse() {
-        Ok(parsed) => parsed,
-        Err(errors) => return new_page(&state, &visit, refused, form, errors).await,
+    let ((name, role), proof) = match signed(&state, &visit, &who, &form).await? {
+        Ok(signed) => signed,
+        Err(errors) => return new_page(&state, &visit, &who, form, errors).await,
     };
     let mut change = Change::begin(&state, &who).await?;
     if let Some(taken) = queries::person_named(change.connection(), &name).await? {
         drop(change);
         let errors = name_taken(&taken);
-        return new_page(&state, &visit, refused, form, errors).await;
+        return new_page(&state, &visit, &who, form, errors).await;
     }
     let person = roster::add(&mut change, &name, role, None).await?;
+    give(&mut change, person.subject(), Meaning::LetIn, &proof).await?;
     if state.config.demonstration {
         let text = format!("{name} is {role}, and signs in by a button.");
         let notice = Notice::done("SAVED", text);
@@ -67,15 +73,32 @@ async fn add(
     show_start_code(change, &visit, person, start).await
 }
 
+/// What was typed and who signs it, or every fault.
+async fn signed(
+    state: &AppState,
+    visit: &Visit,
+    who: &Who,
+    form: &PersonForm,
+) -> Result<Result<((String, Role), Proof), FieldErrors>, AppError> {
+    let (parsed, mut errors) = match form.parse() {
+        Ok(parsed) => (Some(parsed), FieldErrors::default()),
+        Err(errors) => (None, errors),
+    };
+    let proof = prove(state, visit, who, &form.sign_passphrase).await?;
+    let proof = proof.map_err(|fault| errors.add(SIGN_FIELD, fault)).ok();
+    Ok(parsed.zip(proof).ok_or(errors))
+}
+
 async fn show(
     State(state): State<AppState>,
     visit: Visit,
+    who: Who,
     Path(number): Path<String>,
 ) -> Result<Response, AppError> {
     let person = find(&state, &number).await?;
     let form = PersonForm::of(&person);
     let shown = Shown::plain(StatusCode::OK, FieldErrors::default());
-    person_page(&state, &visit, person, form, shown).await
+    person_page(&state, &visit, &who, person, form, shown).await
 }
 
 async fn edit(
@@ -86,12 +109,12 @@ async fn edit(
     Posted(mut form): Posted<PersonForm>,
 ) -> Result<Response, AppError> {
     let refused = StatusCode::UNPROCESSABLE_ENTITY;
-    let (name, role) = match form.parse() {
-        Ok(parsed) => parsed,
+    let ((name, role), proof) = match signed(&state, &visit, &who, &form).await? {
+        Ok(signed) => signed,
         Err(errors) => {
             let person = find(&state, &number).await?;
             let shown = Shown::plain(refused, errors);
-            return person_page(&state, &visit, person, form, shown).await;
+            return person_page(&state, &visit, &who, person, form, shown).await;
         }
     };
     let mut change = Change::begin(&state, &who).await?;
@@ -102,17 +125,18 @@ async fn edit(
             Field::new("Name", &person.name, &name),
             Field::new("Role", &person.role, &role),
         ];
-        let subject = Subject::new("person", person.number);
+        let subject = person.subject();
         let stale = Stale::of(&state.db.read, &subject, person.version, fields).await?;
         form.version = stale.version.to_string();
-        return person_page(&state, &visit, person, form, Shown::stale(stale)).await;
+        return person_page(&state, &visit, &who, person, form, Shown::stale(stale)).await;
     }
     let errors = contradictions(&mut change, &person, &name, role).await?;
     if !errors.is_empty() {
         drop(change);
         let shown = Shown::plain(refused, errors);
-        return person_page(&state, &visit, person, form, shown).await;
+        return person_page(&state, &visit, &who, person, form, shown).await;
     }
+    give(&mut change, person.subject(), Meaning::LetIn, &proof).await?;
     let journal = roster::edit(&mut change, &person, &name, role).await?;
     let text = format!("{name} is {role}. Journal {journal}.");
     let notice = Notice::done("SAVED", text);
@@ -124,7 +148,7 @@ async fn contradictions(
     change: &mut Change,
     person: &Person,
     name: &str,
-    role: mendpost_core::people::Role,
+    role: Role,
 ) -> Result<FieldErrors, AppError> {
     let mut errors = FieldErrors::default();
     let taken = queries::person_named(change.connection(), name).await?;
@@ -218,6 +242,7 @@ impl Shown {
 async fn person_page(
     state: &AppState,
     visit: &Visit,
+    who: &Who,
     person: Person,
     form: PersonForm,
     shown: Shown,
@@ -242,6 +267,7 @@ async fn person_page(
             path: path(&person),
             person,
             form,
+            ask: ask_for(state, visit, who, &shown.errors).await?,
             errors: shown.errors,
             stale: shown.stale,
             signs_in,
@@ -251,18 +277,31 @@ async fn person_page(
     )
 }
 
+/// What the lead must show to sign who works here.
+async fn ask_for(
+    state: &AppState,
+    visit: &Visit,
+    who: &Who,
+    errors: &FieldErrors,
+) -> Result<Ask, AppError> {
+    let mut ask = ask(state, visit, who, Meaning::LetIn).await?;
+    ask.error = errors.of(SIGN_FIELD).to_owned();
+    Ok(ask)
+}
+
 async fn new_page(
     state: &AppState,
     visit: &Visit,
-    status: StatusCode,
+    who: &Who,
     form: PersonForm,
     errors: FieldErrors,
 ) -> Result<Response, AppError> {
     let layout = visit.layout(Screen::Site, "Add a person").await?;
     page_with(
-        status,
+        errors.status(),
         &pages::NewPersonPage {
             page: layout,
+            ask: ask_for(state, visit, who, &errors).await?,
             form,
             errors,
             demonstration: state.config.demonstration,

@@ -3,7 +3,6 @@
 //! Each function is one part of a [`Change`], writes its journal entry, and returns its sequence if
 //! nothing else.
 
-use mendpost_core::journal::Subject;
 use mendpost_core::people::Role;
 use serde_json::{Value, json};
 use sqlx::SqliteConnection;
@@ -167,6 +166,5 @@ async fn journal(
     person: &Person,
     content: Value,
 ) -> Result<i64, AppError> {
-    let subject = Subject::new("person", person.number);
-    change.journal(kind, subject, content).await
+    change.journal(kind, person.subject(), content).await
 }

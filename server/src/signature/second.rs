@@ -288,6 +288,8 @@ pub fn act(meaning: Meaning, subject: &str) -> String {
         Meaning::ReleaseFromHold => format!("Release lot {subject} from hold"),
         Meaning::RecordYes => format!("Record a yes for request {subject}"),
         Meaning::Adjust => format!("Set the book of lot {subject}"),
+        Meaning::LetIn => format!("Let in person {subject}"),
+        Meaning::HandCode => format!("Hand a start code to person {subject}"),
     }
 }
 

@@ -19,19 +19,25 @@ async fn lead() -> App {
 }
 
 async fn add_by_form(app: &mut App, name: &str, role: &str) -> Answer {
-    app.post("/site/people/new", &[("name", name), ("role", role)])
-        .await
+    let fields = [
+        ("name", name),
+        ("role", role),
+        ("sign_passphrase", PASSPHRASE),
+    ];
+    app.post("/site/people/new", &fields).await
 }
 
 async fn save(app: &mut App, number: i64, name: &str, role: &str) -> Answer {
     let path = format!("/site/people/{number}");
     let page = app.get(&path).await;
     let version = between(&page.body, "name=\"version\" value=\"", "\"").expect("a version");
-    app.post(
-        &path,
-        &[("name", name), ("role", role), ("version", version)],
-    )
-    .await
+    let fields = [
+        ("name", name),
+        ("role", role),
+        ("version", version),
+        ("sign_passphrase", PASSPHRASE),
+    ];
+    app.post(&path, &fields).await
 }
 
 async fn number_of(app: &App, name: &str) -> i64 {
@@ -131,14 +137,23 @@ async fn the_site_page_says_who_needs_a_start_code() {
     assert_eq!(page.body.matches("<td>needs a start code</td>").count(), 5);
     for number in 2..=5 {
         let path = format!("/site/people/{number}/start-code");
-        assert_eq!(app.post(&path, &[]).await.status, StatusCode::OK);
+        assert_eq!(
+            app.post(&path, &[("sign_passphrase", PASSPHRASE)])
+                .await
+                .status,
+            StatusCode::OK
+        );
     }
     assert!(
         app.get("/site")
             .await
             .contains("Give Cell lead a start code.")
     );
-    app.post("/site/people/1/start-code", &[]).await;
+    app.post(
+        "/site/people/1/start-code",
+        &[("sign_passphrase", PASSPHRASE)],
+    )
+    .await;
     assert!(
         app.get("/site")
             .await
@@ -240,7 +255,9 @@ async fn who_has_left_is_out_at_once_and_may_come_back() {
     assert_eq!(journal(&app, "person.left").await["sessions_ended"], 1);
     let refused = try_passphrase(&mut bo, "Bo", PASSPHRASE).await;
     assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
-    let refused = app.post(&path("start-code"), &[]).await;
+    let refused = app
+        .post(&path("start-code"), &[("sign_passphrase", PASSPHRASE)])
+        .await;
     assert_eq!(refused.status, StatusCode::CONFLICT);
     assert!(app.get("/site").await.contains("<td>left</td>"));
     app.post(&path("leave"), &[]).await;
@@ -261,13 +278,13 @@ async fn the_lead_ends_somebodys_sessions() {
     let mut bo = app.other_browser();
     try_passphrase(&mut bo, "Bo", PASSPHRASE).await;
     let path = format!("/site/people/{number}/end-sessions");
-    app.post(&path, &[]).await;
+    app.post(&path, &[("sign_passphrase", PASSPHRASE)]).await;
     assert_eq!(bo.get("/site").await.status, StatusCode::SEE_OTHER);
     let by_whom = "select count(*) from journal
                    join person on lower(hex(person.id)) = replace(actor, '-', '')
                    where kind = 'session.ended' and person.name = 'Ada' and subject_id = '7'";
     assert_eq!((number, count(&app, by_whom).await), (7, 1));
-    app.post(&path, &[]).await;
+    app.post(&path, &[("sign_passphrase", PASSPHRASE)]).await;
     assert!(app.get("/site").await.contains("Bo is signed in nowhere."));
 }
 
@@ -284,7 +301,12 @@ async fn the_demonstration_adds_people_without_codes() {
     );
     let page = app.get("/site/people/6").await;
     assert!(page.contains("gives no start codes") && !page.contains("Make a start code"));
-    let answer = app.post("/site/people/6/start-code", &[]).await;
+    let answer = app
+        .post(
+            "/site/people/6/start-code",
+            &[("sign_passphrase", PASSPHRASE)],
+        )
+        .await;
     assert_eq!(answer.status, StatusCode::CONFLICT);
     let mut bo = app.other_browser();
     assert!(
@@ -293,4 +315,48 @@ async fn the_demonstration_adds_people_without_codes() {
             .contains("Bo <span class=\"caption\">crew")
     );
     run(&app, "delete from session").await;
+}
+
+/// A tablet that the lead left open lets nobody in: who adds a person, changes a role or makes a code is
+/// asked again who they are.
+#[tokio::test]
+async fn a_tablet_left_open_lets_nobody_in() {
+    let mut app = lead().await;
+    add(&app.state, "Bo").await;
+    let number = number_of(&app, "Bo").await;
+    let path = format!("/site/people/{number}");
+    let before = count(&app, "select count(*) from journal").await;
+    let fields = [("name", "Bo"), ("role", "lead"), ("version", "1")];
+    for (address, fields) in [
+        ("/site/people/new", &fields[..2]),
+        (path.as_str(), &fields[..]),
+        (&format!("{path}/start-code"), &[]),
+    ] {
+        for typed in ["", "some other passphrase"] {
+            let mut fields = fields.to_vec();
+            fields.push(("sign_passphrase", typed));
+            let answer = app.post(address, &fields).await;
+            assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY, "{address}");
+            assert!(
+                answer.field_error("sign_passphrase").is_some(),
+                "{address}: {}",
+                answer.body
+            );
+            app.wait_minutes(1);
+        }
+    }
+    assert_eq!(
+        count(&app, "select count(*) from journal").await,
+        before,
+        "nothing was changed"
+    );
+
+    let answer = save(&mut app, number, "Bo", "lead").await;
+    assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+    let signed = count(
+        &app,
+        "select count(*) from signature where meaning = 'let-in'",
+    )
+    .await;
+    assert_eq!(signed, 1);
 }

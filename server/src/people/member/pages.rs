@@ -8,6 +8,7 @@ use crate::people::account::SessionRow;
 use crate::people::codes::StartCode;
 use crate::people::form::PersonForm;
 use crate::people::roster::OnlyLead;
+use crate::signature::{Ask, Secret};
 use crate::version::Stale;
 
 #[derive(Template)]
@@ -19,6 +20,7 @@ pub struct PersonPage {
     pub form: PersonForm,
     pub errors: FieldErrors,
     pub stale: Option<Stale>,
+    pub ask: Ask,
     pub signs_in: SignsIn,
     pub sessions: Vec<SessionRow>,
     /// Why the person cannot leave.
@@ -66,6 +68,7 @@ pub struct NewPersonPage {
     pub page: Layout,
     pub form: PersonForm,
     pub errors: FieldErrors,
+    pub ask: Ask,
     pub demonstration: bool,
 }
 
