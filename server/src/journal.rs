@@ -143,7 +143,7 @@ async fn entries(
                 None => "Mendpost itself".to_owned(),
             },
             what: words(&row.kind),
-            subject: format!("{} {}", row.subject_kind, row.subject_id),
+            subject: about(&row.subject_kind, &row.subject_id),
             content: row.content,
         })
         .collect())
@@ -159,7 +159,16 @@ fn doubt_word(before: i64, time: i64) -> &'static str {
 
 /// 'lot.released' as 'lot released'.
 fn words(kind: &str) -> String {
-    kind.replace(['.', '-'], " ")
+    kind.replace(['.', '-'], " ").replace("lineup", "line-up")
+}
+
+/// 'lot L0408'; of things that are known by no number, their sort alone.
+fn about(kind: &str, id: &str) -> String {
+    let kind = words(kind);
+    match Uuid::parse_str(id) {
+        Ok(_) => kind,
+        Err(_) => format!("{kind} {id}"),
+    }
 }
 
 fn hex(bytes: &[u8]) -> String {

@@ -237,7 +237,7 @@ async fn pin_page(
         None => None,
     };
     let page = PinPage {
-        page: visit.layout(Screen::Account, "PIN of this device").await?,
+        page: visit.layout(Screen::Account, "PIN").await?,
         made: pin.as_ref().map(|pin| pin.made_ms),
         dead: pin.is_some_and(|pin| pin.failures >= TRIES),
         demonstration: state.config.demonstration,

@@ -50,6 +50,11 @@ impl AccountPage {
         mine.join(", ")
     }
 
+    /// Whether making codes is the next act.
+    fn no_codes(&self) -> bool {
+        self.codes_left == 0
+    }
+
     fn codes_line(&self) -> String {
         match self.codes_left {
             0 => "No recovery code is left.".to_owned(),
