@@ -1,7 +1,7 @@
 //! Photos and papers: of the damage on a request, of the certificate on a lot.
 //!
 //! They are rows by the hash of their bytes in the same database. What is sent is judged by its content
-//! ([`check`]), made anew without its metadata ([`picture`], [`paper`]), and hung on what it belongs to
+//! (`check`), made anew without its metadata (`picture`, `paper`), and hung on what it belongs to
 //! ([`Holder`]). Nothing is ever deleted: taken off, it stays on record.
 
 mod adding;

@@ -1,11 +1,13 @@
-//! Saves what the pages of the demonstration look like: every screen, the first entry of each list,
-//! the sign-in, the form for a report and the error page, by day and night, on a laptop and on a
-//! tablet held upright; and the line-up as printed.
+//! Saves what the pages of the demonstration look like: every page of the route table, the first entry
+//! of each list and the acts on it, the sign-in and the error page, by day and night, on a laptop and
+//! on a tablet held upright; and some as printed.
 
+use std::collections::BTreeSet;
 use std::env;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use axum::http::Method;
 use mendpost_server::page::Screen;
 use mendpost_tests::browser::Browser;
 use mendpost_tests::chromium::{Chromium, Scripts};
@@ -38,7 +40,9 @@ async fn main() {
             studio.take(name, path, skin).await;
         }
     }
-    studio.print("line-up", "/line-up").await;
+    for (name, path) in PRINTED {
+        studio.print(name, path).await;
+    }
     chromium.quit().await;
 }
 
@@ -59,7 +63,14 @@ impl Studio {
             paths.push(screen.path().to_owned());
             paths.extend(links.into_iter().find(|link| link.starts_with(&below)));
         }
-        paths.extend(["/requests/new", "/pages", "/nowhere"].map(str::to_owned));
+        let table = mendpost_server::routes().table;
+        let plain = table
+            .iter()
+            .filter(|route| route.method == Method::GET && !route.path.contains('{'))
+            .map(|route| route.path.to_owned());
+        paths.extend(plain.chain(ACTS.map(str::to_owned)));
+        let mut seen = BTreeSet::new();
+        paths.retain(|path| path != "/" && seen.insert(path.clone()));
         let name = |path: &str| path.trim_start_matches('/').replace('/', "-");
         let named = paths.into_iter().map(|path| (name(&path), path));
         named.collect()
@@ -137,6 +148,25 @@ fn save(file: &Path, content: &[u8]) {
         .unwrap_or_else(|error| panic!("cannot save {}: {error}", file.display()));
     println!("{}", file.display());
 }
+
+/// Acts on an entry of a list that the demonstration has, and a page that is not there.
+const ACTS: [&str; 8] = [
+    "/requests/8/photos",
+    "/requests/15/yes",
+    "/powder/L0408",
+    "/powder/L0408/release",
+    "/powder/L0415/hold",
+    "/powder/L0415/count",
+    "/site/people/2",
+    "/nowhere",
+];
+
+const PRINTED: [(&str, &str); 4] = [
+    ("line-up", "/line-up"),
+    ("lot", "/powder/L0408"),
+    ("request", "/requests/8"),
+    ("journal", "/journal"),
+];
 
 /// A rugged laptop, and a tablet held upright; in pixels.
 const SIZES: [(u64, u64); 2] = [(1280, 800), (800, 1280)];
