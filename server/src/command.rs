@@ -1,6 +1,7 @@
 //! The command line: one file per command.
 
 pub mod backup;
+pub mod calc;
 pub mod demo;
 pub mod files;
 pub mod init;

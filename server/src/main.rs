@@ -4,7 +4,9 @@ use std::process::ExitCode;
 
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
-use mendpost_server::command::{self, backup, demo, files, init, person, plan, restore, serve};
+use mendpost_server::command::{
+    self, backup, calc, demo, files, init, person, plan, restore, serve,
+};
 use mendpost_server::solve;
 
 /// Plans and records the repairs of a cold-spray cell.
@@ -17,6 +19,7 @@ struct Arguments {
 
 #[derive(Subcommand)]
 enum Command {
+    Calc(calc::Arguments),
     Backup(backup::Arguments),
     Demo(demo::Arguments),
     Files(files::Arguments),
@@ -36,6 +39,7 @@ fn main() -> ExitCode {
     };
     match arguments.command {
         Command::Backup(arguments) => command::run(backup::backup(arguments)),
+        Command::Calc(arguments) => calc::calc(&arguments),
         Command::Demo(arguments) => command::run(demo::demo(arguments)),
         Command::Files(arguments) => command::run(files::files(arguments)),
         Command::Init(arguments) => command::run(init::init(arguments)),
@@ -56,7 +60,7 @@ fn usage(error: &clap::Error) -> ExitCode {
     }
     if error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
         eprintln!(
-            "mendpost: say what to do: backup, demo, files, init, person, plan, restore, serve or solve; see mendpost --help"
+            "mendpost: say what to do: backup, calc, demo, files, init, person, plan, restore, serve or solve; see mendpost --help"
         );
         return ExitCode::from(2);
     }

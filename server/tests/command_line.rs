@@ -242,3 +242,24 @@ fn init(data: &Path) -> Output {
     ];
     mendpost(&arguments)
 }
+
+/// A calculation answers in JSON; what is wrong with its input is one line and exit code 2.
+#[test]
+fn a_quantity_is_worked_out_without_a_site() {
+    let input = r#"{"gas":"nitrogen","bar":200,"c":20}"#;
+    let answer = mendpost(&["calc", "gas-density", input]);
+    assert!(answer.status.success(), "{answer:?}");
+    let answer = String::from_utf8_lossy(&answer.stdout).into_owned();
+    assert!(answer.starts_with("{\"kg_m3\":218.5"), "{answer}");
+    let cold = r#"{"gas":"nitrogen","bar":200,"c":-300}"#;
+    assert_fails(
+        &mendpost(&["calc", "gas-density", cold]),
+        2,
+        "temperature -300",
+    );
+    assert_fails(
+        &mendpost(&["calc", "weight", "{}"]),
+        2,
+        "invalid value 'weight'",
+    );
+}
