@@ -255,7 +255,7 @@ fn a_quantity_is_worked_out_without_a_site() {
     assert_fails(
         &mendpost(&["calc", "gas-density", cold]),
         2,
-        "temperature -300",
+        "temperature is -300 C",
     );
     assert_fails(
         &mendpost(&["calc", "weight", "{}"]),
