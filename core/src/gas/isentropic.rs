@@ -27,6 +27,42 @@ pub fn area_ratio(gamma: f64, mach: f64) -> f64 {
     base.powf((gamma + 1.0) / (2.0 * (gamma - 1.0))) / mach
 }
 
+/// The subsonic and the supersonic Mach number at an area over the throat area.
+///
+/// To 1e-8; none for a ratio below 1 or one that is not finite.
+#[must_use]
+pub fn machs_at_area(gamma: f64, area_over_throat: f64) -> Option<[f64; 2]> {
+    let roots = (1.0..1e6)
+        .contains(&area_over_throat)
+        .then_some(())
+        .map(|()| {
+            [
+                bisect(gamma, area_over_throat, 0.0, 1.0),
+                bisect(gamma, area_over_throat, FASTEST, 1.0),
+            ]
+        });
+    roots.filter(|[_, fast]| *fast < 0.999 * FASTEST)
+}
+
+/// Beyond what any nozzle reaches.
+const FASTEST: f64 = 1000.0;
+
+/// Between a Mach number where the area is too large and the throat, where it is not.
+fn bisect(gamma: f64, area_over_throat: f64, mut wide: f64, mut narrow: f64) -> f64 {
+    for _ in 0..BISECTIONS {
+        let middle = f64::midpoint(wide, narrow);
+        if area_ratio(gamma, middle) > area_over_throat {
+            wide = middle;
+        } else {
+            narrow = middle;
+        }
+    }
+    f64::midpoint(wide, narrow)
+}
+
+/// Halves 1000 down to 1e-12.
+const BISECTIONS: usize = 50;
+
 /// The constant C of the choked mass flow C A p0 / sqrt(R T0).
 #[must_use]
 pub fn choked_constant(gamma: f64) -> f64 {
@@ -86,6 +122,26 @@ mod tests {
         assert_near(area_ratio(1.4, 2.0), 1.688, 1e-3);
         assert_near(pressure_ratio(1.4, 3.0), 0.027_22, 1e-5);
         assert_near(area_ratio(1.4, 3.0), 4.235, 1e-3);
+    }
+
+    /// A/A* back to both Mach numbers, the supersonic one to 1e-8: rows of the same formula, and
+    /// 1.6875 by hand at Mach 2: ((1 + 0.2 x 4) / 1.2)^3 / 2 = 3.375 / 2.
+    #[test]
+    fn an_area_has_a_slow_and_a_fast_flow() {
+        for (gamma, area, fast) in [
+            (1.4, 1.6875, 2.0),
+            (1.4, 25.0, 5.0),
+            (5.0 / 3.0, 3.0, 3.0),
+            (5.0 / 3.0, 9.8, 5.0),
+        ] {
+            let [slow, got] = machs_at_area(gamma, area).expect("wider than the throat");
+            assert_near(got, fast, 1e-8);
+            assert!(slow < 1.0);
+            assert_near(area_ratio(gamma, slow), area, 1e-8);
+        }
+        for none in [0.999, 0.0, -1.0, f64::NAN, f64::INFINITY] {
+            assert_eq!(machs_at_area(1.4, none), None, "{none}");
+        }
     }
 
     /// C = 0.684731 for gamma 1.4 and 0.726184 for 5/3, from the formula of NACA Report 1135.
