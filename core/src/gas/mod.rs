@@ -7,6 +7,7 @@ mod atmosphere;
 mod bank;
 mod compressor;
 mod error;
+mod expansion;
 mod generator;
 mod heat;
 pub mod isentropic;
