@@ -3,6 +3,7 @@
 //! Pressures are absolute, in bar; temperatures in degrees Celsius. Every number is checked
 //! when it enters, so nothing in here sees NaN or infinity, and nothing panics.
 
+mod argon;
 mod atmosphere;
 mod bank;
 mod compressor;

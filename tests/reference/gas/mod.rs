@@ -10,7 +10,7 @@ use mendpost_core::gas::{Bank, Bar, Celsius, Gas, GasError, KgPerHour, Nozzle, d
 
 /// The grid of stored gas: 100, 150, 200, 300 and 350 bar at -20, 0, 20, 40 and 60 C. Largest
 /// deviation measured: nitrogen 0.008 %, helium 0.17 %,
-/// argon 0.23 %, air 0.09 %.
+/// air 0.09 %; argon has the same equation on both sides.
 #[test]
 fn stored_gas_is_as_dense_as_the_reference_equations_say() {
     let mut cases = Vec::new();
@@ -26,7 +26,7 @@ fn stored_gas_is_as_dense_as_the_reference_equations_say() {
         Question::density,
         |gas, bar, c| Ok(density(gas, bar, c)?.get()),
         |gas| {
-            if gas == Gas::Nitrogen { 0.001 } else { 0.0025 }
+            if gas == Gas::Nitrogen { 0.001 } else { 0.002 }
         },
     );
 }
@@ -53,9 +53,8 @@ fn piped_gas_is_as_dense_as_the_reference_equations_say() {
 }
 
 /// What a cubic metre gives up in a fast draw from 150 to 350 bar down to 35 and 65 bar, argon to
-/// 35 from 100 bar only, below which it may turn liquid; tolerance 0.5 %, for argon 0.7 %, as two
-/// densities are subtracted. Largest deviation measured at 65 bar: nitrogen 0.033 %, helium
-/// 0.39 %, argon 0.63 %.
+/// 35 from 100 bar only, below which it may turn liquid; tolerance 0.5 %, as two densities are
+/// subtracted. Largest deviation measured at 65 bar: nitrogen 0.033 %, helium 0.39 %.
 #[test]
 fn a_fast_draw_yields_what_the_reference_equations_say() {
     for floor in [35.0, 65.0] {
@@ -81,7 +80,7 @@ fn a_fast_draw_yields_what_the_reference_equations_say() {
             &cases,
             |gas, bar, c| Question::drawn_fast(gas, bar, c, floor),
             grams,
-            |gas| if gas == Gas::Argon { 0.007 } else { 0.005 },
+            |_| 0.005,
         );
     }
 }
