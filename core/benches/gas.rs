@@ -1,9 +1,9 @@
-//! What planning pays for a density, a flow, a heat and a bank.
+//! What planning pays for a density, a flow, a heat, a bank and a particle.
 
 use std::hint::black_box;
 
 use criterion::{Criterion, criterion_group, criterion_main};
-use mendpost_core::deposit::{Efficiency, PowderNeed, Quantile};
+use mendpost_core::deposit::{Cone, DragLaw, Efficiency, Particle, PowderNeed, Quantile};
 use mendpost_core::gas::{Bank, Bar, Celsius, Gas, KgPerHour, Nozzle, density, heat_kw};
 
 criterion_group!(benches, gas);
@@ -47,7 +47,24 @@ fn gas(bench: &mut Criterion) {
                 ))
             });
         });
+        bench.bench_function(&format!("bank of {gas}, usable in a fast draw"), |b| {
+            let bank = Bank::new(gas, 600.0, bar(200.0), celsius(20.0)).expect("bank");
+            b.iter(|| bank.usable_fast_grams(black_box(bar(65.0))));
+        });
     }
+    bench.bench_function("particle through a cone", |b| {
+        let copper = Particle::new(25.0, 8960.0, 385.0, celsius(20.0)).expect("particle");
+        let cone = Cone::new(2.7, 6.5, 120.0).expect("cone");
+        b.iter(|| {
+            cone.accelerate(
+                black_box(Gas::Nitrogen),
+                bar(50.0),
+                celsius(500.0),
+                &copper,
+                DragLaw::Henderson,
+            )
+        });
+    });
     bench.bench_function("powder need", |b| {
         let efficiency = Efficiency::new(0.85, 0.04).expect("efficiency");
         b.iter(|| {

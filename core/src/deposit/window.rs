@@ -7,7 +7,7 @@ word_enum! {
     /// A published model of the velocity above which particles stay.
     BondModel {
         /// Assadi, Gartner, Stoltenhoff & Kreye 2003, Acta Mater. 51:4379 (formula from memory):
-        /// 667 - 14 density (g/cm3) + 0.08 melting (C) + 0.1 strength (MPa) - 0.4 particle (C).
+        /// 667 - 14 density (g/cm3) + 0.08 melting (C) + 0.1 strength (`MPa`) - 0.4 particle (C).
         /// Straight lines through copper: far too high for metals that melt low, such as zinc.
         Assadi2003 = "assadi-2003",
         /// Schmidt, Gartner, Assadi & Kreye 2006, Acta Mater. 54:729 (constants from memory):
@@ -39,7 +39,7 @@ pub struct Window {
 }
 
 impl Metal {
-    /// A density of 500 to 25 000 kg/m3, a tensile strength of 1 to 3000 MPa, a melting point of
+    /// A density of 500 to 25 000 kg/m3, a tensile strength of 1 to 3000 `MPa`, a melting point of
     /// 100 to 4000 C and a heat capacity of 50 to 5000 J/(kg K). The strength of a powder is rarely
     /// known; a factor of two moves the critical velocity by up to 20 %.
     ///

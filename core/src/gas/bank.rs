@@ -1,3 +1,4 @@
+use super::expansion::expanded;
 use super::range::{whole_down, within};
 use super::state::{State, density};
 use super::{Bar, Celsius, Gas, GasError};
@@ -5,7 +6,8 @@ use super::{Bar, Celsius, Gas, GasError};
 /// Bottles on one manifold: what they hold, and what of it serves a recipe.
 ///
 /// Masses are the real gas at the temperature as read, drawn so slowly that it keeps it
-/// (isothermal); a fast draw cools the rest and yields less.
+/// (isothermal). A fast draw cools the rest and yields less; [`Bank::usable_fast_grams`] is the
+/// least that it can yield. The truth lies between, and the bank recovers as it warms.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Bank {
     gas: Gas,
@@ -93,6 +95,23 @@ impl Bank {
         Ok(whole_down(
             (self.content_g - self.grams_at(floor)?).max(0.0),
         ))
+    }
+
+    /// Grams that can be drawn down to `floor` so fast that no heat reaches the gas (adiabatic),
+    /// rounded down; none below the floor.
+    ///
+    /// What stays expands at the same entropy, by the equation of state; bottle walls warm it in
+    /// truth, so a draw yields more than this and less than [`Bank::usable_grams`].
+    ///
+    /// # Errors
+    /// [`GasError::TooCold`] if the rest would be colder than 90 K or might turn liquid.
+    pub fn usable_fast_grams(&self, floor: Bar) -> Result<i64, GasError> {
+        if floor >= self.bar {
+            return Ok(0);
+        }
+        let now = State::at(self.gas, self.bar, self.celsius)?.with_energy();
+        let left_g = expanded(self.gas, &now, floor)?.density() * self.water_volume_l;
+        Ok(whole_down((self.content_g - left_g).max(0.0)))
     }
 
     /// The bank after so many grams were drawn and it has warmed to its temperature again.

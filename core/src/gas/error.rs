@@ -19,6 +19,19 @@ pub enum GasError {
         /// Temperature, in degrees Celsius.
         celsius: f64,
     },
+    /// A fast draw cools the gas further than its states are known.
+    #[error(
+        "drawn fast down to {bar} bar absolute, {gas} would cool to {celsius:.0} C or below, where it may \
+         turn liquid; give a higher floor or draw it slowly"
+    )]
+    TooCold {
+        /// The gas.
+        gas: Gas,
+        /// Absolute pressure at the end, in bar.
+        bar: f64,
+        /// Temperature on the way there, in degrees Celsius.
+        celsius: f64,
+    },
     /// The end temperature lies below the start.
     #[error(
         "heating from {from} C to {to} C is no heating; give an end temperature that is not \

@@ -3,10 +3,12 @@
 //! Pressures are absolute, in bar; temperatures in degrees Celsius. Every number is checked
 //! when it enters, so nothing in here sees NaN or infinity, and nothing panics.
 
+mod argon;
 mod atmosphere;
 mod bank;
 mod compressor;
 mod error;
+mod expansion;
 mod generator;
 mod heat;
 pub mod isentropic;

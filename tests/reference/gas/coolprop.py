@@ -24,6 +24,14 @@ def density(gas, bar, c):
     return state(gas, bar, c).rhomass()
 
 
+def drawn_fast(gas, bar, c, floor):
+    """Density at rest less that at the floor on the same isentrope, in kg/m3."""
+    fluid = state(gas, bar, c)
+    full = fluid.rhomass()
+    fluid.update(PSmass_INPUTS, floor * 1e5, fluid.smass())
+    return full - fluid.rhomass()
+
+
 def enthalpy_rise(gas, bar, from_c, to_c):
     return state(gas, bar, to_c).hmass() - state(gas, bar, from_c).hmass()
 
@@ -46,5 +54,5 @@ def beta_quantile(mean, sd, share):
     return beta.ppf(share, mean * total, (1 - mean) * total)
 
 
-ANSWERS = {f.__name__: f for f in (density, enthalpy_rise, critical_flux, beta_quantile)}
+ANSWERS = {f.__name__: f for f in (density, drawn_fast, enthalpy_rise, critical_flux, beta_quantile)}
 json.dump([ANSWERS[name](*given) for name, *given in json.load(sys.stdin)], sys.stdout)

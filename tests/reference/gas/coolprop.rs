@@ -15,6 +15,10 @@ impl Question {
         Self(json!(["density", gas.as_str(), bar, celsius]))
     }
 
+    pub fn drawn_fast(gas: Gas, bar: f64, celsius: f64, floor: f64) -> Self {
+        Self(json!(["drawn_fast", gas.as_str(), bar, celsius, floor]))
+    }
+
     pub fn critical_flux(gas: Gas, bar: f64, celsius: f64) -> Self {
         Self(json!(["critical_flux", gas.as_str(), bar, celsius]))
     }

@@ -6,11 +6,11 @@ mod coolprop;
 
 use coolprop::{Question, answers};
 use mendpost_core::deposit::{Efficiency, Quantile};
-use mendpost_core::gas::{Bar, Celsius, Gas, GasError, KgPerHour, Nozzle, density, heat_kw};
+use mendpost_core::gas::{Bank, Bar, Celsius, Gas, GasError, KgPerHour, Nozzle, density, heat_kw};
 
 /// The grid of stored gas: 100, 150, 200, 300 and 350 bar at -20, 0, 20, 40 and 60 C. Largest
 /// deviation measured: nitrogen 0.008 %, helium 0.17 %,
-/// argon 0.23 %, air 0.09 %.
+/// air 0.09 %; argon has the same equation on both sides.
 #[test]
 fn stored_gas_is_as_dense_as_the_reference_equations_say() {
     let mut cases = Vec::new();
@@ -26,14 +26,14 @@ fn stored_gas_is_as_dense_as_the_reference_equations_say() {
         Question::density,
         |gas, bar, c| Ok(density(gas, bar, c)?.get()),
         |gas| {
-            if gas == Gas::Nitrogen { 0.001 } else { 0.0025 }
+            if gas == Gas::Nitrogen { 0.001 } else { 0.002 }
         },
     );
 }
 
 /// Gas in hoses and nearly empty bottles: 1, 5, 20 and 60 bar from -40 to 400 C. Largest
 /// deviation measured: nitrogen 0.011 %, helium 0.039 %,
-/// argon 0.030 %, air 0.079 %.
+/// argon 0.001 %, air 0.079 %.
 #[test]
 fn piped_gas_is_as_dense_as_the_reference_equations_say() {
     let mut cases = Vec::new();
@@ -52,9 +52,43 @@ fn piped_gas_is_as_dense_as_the_reference_equations_say() {
     );
 }
 
+/// What a cubic metre gives up in a fast draw from 150 to 350 bar down to 35 and 65 bar, argon to
+/// 35 from 100 bar only, below which it may turn liquid; tolerance 0.5 %, as two densities are
+/// subtracted. Largest deviation measured at 65 bar: nitrogen 0.033 %, helium 0.39 %,
+/// argon 0.001 %, air 0.22 %.
+#[test]
+fn a_fast_draw_yields_what_the_reference_equations_say() {
+    for floor in [35.0, 65.0] {
+        let mut cases = Vec::new();
+        for &gas in Gas::ALL {
+            let filled = if gas == Gas::Argon && floor < 65.0 {
+                &[100.0][..]
+            } else {
+                &[150.0, 200.0, 300.0, 350.0][..]
+            };
+            for &bar in filled {
+                for celsius in [-20.0, 20.0, 60.0] {
+                    cases.push((gas, bar, celsius));
+                }
+            }
+        }
+        let grams = |gas, bar, celsius| {
+            let bank = Bank::new(gas, 100_000.0, bar, celsius)?;
+            let usable = bank.usable_fast_grams(Bar::new(floor)?)?;
+            Ok(f64::from(i32::try_from(usable).expect("grams")) / 100_000.0)
+        };
+        check(
+            &cases,
+            |gas, bar, c| Question::drawn_fast(gas, bar, c, floor),
+            grams,
+            |_| 0.005,
+        );
+    }
+}
+
 /// Critical mass flux at 5 to 70 bar and -20 to 1000 C: the largest mass flux along the isentrope
 /// by a numerical search, tolerance 0.3 %. Largest deviation measured: nitrogen
-/// 0.007 %, helium 0.034 %, argon 0.13 %, air 0.025 %, all of them cold.
+/// 0.007 %, helium 0.034 %, argon 0.001 %, air 0.025 %, all of them cold.
 #[test]
 fn the_throat_passes_what_the_reference_equations_say() {
     let mut cases = Vec::new();
@@ -75,7 +109,7 @@ fn the_throat_passes_what_the_reference_equations_say() {
 
 /// Heat from 0 C at 10 to 70 bar to 100 to 1000 C, tolerance 0.5 %. GERG-2008 is stated to 427 C
 /// only. Largest deviation measured: nitrogen 0.022 %, helium 0.021 %, argon
-/// 0.059 %, air 0.049 %.
+/// 0.001 %, air 0.049 %.
 #[test]
 fn heating_takes_what_the_reference_equations_say_to_a_thousand_degrees() {
     let mut cases = Vec::new();
@@ -129,7 +163,7 @@ type Case = (Gas, f64, f64);
 /// Holds `ours` against the answers for all cases, and prints the largest deviation by gas.
 fn check(
     cases: &[Case],
-    question: fn(Gas, f64, f64) -> Question,
+    question: impl Fn(Gas, f64, f64) -> Question,
     ours: impl Fn(Gas, Bar, Celsius) -> Result<f64, GasError>,
     tolerance: impl Fn(Gas) -> f64,
 ) {

@@ -10,7 +10,7 @@ fn critical(metal: [f64; 4], celsius: f64, diameter_um: f64, model: BondModel) -
         .critical_m_s
 }
 
-/// kg/m3, MPa, C, J/(kg K): handbook values, the strength the lowest usual one.
+/// Density in kg/m3, strength in `MPa`, melting point, J/(kg K): handbook values, the strength the lowest usual one.
 const COPPER: [f64; 4] = [8960.0, 210.0, 1085.0, 385.0];
 const ALUMINIUM: [f64; 4] = [2700.0, 70.0, 660.0, 900.0];
 const STEEL_316L: [f64; 4] = [7950.0, 485.0, 1385.0, 500.0];

@@ -73,6 +73,46 @@ fn what_is_usable_ends_at_the_floor() {
     }
 }
 
+/// One bottle of 50 l at 20 C drawn without heat from outside, kg, computed with `CoolProp`'s
+/// reference equations at constant entropy; tolerance 0.4 %. The slow draw gives 7.459 kg of nitrogen from 200
+/// to 60 bar; the fast one leaves the rest at -68 C and gives 27 % less.
+#[test]
+fn a_fast_draw_yields_less() {
+    let rows = [
+        (Gas::Nitrogen, 200.0, 60.0, 5.462),
+        (Gas::Nitrogen, 300.0, 60.0, 8.587),
+        (Gas::Nitrogen, 200.0, 35.0, 7.082),
+        (Gas::Helium, 200.0, 60.0, 0.741),
+        (Gas::Argon, 200.0, 60.0, 7.415),
+        (Gas::Air, 200.0, 60.0, 5.825),
+    ];
+    for (gas, filled, floor, kg) in rows {
+        // Forty of them, so that rounding to the gram is small.
+        let usable = bank(gas, 2000.0, filled, 20.0)
+            .usable_fast_grams(bar(floor))
+            .expect("floor");
+        assert_near(usable, 40.0 * kg, 0.004 * 40.0 * kg);
+    }
+}
+
+/// From 200 bar argon boils at 10 bar: its isentrope ends at 117 K on the boiling line.
+#[test]
+fn a_fast_draw_that_may_turn_gas_liquid_is_refused() {
+    let full = bank(Gas::Argon, 50.0, 200.0, 20.0);
+    let error = full.usable_fast_grams(bar(10.0)).expect_err("liquid");
+    assert!(
+        error
+            .to_string()
+            .ends_with("where it may turn liquid; give a higher floor or draw it slowly"),
+        "{error}"
+    );
+    assert!(
+        error
+            .to_string()
+            .starts_with("drawn fast down to 10 bar absolute, argon would cool")
+    );
+}
+
 /// Twelve bottles of nitrogen at 200 bar and 20 C: kg for a nozzle pressure with 5 and 10 bar
 /// lost on the way, by the reference equations; tolerance 0.1 kg.
 #[test]
@@ -189,6 +229,27 @@ proptest! {
         let at = |floor| bank.usable_grams(bar(floor)).expect("floor");
         prop_assert!(at(low + more) <= at(low));
         prop_assert!((0..=bank.content_grams()).contains(&at(low)));
+    }
+
+    /// A fast draw never yields more than a slow one, nor more for a higher floor, and is refused only
+    /// where the floor lies far below the pressure.
+    #[test]
+    fn fast_lies_below_slow_and_falls_with_the_floor(
+        gas in prop::sample::select(Gas::ALL), celsius in -50.0..=80.0,
+        pressure in 1.0..=400.0, floor in 0.1..=390.0, more in 0.0..=10.0,
+    ) {
+        let bank = bank(gas, 600.0, pressure, celsius);
+        match bank.usable_fast_grams(bar(floor)) {
+            Ok(fast) => {
+                prop_assert!((0..=bank.usable_grams(bar(floor)).expect("floor")).contains(&fast));
+                let less = bank.usable_fast_grams(bar(floor + more)).expect("warmer");
+                prop_assert!(less <= fast);
+            }
+            Err(error) => {
+                prop_assert!(matches!(error, GasError::TooCold { .. }), "{error}");
+                prop_assert!(floor < 0.4 * pressure, "{error}");
+            }
+        }
     }
 
     /// Drawing what is usable leaves the floor, to within what a gram is worth.
