@@ -128,7 +128,7 @@ mod tests {
     }
 
     /// Borgnakke & Sonntag, Fundamentals of Thermodynamics, problem 12.29: 100 kPa and 290 K to
-    /// 1.6 MPa in two stages, 141.6 kJ/kg each.
+    /// 1600 kPa in two stages, 141.6 kJ/kg each.
     #[test]
     fn each_of_two_stages_takes_half() {
         let got = stage_work(290.0, 16.0, 2.0, 1.4) / 2000.0;

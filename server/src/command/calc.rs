@@ -17,38 +17,8 @@ use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
 
 /// Work out one physical quantity; input and output are JSON objects
-///
-/// Pressures are absolute; the unit of each value is in its name.
-///
-///   gas-density    gas, bar, c
-///   nozzle-flow    gas, throat_mm, bar, c, [discharge]
-///   gas-heat       gas, bar, from_c, to_c, kg_per_h
-///   bank           gas, water_volume_l, bar, c, floor_bar
-///   compressor     free_air_m3_min, altitude_m, inlet_c, to_bar, stages, [demand_kg_h]
-///   particle       gas, bar, c, throat_mm, exit_mm, divergent_mm, diameter_um, density_kg_m3, cp_j_kg_k,
-///                  powder_c, [drag: carlson-hoglund, henderson]
-///   critical-velocity   density_kg_m3, strength_mpa, melting_c, cp_j_kg_k, particle_c, [diameter_um],
-///                  [model: assadi-2003, schmidt-2006, assadi-2011]
-///   powder-need    deposited_kg, efficiency_mean, efficiency_sd, [quantile], [loss_kg], [coupon_kg]
-///   fuel           rated_kw, load_kw, hours, [l_per_kwh], [idle_l_per_h_per_kw]
-///
-/// gas is nitrogen, helium, argon or air.
-///
-/// Density, heat and nozzle flow take the real gas by GERG-2008 (ISO 20765-2). Nozzle flow is that of
-/// the choked throat, found on the isentrope of the real gas, times the discharge coefficient (1 unless
-/// given); the normal cubic metre is at 0 C and 1.01325 bar. Beyond 427 C GERG-2008 is past its stated
-/// range. A bank is drawn so slowly that it keeps its temperature. The compressor draws the standard
-/// air of its altitude (ISO 2533) at the inlet temperature, and its ideal power is that of isentropic
-/// stages of equal pressure ratio with perfect intercooling, air as a perfect gas of heat-capacity
-/// ratio 1.4. A particle is a sphere carried along the axis of a straight cone by a perfect gas that
-/// expands isentropically, its heat-capacity ratio that of the gas at rest; it starts at 0.1 of the
-/// throat's speed of sound and takes drag and heat from the gas (Carlson & Hoglund 1964 unless given).
-/// Critical velocity is by the model named (schmidt-2006 unless given, 25 um), good to some 15 %; it
-/// says nothing about efficiency, strength or bond. Powder need is the deposited mass and losses at the efficiency that is reached in
-/// `quantile` of builds (0.95 unless given) by a beta distribution of the mean and spread. Fuel is
-/// linear in the load: 0.25 l/kWh and 0.035 l/h per rated kW unless given, good to some 15 %.
 #[derive(Debug, Args)]
-#[command(verbatim_doc_comment)]
+#[command(long_about = ABOUT)]
 pub struct Arguments {
     /// What to work out
     #[arg(value_name = "NAME")]
@@ -57,6 +27,44 @@ pub struct Arguments {
     #[arg(value_name = "JSON")]
     input: String,
 }
+
+/// What `--help` says: every calculation with its input, and what each assumes.
+const ABOUT: &str = "\
+Work out one physical quantity; input and output are JSON objects
+
+Pressures are absolute; the unit of each value is in its name.
+
+  gas-density    gas, bar, c
+  nozzle-flow    gas, throat_mm, bar, c, [discharge]
+  gas-heat       gas, bar, from_c, to_c, kg_per_h
+  bank           gas, water_volume_l, bar, c, floor_bar
+  compressor     free_air_m3_min, altitude_m, inlet_c, to_bar, stages, [demand_kg_h]
+  particle       gas, bar, c, throat_mm, exit_mm, divergent_mm, diameter_um, density_kg_m3, cp_j_kg_k,
+                 powder_c, [drag: carlson-hoglund, henderson]
+  critical-velocity   density_kg_m3, strength_mpa, melting_c, cp_j_kg_k, particle_c, [diameter_um],
+                 [model: assadi-2003, schmidt-2006, assadi-2011]
+  powder-need    deposited_kg, efficiency_mean, efficiency_sd, [quantile], [loss_kg], [coupon_kg]
+  fuel           rated_kw, load_kw, hours, [l_per_kwh], [idle_l_per_h_per_kw]
+
+gas is nitrogen, helium, argon or air.
+
+Density, heat and nozzle flow take the real gas by GERG-2008 (ISO 20765-2), argon by Tegeler, Span
+& Wagner 1999. Nozzle flow is that of
+the choked throat, found on the isentrope of the real gas, times the discharge coefficient (1 unless
+given); the normal cubic metre is at 0 C and 1.01325 bar. Beyond 427 C GERG-2008 is past its stated
+range. A bank is drawn so slowly that it keeps its temperature (usable_kg), or so fast that the rest
+cools along its isentrope (usable_fast_kg; null where it would get too cold to reckon). The compressor draws the standard
+air of its altitude (ISO 2533) at the inlet temperature, and its ideal power is that of isentropic
+stages of equal pressure ratio with perfect intercooling, air as a perfect gas of heat-capacity
+ratio 1.4. A particle is a sphere carried along the axis of a straight cone by a perfect gas that
+expands isentropically, of heat-capacity ratio 7/5 (nitrogen, air) or 5/3 (helium, argon), viscosity by
+Sutherland's law (a power law for helium); it starts at 0.1 of the throat's speed of sound, with drag
+by Carlson & Hoglund 1964 unless given, and heat by Ranz & Marshall 1952.
+Critical velocity is by the model named (schmidt-2006 unless given, 25 um), good to some 15 %; it
+says nothing about efficiency, strength or bond. Powder need is the deposited mass over the efficiency
+that is reached in `quantile` of builds (0.95 unless given) by a beta distribution of the mean and
+spread, and the losses. Fuel is linear in the load: 0.25 l/kWh and 0.035 l/h per rated kW unless
+given, good to some 15 %.";
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
 enum Name {
@@ -192,10 +200,12 @@ struct BankInput {
 fn bank(input: &BankInput) -> Result<Value, String> {
     let (read, c) = (bar(input.bar)?, celsius(input.c)?);
     let bank = Bank::new(input.gas, input.water_volume_l, read, c).map_err(said)?;
-    let usable = bank.usable_grams(bar(input.floor_bar)?).map_err(said)?;
+    let floor = bar(input.floor_bar)?;
+    let usable = bank.usable_grams(floor).map_err(said)?;
     Ok(json!({
         "content_kg": kilograms(bank.content_grams()),
         "usable_kg": kilograms(usable),
+        "usable_fast_kg": bank.usable_fast_grams(floor).ok().map(kilograms),
     }))
 }
 
@@ -411,7 +421,7 @@ mod tests {
         answer[key].as_f64().expect("a number")
     }
 
-    /// CoolProp 8.0: nitrogen at 200 bar and 20 C has 218.54 kg/m3; ideal gas would have
+    /// `CoolProp` 8.0: nitrogen at 200 bar and 20 C has 218.54 kg/m3; ideal gas would have
     /// 200e5 x 0.0280134 / (8.314463 x 293.15) = 229.9, so z = 1.0518.
     #[test]
     fn density_and_how_far_from_ideal() {
@@ -432,6 +442,7 @@ mod tests {
             "{answer}"
         );
         assert!(number(&answer, "usable_kg") < number(&answer, "content_kg"));
+        assert!(number(&answer, "usable_fast_kg") < number(&answer, "usable_kg"));
     }
 
     /// 1 kg at an efficiency of 0.8 known exactly is 1.25 kg fed, and 0.2 kg more to load.
