@@ -11,7 +11,7 @@ use serde::Deserialize;
 use uuid::Uuid;
 
 use crate::AppState;
-use crate::change::verify_journal;
+use crate::change::{self, verify_journal};
 use crate::error::AppError;
 use crate::page::{Layout, Screen, page};
 use crate::people::{self, Visit};
@@ -93,10 +93,9 @@ async fn show(
 const ROWS: usize = 50;
 
 async fn head(state: &AppState) -> Result<Option<(i64, String)>, AppError> {
-    let last = sqlx::query!("select sequence, hash from journal order by sequence desc limit 1")
-        .fetch_optional(&state.db.read)
-        .await?;
-    Ok(last.map(|row| (row.sequence, hex(&row.hash))))
+    let mut connection = state.db.read.acquire().await?;
+    let (sequence, hash) = change::head(&mut connection).await?;
+    Ok((sequence > 0).then(|| (sequence, hash.to_string())))
 }
 
 async fn check(state: &AppState) -> Result<Result<String, String>, AppError> {
@@ -169,8 +168,4 @@ fn about(kind: &str, id: &str) -> String {
         Ok(_) => kind,
         Err(_) => format!("{kind} {id}"),
     }
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
