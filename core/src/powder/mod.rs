@@ -15,6 +15,23 @@ pub struct Powder {
     pub code: PowderCode,
     /// Its name as the crew says it.
     pub name: String,
+    /// What it is made of; none if nobody told, and nothing is worked out of its flight then.
+    pub solid: Option<Solid>,
+}
+
+/// The metal of a powder as a handbook gives it for the solid, and the size of its grains.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Solid {
+    /// Density, in kg/m3.
+    pub density_kg_m3: i64,
+    /// Tensile strength, in megapascals. That of a powder is rarely known.
+    pub strength_mpa: i64,
+    /// Melting point, in degrees Celsius; of an alloy, where it begins to melt.
+    pub melting_c: i64,
+    /// Heat capacity, in J/(kg K).
+    pub cp_j_kg_k: i64,
+    /// The middle of its grain sizes (D50), in micrometres.
+    pub size_um: i64,
 }
 
 word_enum! {

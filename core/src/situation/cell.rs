@@ -51,10 +51,33 @@ pub struct Cell {
     pub max_c: i64,
     /// Share of the heater's power that reaches the gas, in thousandths.
     pub heater_permille: i64,
+    /// The most that the heater takes now, in watts: as measured last, or as built; none if nobody
+    /// told.
+    pub heater_w: Option<i64>,
+    /// The diverging part of the nozzle; none if nobody told.
+    pub divergent: Option<Divergent>,
+    /// Bore at which the nozzle is changed, in micrometres.
+    pub worn_um: Option<i64>,
+    /// Pressure drop at which the collector's filter elements are changed, in pascals.
+    pub collector_limit_pa: Option<i64>,
+    /// Powder that stays in the feeder when it runs dry, in grams.
+    pub heel_g: i64,
+    /// How fast bottles are drawn, in thousandths: 0 so slowly that they keep their temperature,
+    /// 1000 so fast that all the cooling stays in them.
+    pub fast_permille: i64,
     /// Power of extraction, manipulator and chiller while it sprays, in watts.
     pub extraction_w: i64,
     /// When it cannot be used.
     pub closed: Vec<Closed>,
+}
+
+/// The diverging part of a nozzle, a straight cone from the throat on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Divergent {
+    /// Bore at its exit, in micrometres.
+    pub exit_um: i64,
+    /// From throat to exit, in micrometres.
+    pub length_um: i64,
 }
 
 /// A furnace, mill, bench.

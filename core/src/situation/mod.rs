@@ -8,11 +8,11 @@ mod need;
 mod request;
 mod supply;
 
-pub use cell::{Cell, Closed, Station};
+pub use cell::{Cell, Closed, Divergent, Station};
 pub use duty::{DutyError, DutyHours, Shift, duty_shifts, instant};
 pub use need::{Asset, Capability, LossFault};
 pub use request::{Damage, Request, Way};
-pub use supply::{Bank, Brings, Compressor, Delivery, Fuel};
+pub use supply::{Bank, Brings, Compressor, Delivery, Fuel, Receiver};
 
 use crate::catalogue::{Part, Recipe};
 use crate::code::{AssetCode, LotCode, PartCode, PowderCode, RequestCode, StationCode};

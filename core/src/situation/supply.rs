@@ -42,6 +42,17 @@ pub struct Compressor {
     pub power_w: i64,
     /// Minutes of running left to the next service; none if nobody counts.
     pub service_in_min: Option<i64>,
+    /// The vessel behind it; none if there is none, or nobody told.
+    pub receiver: Option<Receiver>,
+}
+
+/// A vessel that a compressor fills, up to its highest pressure.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Receiver {
+    /// Water volume, in millilitres.
+    pub volume_ml: i64,
+    /// Pressure at which the compressor starts again, absolute, in millibar.
+    pub low_mbar: i64,
 }
 
 /// The generating set and its fuel.

@@ -4,12 +4,12 @@ use super::fault::Faults;
 use super::files::SeedFiles;
 use super::row::{Row, codes};
 use super::sheet::Sheet;
-use super::site::{Rows, only};
+use super::site::{Rows, needs, only};
 use super::time::{Calendar, time_of_day};
 use chrono::{DateTime, TimeDelta, Utc, Weekday};
 use chrono_tz::Tz;
 use mendpost_core::code::{PowderCode, StationCode};
-use mendpost_core::situation::{Cell, Closed, DutyHours, Station, duty_shifts};
+use mendpost_core::situation::{Cell, Closed, Divergent, DutyHours, Station, duty_shifts};
 use std::collections::{BTreeMap, BTreeSet};
 
 const STATIONS: Sheet = Sheet {
@@ -145,6 +145,12 @@ impl Sheets {
         let max_c = row.number(faults, "max_c", 0, 20..=1200);
         let heater_permille = row.number(faults, "heater_permille", 0, 100..=1000);
         let extraction_w = row.number(faults, "extraction_kw", 3, 0..=1_000_000);
+        let heater_w = row.number_optional(faults, "heater_kw", 3, 100..=1_000_000);
+        let divergent = divergent(row, faults);
+        let worn_um = row.number_optional(faults, "worn_mm", 3, 500..=10_000);
+        let collector_limit_pa = row.number_optional(faults, "collector_limit_pa", 0, 10..=20_000);
+        let heel_g = row.number_optional(faults, "heel_g", 0, 0..=20_000);
+        let fast_permille = row.number_optional(faults, "fast_permille", 0, 0..=1000);
         Some(Cell {
             name: name?,
             free_from: free_from?,
@@ -162,6 +168,12 @@ impl Sheets {
             max_c: max_c?,
             heater_permille: heater_permille?,
             extraction_w: extraction_w?,
+            heater_w: heater_w?,
+            divergent: divergent?,
+            worn_um: worn_um?,
+            collector_limit_pa: collector_limit_pa?,
+            heel_g: heel_g?.unwrap_or(0),
+            fast_permille: fast_permille?.unwrap_or(HALFWAY),
             closed,
         })
     }
@@ -189,6 +201,21 @@ impl Sheets {
             }
         }
         minutes
+    }
+}
+
+/// Bottles are drawn halfway between slow and fast unless the site says otherwise: an assumption
+/// without a source.
+const HALFWAY: i64 = 500;
+
+fn divergent(row: &Row, faults: &Faults) -> Option<Option<Divergent>> {
+    let exit = row.number_optional(faults, "nozzle_exit_mm", 3, 505..=50_000);
+    let length = row.number_optional(faults, "nozzle_divergent_mm", 3, 5_000..=500_000);
+    match (exit?, length?) {
+        (Some(exit_um), Some(length_um)) => Some(Some(Divergent { exit_um, length_um })),
+        (None, None) => Some(None),
+        (Some(_), None) => needs(row, faults, "nozzle_divergent_mm", "nozzle_exit_mm"),
+        (None, Some(_)) => needs(row, faults, "nozzle_exit_mm", "nozzle_divergent_mm"),
     }
 }
 

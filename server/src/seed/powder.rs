@@ -8,7 +8,7 @@ use super::sheet::Sheet;
 use super::time::Calendar;
 use chrono::{DateTime, Utc};
 use mendpost_core::code::{BankCode, DeliveryCode, LotCode, PowderCode};
-use mendpost_core::powder::{Lot, LotState, Powder};
+use mendpost_core::powder::{Lot, LotState, Powder, Solid};
 use mendpost_core::quantity::Milligrams;
 use mendpost_core::situation::{Brings, Delivery};
 use mendpost_core::word_enum;
@@ -17,7 +17,13 @@ use std::collections::{BTreeMap, BTreeSet};
 const POWDERS: Sheet = Sheet {
     file: "powders.csv",
     columns: &["code", "name"],
-    optional: &[],
+    optional: &[
+        "density_kg_m3",
+        "strength_mpa",
+        "melting_c",
+        "cp_j_kg_k",
+        "size_um",
+    ],
     may_be_missing: false,
 };
 
@@ -74,6 +80,32 @@ word_enum! {
     }
 }
 
+/// All figures of the solid, or none of them.
+fn solid(row: &Row, faults: &Faults) -> Option<Option<Solid>> {
+    let figures = [
+        ("density_kg_m3", 500..=25_000),
+        ("strength_mpa", 1..=3000),
+        ("melting_c", 100..=4000),
+        ("cp_j_kg_k", 50..=5000),
+        ("size_um", 1..=200),
+    ];
+    if figures
+        .iter()
+        .all(|(column, _)| row.given(column).is_none())
+    {
+        return Some(None);
+    }
+    let [density, strength, melting, cp, size] =
+        figures.map(|(column, allowed)| row.number(faults, column, 0, allowed));
+    Some(Some(Solid {
+        density_kg_m3: density?,
+        strength_mpa: strength?,
+        melting_c: melting?,
+        cp_j_kg_k: cp?,
+        size_um: size?,
+    }))
+}
+
 /// The most that one container or line may hold, in milligrams: ten tonnes.
 const MOST_MG: i64 = 10_000_000_000;
 
@@ -100,9 +132,11 @@ impl Sheets {
         let powder = |row: &Row| {
             let code = row.parse(faults, "code");
             let name = row.text(faults, "name", 80);
+            let solid = solid(row, faults);
             Some(Powder {
                 code: code?,
                 name: name?,
+                solid: solid?,
             })
         };
         self.powders.iter().filter_map(powder).collect()

@@ -9,7 +9,7 @@ use super::time::Calendar;
 use chrono_tz::Tz;
 use mendpost_core::code::BankCode;
 use mendpost_core::people::Role;
-use mendpost_core::situation::{Bank, Compressor, Fuel, Site};
+use mendpost_core::situation::{Bank, Compressor, Fuel, Receiver, Site};
 use std::collections::{BTreeMap, BTreeSet};
 
 const FILE: &str = "site.toml";
@@ -48,6 +48,13 @@ const TABLES: [Table; 6] = [
             "max_c",
             "heater_permille",
             "extraction_kw",
+            "heater_kw",
+            "nozzle_exit_mm",
+            "nozzle_divergent_mm",
+            "worn_mm",
+            "collector_limit_pa",
+            "heel_g",
+            "fast_permille",
         ],
         several: false,
     },
@@ -80,6 +87,8 @@ const TABLES: [Table; 6] = [
             "inlet_c",
             "power_kw",
             "service_in_h",
+            "receiver_l",
+            "receiver_low_bar",
         ],
         several: false,
     },
@@ -211,13 +220,36 @@ pub(super) fn compressor(rows: &Rows, faults: &Faults) -> Option<Option<Compress
     let inlet_c = row.number(faults, "inlet_c", 0, -40..=60);
     let power_w = row.number(faults, "power_kw", 3, 0..=1_000_000);
     let service = row.number_optional(faults, "service_in_h", 0, 0..=100_000);
+    let receiver = receiver(row, faults);
     Some(Some(Compressor {
         free_air_l_per_min: free_air_l_per_min?,
         max_mbar: max_mbar?,
         inlet_c: inlet_c?,
         power_w: power_w?,
         service_in_min: service?.map(|hours| hours * 60),
+        receiver: receiver?,
     }))
+}
+
+fn receiver(row: &Row, faults: &Faults) -> Option<Option<Receiver>> {
+    let volume = row.number_optional(faults, "receiver_l", 3, 1000..=100_000_000);
+    let low = row.number_optional(faults, "receiver_low_bar", 3, 1000..=1_000_000);
+    match (volume?, low?) {
+        (Some(volume_ml), Some(low_mbar)) => Some(Some(Receiver {
+            volume_ml,
+            low_mbar,
+        })),
+        (None, None) => Some(None),
+        (Some(_), None) => needs(row, faults, "receiver_low_bar", "receiver_l"),
+        (None, Some(_)) => needs(row, faults, "receiver_l", "receiver_low_bar"),
+    }
+}
+
+/// Notes a figure that is missing beside one that needs it.
+pub(super) fn needs<T>(row: &Row, faults: &Faults, missing: &str, beside: &str) -> Option<T> {
+    let what = format!("nothing is given, and '{beside}' needs it; give both or neither");
+    row.fault(faults, missing, what);
+    None
 }
 
 pub(super) fn fuel(rows: &Rows, calendar: &Calendar, faults: &Faults) -> Option<Fuel> {

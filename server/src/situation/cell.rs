@@ -1,7 +1,7 @@
 use std::collections::BTreeMap;
 
 use chrono::{NaiveTime, Weekday};
-use mendpost_core::situation::{Cell, Closed, DutyHours, Station};
+use mendpost_core::situation::{Cell, Closed, Divergent, DutyHours, Station};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
@@ -15,7 +15,10 @@ pub(super) async fn cell(
     let row = sqlx::query!(
         r#"select free_from, feeder_id as "feeder_id: Uuid", warm_up_min, same_powder_min, default_changeover_min,
              booth_x_mm, booth_y_mm, booth_z_mm, max_part_g, discharge_permille, carrier_permille, max_mbar, max_c,
-             heater_permille, extraction_w,
+             heater_permille, extraction_w, nozzle_exit_um, nozzle_divergent_um, worn_um, collector_limit_pa, heel_g,
+             fast_permille,
+             coalesce((select value from reading where what = 'heater-power' order by read_at desc, id desc limit 1), heater_w)
+               as "heater_w: i64",
              coalesce((select value from reading where what = 'nozzle-bore' order by read_at desc, id desc limit 1), throat_um)
                as "throat_um!: i64"
            from cell"#
@@ -55,6 +58,15 @@ pub(super) async fn cell(
         max_c: row.max_c,
         heater_permille: row.heater_permille,
         extraction_w: row.extraction_w,
+        heater_w: row.heater_w,
+        divergent: row
+            .nozzle_exit_um
+            .zip(row.nozzle_divergent_um)
+            .map(|(exit_um, length_um)| Divergent { exit_um, length_um }),
+        worn_um: row.worn_um,
+        collector_limit_pa: row.collector_limit_pa,
+        heel_g: row.heel_g,
+        fast_permille: row.fast_permille,
         closed: closures(connection)
             .await?
             .remove(&None)

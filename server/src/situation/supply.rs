@@ -1,26 +1,38 @@
 use std::collections::BTreeMap;
 
 use mendpost_core::code::BankCode;
-use mendpost_core::powder::{Lot, Powder};
+use mendpost_core::powder::{Lot, Powder, Solid};
 use mendpost_core::quantity::Milligrams;
-use mendpost_core::situation::{Bank, Brings, Compressor, Delivery, Fuel};
+use mendpost_core::situation::{Bank, Brings, Compressor, Delivery, Fuel, Receiver};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use super::{Codes, at, at_if, code, word};
 
 pub(super) async fn powders(connection: &mut SqliteConnection) -> Result<Vec<Powder>, sqlx::Error> {
-    sqlx::query!("select code, name from powder order by rowid")
-        .fetch_all(connection)
-        .await?
-        .into_iter()
-        .map(|row| {
-            Ok(Powder {
-                code: word(&row.code)?,
-                name: row.name,
-            })
+    sqlx::query!(
+        "select code, name, density_kg_m3, strength_mpa, melting_c, cp_j_kg_k, size_um
+         from powder order by rowid"
+    )
+    .fetch_all(connection)
+    .await?
+    .into_iter()
+    .map(|row| {
+        Ok(Powder {
+            code: word(&row.code)?,
+            name: row.name,
+            solid: (|| {
+                Some(Solid {
+                    density_kg_m3: row.density_kg_m3?,
+                    strength_mpa: row.strength_mpa?,
+                    melting_c: row.melting_c?,
+                    cp_j_kg_k: row.cp_j_kg_k?,
+                    size_um: row.size_um?,
+                })
+            })(),
         })
-        .collect()
+    })
+    .collect()
 }
 
 /// Lots that are not empty, with the sum of their movements.
@@ -94,7 +106,10 @@ pub(super) async fn compressor(
     connection: &mut SqliteConnection,
 ) -> Result<Option<Compressor>, sqlx::Error> {
     let row = sqlx::query!(
-        "select free_air_l_per_min, max_mbar, inlet_c, power_w, service_in_min from compressor"
+        r#"select free_air_l_per_min, max_mbar, inlet_c, power_w, receiver_ml, receiver_low_mbar,
+             coalesce((select value from reading where what = 'compressor-service' order by read_at desc, id desc limit 1),
+               service_in_min) as "service_in_min: i64"
+           from compressor"#
     )
     .fetch_optional(connection)
     .await?;
@@ -104,6 +119,13 @@ pub(super) async fn compressor(
         inlet_c: row.inlet_c,
         power_w: row.power_w,
         service_in_min: row.service_in_min,
+        receiver: row
+            .receiver_ml
+            .zip(row.receiver_low_mbar)
+            .map(|(volume_ml, low_mbar)| Receiver {
+                volume_ml,
+                low_mbar,
+            }),
     }))
 }
 

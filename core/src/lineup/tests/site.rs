@@ -58,6 +58,7 @@ pub fn site() -> Situation {
         powders: vec![Powder {
             code: code("316L"),
             name: "316L stainless".to_owned(),
+            solid: None,
         }],
         lots: vec![lot("L0001", 9_000)],
         banks: vec![bank()],
@@ -67,6 +68,7 @@ pub fn site() -> Situation {
             inlet_c: 20,
             power_w: 15_000,
             service_in_min: None,
+            receiver: None,
         }),
         fuel: fuel(),
         deliveries: vec![],
@@ -98,6 +100,12 @@ fn cell() -> Cell {
         max_mbar: 60_000,
         max_c: 900,
         heater_permille: 900,
+        heater_w: None,
+        divergent: None,
+        worn_um: None,
+        collector_limit_pa: None,
+        heel_g: 0,
+        fast_permille: 0,
         extraction_w: 5000,
         closed: vec![],
     }

@@ -42,6 +42,13 @@ pub(super) async fn cell(
         "max_c": data.cell.max_c,
         "booth_mm": data.cell.booth_mm,
         "max_part_g": data.cell.max_part_g,
+        "heater_w": data.cell.heater_w,
+        "nozzle_exit_um": data.cell.divergent.map(|d| d.exit_um),
+        "nozzle_divergent_um": data.cell.divergent.map(|d| d.length_um),
+        "worn_um": data.cell.worn_um,
+        "collector_limit_pa": data.cell.collector_limit_pa,
+        "heel_g": data.cell.heel_g,
+        "fast_permille": data.cell.fast_permille,
     });
     change
         .journal("cell.set-up", Subject::new("cell", 1), content)
@@ -76,11 +83,15 @@ async fn insert_cell(
     let free_from = cell.free_from.map(|t| t.timestamp_millis());
     let feeder = optional_id(&ids.powders, cell.feeder.as_ref())?;
     let [x, y, z] = cell.booth_mm;
+    let exit_um = cell.divergent.map(|d| d.exit_um);
+    let length_um = cell.divergent.map(|d| d.length_um);
     sqlx::query!(
         "insert into cell (one, free_from, feeder_id, warm_up_min, same_powder_min,
            default_changeover_min, booth_x_mm, booth_y_mm, booth_z_mm, max_part_g, throat_um,
-           discharge_permille, carrier_permille, max_mbar, max_c, heater_permille, extraction_w)
-         values (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+           discharge_permille, carrier_permille, max_mbar, max_c, heater_permille, extraction_w,
+           heater_w, nozzle_exit_um, nozzle_divergent_um, worn_um, collector_limit_pa, heel_g,
+           fast_permille)
+         values (1, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         free_from,
         feeder,
         cell.warm_up_min,
@@ -97,6 +108,13 @@ async fn insert_cell(
         cell.max_c,
         cell.heater_permille,
         cell.extraction_w,
+        cell.heater_w,
+        exit_um,
+        length_um,
+        cell.worn_um,
+        cell.collector_limit_pa,
+        cell.heel_g,
+        cell.fast_permille,
     )
     .execute(connection)
     .await?;

@@ -19,15 +19,35 @@ pub(super) async fn powders(
     for powder in &data.powders {
         let id = Uuid::now_v7();
         let code = powder.code.as_str();
+        let solid = powder.solid;
+        let density = solid.map(|s| s.density_kg_m3);
+        let strength = solid.map(|s| s.strength_mpa);
+        let melting = solid.map(|s| s.melting_c);
+        let cp = solid.map(|s| s.cp_j_kg_k);
+        let size = solid.map(|s| s.size_um);
         sqlx::query!(
-            "insert into powder (id, code, name) values (?, ?, ?)",
+            "insert into powder
+               (id, code, name, density_kg_m3, strength_mpa, melting_c, cp_j_kg_k, size_um)
+             values (?, ?, ?, ?, ?, ?, ?, ?)",
             id,
             code,
-            powder.name
+            powder.name,
+            density,
+            strength,
+            melting,
+            cp,
+            size,
         )
         .execute(change.connection())
         .await?;
-        let content = json!({ "name": powder.name });
+        let content = json!({
+            "name": powder.name,
+            "density_kg_m3": density,
+            "strength_mpa": strength,
+            "melting_c": melting,
+            "cp_j_kg_k": cp,
+            "size_um": size,
+        });
         change
             .journal("powder.listed", Subject::new("powder", code), content)
             .await?;

@@ -71,14 +71,19 @@ async fn insert_bank(change: &mut Change, bank: &Bank) -> Result<Uuid, AppError>
 }
 
 async fn insert_compressor(change: &mut Change, it: &Compressor) -> Result<(), AppError> {
+    let receiver_ml = it.receiver.map(|r| r.volume_ml);
+    let receiver_low_mbar = it.receiver.map(|r| r.low_mbar);
     sqlx::query!(
-        "insert into compressor (one, free_air_l_per_min, max_mbar, inlet_c, power_w, service_in_min)
-         values (1, ?, ?, ?, ?, ?)",
+        "insert into compressor (one, free_air_l_per_min, max_mbar, inlet_c, power_w, service_in_min, receiver_ml,
+            receiver_low_mbar)
+         values (1, ?, ?, ?, ?, ?, ?, ?)",
         it.free_air_l_per_min,
         it.max_mbar,
         it.inlet_c,
         it.power_w,
         it.service_in_min,
+        receiver_ml,
+        receiver_low_mbar,
     )
     .execute(change.connection())
     .await?;
