@@ -218,7 +218,7 @@ impl Jet {
         ))?;
         let stretch = match supply {
             Supply::Bank(_) => Stretch::NONE,
-            Supply::Compressor(c) => told(compressor(situation, c)?.duty(flow))?,
+            Supply::Compressor(c) => told(compressor(situation, c)?.stretch(flow))?,
         };
         let inlet = told(Celsius::new(supply.inlet_c()))?;
         let heat = told(heat_kw(setting.gas, bar, inlet, hot, main))?;
