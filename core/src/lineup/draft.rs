@@ -307,11 +307,7 @@ fn stage_draws(situation: &Situation, need: &StageNeed) -> Vec<Draw> {
         GasSource::Bank(code) => {
             if let Some(bank) = situation.banks.iter().find(|b| b.code == *code) {
                 let floor = bank_floor_g(bank, need.source_mbar);
-                draws.push(Draw {
-                    store: bank_store(code),
-                    amount: need.gas_g,
-                    floor,
-                });
+                draws.push(Draw::of(bank_store(code), need.gas_g, floor));
             }
         }
         GasSource::Compressor => {
@@ -320,11 +316,7 @@ fn stage_draws(situation: &Situation, need: &StageNeed) -> Vec<Draw> {
                 .as_ref()
                 .is_some_and(|c| c.service_in_min.is_some())
             {
-                draws.push(Draw {
-                    store: SERVICE.to_owned(),
-                    amount: need.minutes,
-                    floor: 0,
-                });
+                draws.push(Draw::of(SERVICE, need.minutes, 0));
             }
         }
     }
@@ -335,11 +327,7 @@ fn fuel(ml: i64) -> Vec<Draw> {
     if ml == 0 {
         Vec::new()
     } else {
-        vec![Draw {
-            store: FUEL.to_owned(),
-            amount: ml,
-            floor: 0,
-        }]
+        vec![Draw::of(FUEL, ml, 0)]
     }
 }
 

@@ -1,6 +1,6 @@
 //! Plenty: a problem in which some of what a request could lack is there in any amount.
 
-use crate::planner::{JobOption, Lot, Problem, Window, Work};
+use crate::planner::{Draw, JobOption, Lot, Problem, Window, Work};
 use std::collections::BTreeMap;
 
 /// So many more people make any crew large enough.
@@ -44,7 +44,8 @@ impl Relax {
                 } => all.push(Self::Station(station.clone())),
                 Work::Step { station: None } => {}
             }
-            all.extend(operation.draws.iter().map(|d| Self::Store(d.store.clone())));
+            let stores = operation.draws.iter().flat_map(Draw::choices);
+            all.extend(stores.map(|d| Self::Store(d.store.clone())));
         }
         all.sort();
         all.dedup();

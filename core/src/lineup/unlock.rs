@@ -10,7 +10,7 @@ use super::need::{GasSource, StageNeed};
 use super::relax::{Plenty, Relax};
 use crate::code::{AssetCode, BankCode, RecipeCode, RequestCode};
 use crate::gas::Bar;
-use crate::planner::{JobOption, Plan, PlannedJob, Problem, Window, Work, extend};
+use crate::planner::{Draw, JobOption, Plan, PlannedJob, Problem, Window, Work, extend};
 use crate::powder::{Lot, LotState};
 use crate::situation::{Request, Situation};
 use serde::{Deserialize, Serialize};
@@ -473,6 +473,7 @@ impl<'a> Behind<'a> {
             .operations
             .iter()
             .flat_map(|o| &o.draws)
+            .flat_map(Draw::choices)
             .filter(move |d| d.store == store)
             .map(|d| (d.amount, d.floor))
     }
