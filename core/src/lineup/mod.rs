@@ -20,12 +20,12 @@ mod unlock;
 
 pub use change::{Change, changes};
 pub use draft::{Candidate, Draft, TRUE_PART, candidates, draft};
-pub use endurance::{Endurance, camp_fuel_minutes, endurance};
+pub use endurance::{BankLeft, Endurance, Turns, camp_fuel_minutes, endurance};
 pub use gate::{Gate, Opens, Shut};
 pub use here::{recipes_of, shut_here};
 pub use line_up::{Comparison, LineUp, Verified, line_up};
 pub use loss_now::{CapabilityLoss, is_down, loss_now, stops_now};
-pub use need::{GasSource, Setting, StageNeed, bank, stage_need, steady_fuel_ml_per_h};
+pub use need::{GasSource, Setting, StageNeed, bank, holds_c, stage_need, steady_fuel_ml_per_h};
 pub use places::{LotShare, Place, Readiness, StagePlan, StepPlan, Work};
 pub use stock::{Arrival, Fall, LotStock, OutCause, RunOut, Stock, stocks};
 pub use supply::{FUEL, SERVICE, bank_store};
