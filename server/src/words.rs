@@ -8,6 +8,7 @@ pub mod work;
 
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::{RecipeState, Who};
+use mendpost_core::code::BankCode;
 use mendpost_core::lineup::{Change, GasSource, Gate, Opens, Readiness, StageNeed};
 use mendpost_core::situation::Situation;
 
@@ -59,6 +60,18 @@ impl<'a> Words<'a> {
                     "power, takes {} and the set gives {}",
                     kilowatts(*need_w),
                     kilowatts(*most_w)
+                )
+            }
+            Gate::Heater {
+                need_w,
+                most_w,
+                holds_c,
+            } => {
+                let (need, most) = (kilowatts(*need_w), kilowatts(*most_w));
+                let holds = holds_c.map(|c| format!(", which holds {c} °C"));
+                format!(
+                    "heater, would take {need} and takes at most {most}{}",
+                    holds.unwrap_or_default()
                 )
             }
             Gate::NoFigure { why } => format!("recipe, {why}"),
@@ -184,12 +197,13 @@ impl<'a> Words<'a> {
                 bottles,
             } => {
                 format!(
-                    "{} full {} into bank {bank}, {}",
+                    "{} full {} for bank {bank}, {}",
                     whole(*bottles),
                     bottle_word(*bottles),
                     kilograms(*grams)
                 )
             }
+            Opens::MoreHeat { watts } => format!("a heater of {} more", kilowatts(*watts)),
             Opens::MoreFuel { ml } => format!("{} more fuel", litres(*ml)),
             Opens::Service => "service the compressor".to_owned(),
             Opens::LessPower { watts } => {
@@ -327,10 +341,21 @@ impl<'a> Words<'a> {
         clock(unix_ms, self.situation.site.zone)
     }
 
+    /// 'bank N1'; for bottles that are not here yet, 'the bottles of BOAT-7'.
+    pub fn bank(&self, bank: &BankCode) -> String {
+        let stands = self.situation.banks.iter().any(|b| b.code == *bank);
+        match bank.as_str().rsplit_once('/') {
+            Some((delivery, _)) if !stands => format!("the bottles of {delivery}"),
+            _ => format!("bank {bank}"),
+        }
+    }
+
     /// Gas that a stage takes, and where from: '12.4 kg from bank A', or 'compressor, 2 h 10 min'.
     pub fn gas(&self, need: &StageNeed) -> String {
         match &need.source {
-            GasSource::Bank(bank) => format!("{} from bank {bank}", kilograms(need.gas_g)),
+            GasSource::Bank(bank) => {
+                format!("{} from {}", kilograms(need.gas_g), self.bank(bank))
+            }
             GasSource::Compressor => format!("compressor, {}", minutes(need.gas_min)),
         }
     }
