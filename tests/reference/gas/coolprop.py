@@ -41,7 +41,7 @@ def drawn_at(gas, bar, c, floor, pace):
     """The same if the rest keeps this share of its cooling: bisection over where the isentrope ends."""
     fluid = state(gas, bar, c)
     full, entropy, warm = fluid.rhomass(), fluid.smass(), c + 273.15
-    low, high = 0.4 * floor, floor
+    low, high = 0.05 * floor, floor
     for _ in range(50):
         end = (low + high) / 2
         fluid.update(PSmass_INPUTS, end * 1e5, entropy)
