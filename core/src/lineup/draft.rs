@@ -83,6 +83,7 @@ pub fn draft(situation: &Situation) -> Draft {
             .map(|s| station(situation, s))
             .collect(),
         stores: stores(situation, &candidates),
+        limits: Vec::new(),
         lots: lots(situation),
         capabilities: capabilities(situation),
         assets: assets(situation),
@@ -295,6 +296,7 @@ pub(super) fn operations(situation: &Situation, recipe: &Recipe) -> Result<Opera
             crew: operation.crew,
             after: operation.after_min,
             draws: stage_draws(situation, &need),
+            loads: Vec::new(),
         });
         needs.push(need);
     }
@@ -344,6 +346,7 @@ const fn step(
         crew,
         after,
         draws,
+        loads: Vec::new(),
     }
 }
 
