@@ -238,6 +238,44 @@ prop_compose! {
     }
 }
 
+prop_compose! {
+    /// A site that works, with two shifts and a night, where jobs share few plates: each job takes some with
+    /// one operation and keeps them to a later one, which may have to wait for the mill.
+    fn a_problem_of_plates()(
+        capacity in 1_i64..4,
+        away in prop::collection::vec((0_i64..40, 1_i64..60, 0_i64..3), 0..4),
+        shut in (0_i64..300, 1_i64..200),
+        jobs in prop::collection::vec(
+            prop::collection::vec((any::<bool>(), 1_i64..40, 0_i64..20, 1_i64..3, 0_usize..4), 2..5),
+            1..6,
+        ),
+    ) -> Problem {
+        let mut problem = quiet_site(700);
+        let shift = |from, to| Window { from, to, crew: 3 };
+        problem.windows = vec![shift(0, 250), shift(350, 700)];
+        problem.stations = vec![station("mill", 1)];
+        problem.stations[0].closed = vec![(shut.0, shut.0 + shut.1, 1)];
+        problem.limits = vec![limit("plates", capacity)];
+        let mut free = 0;
+        problem.limits[0].windows = away.into_iter().map(|(gap, length, left)| {
+            let from = free + gap;
+            free = from + length;
+            (from, free, left)
+        }).collect();
+        problem.capabilities = vec![capability(&["a0", "a1", "a2"], &[0, 1, 5, 7])];
+        problem.jobs = jobs.into_iter().enumerate().map(|(n, operations)| {
+            let last = operations.len() - 1;
+            let operations = operations.into_iter().enumerate().map(|(at, (spray, minutes, after, plates, reach))| {
+                let mut it = if spray { stage("al", 1, minutes) } else { step("mill", minutes, minutes % 2) };
+                it.after = after;
+                if reach == 0 { it } else { loading(it, "plates", plates, Some((at + reach - 1).min(last))) }
+            });
+            job(n, operations.collect())
+        }).collect();
+        problem
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(200))]
 
@@ -263,6 +301,19 @@ proptest! {
     ) {
         let plan = decode(&problem, &order);
         prop_assert_eq!(check(&problem, &plan), []);
+    }
+
+    /// What is kept from one operation to a later one never lacks in between, in whichever order the jobs
+    /// are placed and however far each is carried before the next.
+    #[test]
+    fn what_is_kept_never_lacks(problem in a_problem_of_plates(), seed in 0_u64..9) {
+        prop_assert_eq!(problem.faults(), []);
+        let plan = searched(&problem, seed, 300);
+        prop_assert_eq!(check(&problem, &plan), []);
+        let order: Vec<_> = (0..problem.jobs.len()).map(|job| (job, 0)).collect();
+        let plan = decode(&problem, &order);
+        prop_assert_eq!(check(&problem, &plan), []);
+        prop_assert_eq!(check(&problem, &extend(&problem, &plan, &order)), []);
     }
 
     /// A plan with jobs behind it keeps every rule, also where less is there than it was made for.
