@@ -83,6 +83,7 @@ pub fn draft(situation: &Situation) -> Draft {
             .map(|s| station(situation, s))
             .collect(),
         stores: stores(situation),
+        limits: Vec::new(),
         lots: lots(situation),
         capabilities: capabilities(situation),
         assets: assets(situation),
@@ -295,6 +296,7 @@ pub(super) fn operations(situation: &Situation, recipe: &Recipe) -> Result<Opera
             crew: operation.crew,
             after: operation.after_min,
             draws: stage_draws(situation, spray, &need),
+            loads: Vec::new(),
         });
         needs.push(need);
     }
@@ -345,6 +347,7 @@ const fn step(
         crew,
         after,
         draws,
+        loads: Vec::new(),
     }
 }
 
