@@ -139,10 +139,7 @@ pub fn stage_efficiency(
     }
     for lot in lots.iter().filter(|l| l.on_hand && l.is_apart()) {
         let of_lot: Vec<&WeighedBuild> = of_lot(&used, &lot.lot).collect();
-        bases.push((
-            Basis::Lot(lot.lot.clone()),
-            prior.after(&shares(&of_lot))?,
-        ));
+        bases.push((Basis::Lot(lot.lot.clone()), prior.after(&shares(&of_lot))?));
     }
     let (basis, predicted) = worst(situation, bases)?;
     Ok(StageEfficiency {
@@ -170,7 +167,9 @@ fn matching<'a>(
     if same.is_empty() {
         return Ok((others, Others::Only { builds }));
     }
-    let odds = prior.log_odds_apart(&shares(&same), &shares(&others))?.exp();
+    let odds = prior
+        .log_odds_apart(&shares(&same), &shares(&others))?
+        .exp();
     Ok(if odds >= ODDS_APART {
         (same, Others::Apart { builds, odds })
     } else {

@@ -312,7 +312,9 @@ impl Jet {
 
 impl Figures {
     fn of(situation: &Situation, spray: &Spray, supply: &Supply) -> Reckoning<Self> {
-        let efficiency = told(stage_efficiency(situation, spray))?.predicted.efficiency;
+        let efficiency = told(stage_efficiency(situation, spray))?
+            .predicted
+            .efficiency;
         let quantile = told(Quantile::new(thousandths(situation.site.need_permille)))?;
         let powder = told(PowderNeed::new(
             spray.deposited_g as f64,

@@ -161,9 +161,7 @@ fn groups_are_told_apart_where_they_differ() {
         let learned = approval(0.7, 0.03, 4);
         let trials = (0..1000).filter(|_| {
             let mut group = |mean: f64| -> Vec<f64> {
-                (0..6)
-                    .map(|_| mean + 0.025 * normal(&mut random))
-                    .collect()
+                (0..6).map(|_| mean + 0.025 * normal(&mut random)).collect()
             };
             let (some, others) = (group(0.7), group(0.7 - shift));
             let odds = learned.log_odds_apart(&some, &others);

@@ -1,9 +1,7 @@
 use super::site::{code, site};
 use crate::catalogue::{Spray, WeighedBuild};
 use crate::gas::Gas;
-use crate::lineup::{
-    Basis, LotEfficiency, Others, StageEfficiency, stage_efficiency, stage_need,
-};
+use crate::lineup::{Basis, LotEfficiency, Others, StageEfficiency, stage_efficiency, stage_need};
 use crate::quantity::Milligrams;
 
 /// Of 1000 g fed so many stuck, at the site's own setting and throat.
