@@ -119,7 +119,7 @@ pub enum Act {
     RecordYes,
     /// Enter a movement of powder.
     BookPowder,
-    /// Enter what a build was fed and what stuck, and strike it out.
+    /// Enter what was fed and deposited in a build, and strike it out.
     WeighBuild,
     /// Enter what a gauge or a tank shows.
     ReadGauges,

@@ -72,6 +72,7 @@ struct WeighedView {
     number: i64,
     built: String,
     by: String,
+    /// Which recipe and operation, where there are several.
     stage: String,
     masses: String,
     efficiency: String,
@@ -101,10 +102,14 @@ impl PartPage {
         let strike = |row: &WeighedRow| {
             may_weigh.then(|| format!("{}/weighed/{}/strike", path(part.code.as_str()), row.number))
         };
+        let several = recipes.iter().map(|r| r.sprays().count()).sum::<usize>() > 1
+            || weighed
+                .iter()
+                .any(|row| row.revision != weighed[0].revision);
         PartPage {
             weighed: weighed
                 .iter()
-                .map(|row| weighed_view(&page, row, strike(row)))
+                .map(|row| weighed_view(&page, row, several, strike(row)))
                 .collect(),
             page,
             answer,
@@ -290,15 +295,24 @@ fn efficiency(
     })
 }
 
-fn weighed_view(page: &Layout, row: &WeighedRow, strike: Option<String>) -> WeighedView {
+fn weighed_view(
+    page: &Layout,
+    row: &WeighedRow,
+    several: bool,
+    strike: Option<String>,
+) -> WeighedView {
     WeighedView {
         number: row.number,
         built: page.moment(&row.built_ms),
         by: format!("{}, {}", page.age(&row.built_ms), row.entered_by),
-        stage: format!(
-            "{} rev {}, operation {}",
-            row.recipe, row.revision, row.position
-        ),
+        stage: if several {
+            format!(
+                "{} rev {}, operation {}",
+                row.recipe, row.revision, row.position
+            )
+        } else {
+            String::new()
+        },
         masses: format!(
             "{} of {}",
             grams_exact(row.deposited_mg),

@@ -1,4 +1,4 @@
-//! Entering a weighed build: what was fed to the part, and what stuck to it.
+//! Entering a weighed build: what was fed to the part, and what was deposited on it.
 
 use axum::extract::{Path, Query, State};
 use axum::response::Response;
@@ -94,7 +94,7 @@ pub async fn enter(
     };
     let (number, journal) = queries::enter(&mut change, &new).await?;
     let text = format!(
-        "weighed build {number}: {} of {} stuck, journal {journal}. Plan again to count with it.",
+        "weighed build {number}: {} of {} deposited, journal {journal}. Plan again to count with it.",
         percent(given.deposited_mg as f64 / given.fed_mg as f64),
         grams_exact(given.fed_mg),
     );
@@ -167,7 +167,7 @@ const MOST_MG: i64 = 1_000_000_000;
 fn no_efficiency(fed_mg: i64, deposited_mg: i64) -> String {
     let (fed, deposited) = (grams_exact(fed_mg), grams_exact(deposited_mg));
     if deposited_mg > fed_mg {
-        format!("{deposited} can't stick of {fed} fed; weigh both again")
+        format!("{deposited} can't come of {fed} fed; weigh both again")
     } else {
         format!(
             "{deposited} of {fed} is less than 2 %, which is a failed build and no efficiency; \
@@ -248,7 +248,7 @@ impl<'a> Stage<'a> {
         let act = ActPage {
             page: visit.layout(Screen::Catalogue, part.code.as_str()).await?,
             answer: format!(
-                "Weigh what was fed and what stuck, and enter it for stage {} of {}.",
+                "Weigh what was fed and deposited, and enter it for stage {} of {}.",
                 form.stage, recipe.code
             ),
             reason: "The next build is planned with it.".to_owned(),
@@ -296,10 +296,10 @@ impl<'a> Stage<'a> {
             ),
             Field::amount(
                 "deposited",
-                "Stuck to the part",
+                "Deposited",
                 &form.deposited,
                 "g",
-                "its weight after spraying less that before",
+                "the part's weight after spraying less that before",
             ),
             Field::time("built", "Built", &form.built, "when spraying ended"),
             Field::choose(

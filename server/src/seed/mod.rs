@@ -80,7 +80,11 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
     let made = recipe::Sheets::new(files, faults);
     let parts = made.parts(faults);
     let recipes = made.recipes(&known, &stations.codes(faults), faults);
-    let weighed = weighed::weighed(files, &recipes, &lots, &calendar, faults);
+    let stages = weighed::Known {
+        stages: made.stages(),
+        lots: sheets.lot_powders(),
+    };
+    let weighed = weighed::weighed(files, &stages, &calendar, faults);
 
     let known = request::Known {
         assets: needs.codes(),

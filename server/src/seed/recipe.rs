@@ -66,7 +66,7 @@ const SPRAYS: Sheet = Sheet {
 };
 
 /// Code and revision of a recipe.
-type Key = (RecipeCode, i64);
+pub(super) type Key = (RecipeCode, i64);
 
 const REVISIONS: std::ops::RangeInclusive<i64> = 1..=10_000;
 /// Coupons or builds that an approval rests on where nothing is told.
@@ -104,6 +104,20 @@ impl Sheets {
             Some((code, row.given("part").and_then(|p| p.parse().ok())))
         };
         self.recipes.iter().filter_map(part).collect()
+    }
+
+    /// What each stage sprays, by recipe, revision and position; faulty rows are told elsewhere.
+    pub(super) fn stages(&self) -> BTreeMap<(Key, i64), Option<PowderCode>> {
+        let stage = |row: &Row| {
+            let key = (
+                row.given("recipe")?.parse().ok()?,
+                row.given("revision")?.parse().ok()?,
+            );
+            let position = row.given("position")?.parse().ok()?;
+            let powder = row.given("powder").and_then(|p| p.parse().ok());
+            Some(((key, position), powder))
+        };
+        self.sprays.iter().filter_map(stage).collect()
     }
 
     pub(super) fn parts(&self, faults: &Faults) -> Vec<Part> {

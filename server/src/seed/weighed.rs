@@ -1,12 +1,12 @@
 //! Builds that were weighed before this book began.
 
-use super::data::{SeedLot, SeedWeighed};
+use super::data::SeedWeighed;
 use super::fault::Faults;
 use super::files::SeedFiles;
+use super::recipe::Key;
 use super::row::Row;
 use super::sheet::Sheet;
 use super::time::Calendar;
-use mendpost_core::catalogue::{Recipe, Spray};
 use mendpost_core::code::{LotCode, PowderCode, RecipeCode};
 use mendpost_core::quantity::Milligrams;
 use std::collections::BTreeMap;
@@ -27,27 +27,27 @@ const WEIGHED: Sheet = Sheet {
     may_be_missing: true,
 };
 
+/// What the other files list.
+pub(super) struct Known {
+    /// What each stage sprays.
+    pub(super) stages: BTreeMap<(Key, i64), Option<PowderCode>>,
+    /// The powder of each lot.
+    pub(super) lots: BTreeMap<LotCode, Option<PowderCode>>,
+}
+
 pub(super) fn weighed(
     files: &SeedFiles,
-    recipes: &[Recipe],
-    lots: &[SeedLot],
+    known: &Known,
     calendar: &Calendar,
     faults: &Faults,
 ) -> Vec<SeedWeighed> {
-    let lots = lots.iter().map(|l| (&l.lot.code, &l.lot.powder)).collect();
     let rows = WEIGHED.rows(files, faults);
     rows.iter()
-        .filter_map(|row| build(row, recipes, &lots, calendar, faults))
+        .filter_map(|row| build(row, known, calendar, faults))
         .collect()
 }
 
-fn build(
-    row: &Row,
-    recipes: &[Recipe],
-    lots: &BTreeMap<&LotCode, &PowderCode>,
-    calendar: &Calendar,
-    faults: &Faults,
-) -> Option<SeedWeighed> {
+fn build(row: &Row, known: &Known, calendar: &Calendar, faults: &Faults) -> Option<SeedWeighed> {
     let recipe: Option<RecipeCode> = row.parse(faults, "recipe");
     let revision = row.number(faults, "revision", 0, 1..=10_000);
     let position = row.number(faults, "position", 0, 1..=1000);
@@ -59,8 +59,8 @@ fn build(
     let weighed_by = row.text(faults, "weighed_by", 80);
     let note = row.text_or_empty(faults, "note", 200);
     let (recipe, revision, position) = (recipe?, revision?, position?);
-    let spray = stage(recipes, &recipe, revision, position);
-    if spray.is_none() {
+    let sprayed = known.stages.get(&((recipe.clone(), revision), position));
+    if sprayed.is_none() {
         let what = format!("sprays.csv has no {recipe} revision {revision} position {position}");
         row.fault(faults, "position", what);
     }
@@ -69,17 +69,14 @@ fn build(
         let what = "more than was fed, or less than 2 % of it; weigh again, or leave the row out";
         row.fault(faults, "deposited_g", what);
     }
-    if let (Some(lot), Some(spray)) = (&lot, spray) {
-        match lots.get(lot) {
-            None => row.fault(faults, "lot", format!("lots.csv has no '{lot}'")),
-            Some(powder) if **powder != spray.powder => {
-                let what = format!(
-                    "'{lot}' is {powder}, and this stage sprays {}",
-                    spray.powder
-                );
+    if let Some(lot) = &lot {
+        match (known.lots.get(lot), sprayed) {
+            (None, _) => row.fault(faults, "lot", format!("'{lot}' is not in lots.csv")),
+            (Some(Some(powder)), Some(Some(sprayed))) if powder != sprayed => {
+                let what = format!("'{lot}' is {powder}, and this stage sprays {sprayed}");
                 row.fault(faults, "lot", what);
             }
-            Some(_) => (),
+            _ => (),
         }
     }
     Some(SeedWeighed {
@@ -94,19 +91,6 @@ fn build(
         weighed_by: weighed_by?,
         note: note?,
     })
-}
-
-fn stage<'a>(
-    recipes: &'a [Recipe],
-    code: &RecipeCode,
-    revision: i64,
-    position: i64,
-) -> Option<&'a Spray> {
-    let recipe = recipes
-        .iter()
-        .find(|r| r.code == *code && r.revision == revision)?;
-    let index = usize::try_from(position - 1).ok()?;
-    recipe.operations.get(index)?.spray.as_ref()
 }
 
 /// No stage of a part that a person lifts takes more, in milligrams: a ton.

@@ -71,9 +71,9 @@ impl Words<'_> {
     }
 }
 
-/// '61.4 %'.
+/// '61.4 %', kept on one line.
 pub fn percent(share: f64) -> String {
-    format!("{} %", super::tenths_of(permille(share), 10))
+    format!("{}\u{a0}%", super::tenths_of(permille(share), 10))
 }
 
 /// Micrometres as '2.04 mm'.
@@ -208,8 +208,8 @@ mod tests {
 
     #[test]
     fn shares_and_throats_are_said_as_they_are_read() {
-        assert_eq!(percent(0.614), "61.4 %");
-        assert_eq!(percent(1.0), "100 %");
+        assert_eq!(percent(0.614), "61.4\u{a0}%");
+        assert_eq!(percent(1.0), "100\u{a0}%");
         assert_eq!(millimetres(2040), "2.04 mm");
         assert_eq!(millimetres(2000), "2 mm");
     }
