@@ -20,7 +20,7 @@ class Prior:
         shape = 1 + n / 2
         # The variance of the next build is scale / (shape - 1) (1 + 1 / n).
         scale = sd**2 * (shape - 1) * n / (n + 1)
-        log_variance = np.linspace(np.log(scale) - 7, np.log(scale) + 9, 801)
+        log_variance = np.linspace(np.log(scale) - 7, np.log(scale) + 16, 1151)
         self.variance = np.exp(log_variance)[:, None]
         spread = np.sqrt(self.variance)
         steps = np.linspace(-1, 1, 1201)[None, :]
