@@ -123,6 +123,17 @@ fn a_fault_says_where_it_is_what_was_given_and_what_is_allowed() {
             ),
             "containers.csv, line 2, used_g: more than was received",
         ),
+    ];
+    for ((file, from, to), expected) in cases {
+        let told = after(file, from, to);
+        assert!(told.iter().any(|t| t == expected), "{expected}\n{told:#?}");
+    }
+}
+
+/// A weighed build names a stage and a lot of its powder, and has an efficiency that can be.
+#[test]
+fn a_faulty_weighed_build_is_told() {
+    let cases = [
         (
             ("weighed_builds.csv", "ZN-021,1,3,", "ZN-021,1,2,"),
             "weighed_builds.csv, line 2, position: sprays.csv has no ZN-021 revision 1 position 2",
