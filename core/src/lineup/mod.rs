@@ -6,6 +6,7 @@
 
 mod change;
 mod draft;
+mod efficiency;
 mod endurance;
 mod gate;
 mod here;
@@ -20,6 +21,10 @@ mod unlock;
 
 pub use change::{Change, changes};
 pub use draft::{Candidate, Draft, TRUE_PART, candidates, draft};
+pub use efficiency::{
+    Basis, LotEfficiency, ODDS_APART, Others, SAME_THROAT_PERMILLE, StageEfficiency, Weighed,
+    stage_efficiency,
+};
 pub use endurance::{BankLeft, Endurance, Turns, camp_fuel_minutes, endurance};
 pub use gate::{Gate, Opens, Shut};
 pub use here::{recipes_of, shut_here};

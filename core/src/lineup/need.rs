@@ -1,10 +1,11 @@
 //! What a stage takes here, with this nozzle, this gas and this set.
 
+use super::efficiency::stage_efficiency;
 use super::gate::{Gate, Opens, Shut};
 use super::supply::{bank_floor_g, content_g};
 use crate::catalogue::Spray;
 use crate::code::BankCode;
-use crate::deposit::{Efficiency, PowderNeed, Quantile, Spraying};
+use crate::deposit::{PowderNeed, Quantile, Spraying};
 use crate::gas::range::whole_up;
 use crate::gas::{
     self, Bar, Celsius, Compressor, Gas, GeneratorSet, KgPerHour, Kilowatts, Nozzle, Stretch,
@@ -311,10 +312,9 @@ impl Jet {
 
 impl Figures {
     fn of(situation: &Situation, spray: &Spray, supply: &Supply) -> Reckoning<Self> {
-        let efficiency = told(Efficiency::new(
-            thousandths(spray.efficiency_permille),
-            thousandths(spray.efficiency_sd_permille),
-        ))?;
+        let efficiency = told(stage_efficiency(situation, spray))?
+            .predicted
+            .efficiency;
         let quantile = told(Quantile::new(thousandths(situation.site.need_permille)))?;
         let powder = told(PowderNeed::new(
             spray.deposited_g as f64,
