@@ -72,7 +72,7 @@ pub struct Spray {
     pub efficiency_sd_permille: i64,
     /// How many builds or coupons these two rest on, 1 to 1000.
     pub approval_builds: i64,
-    /// Powder lost at starts and stops and left in the feeder, in grams.
+    /// Powder lost at starts and stops, in grams.
     pub start_stop_loss_g: i64,
     /// Powder for the coupons sprayed beside the part, in grams.
     pub coupon_g: i64,

@@ -324,9 +324,12 @@ impl Figures {
             spray.coupon_g as f64,
         ))?;
         let jet = Jet::of(situation, Setting::of(spray), supply)?;
+        let in_feeder = situation.cell.feeder.as_ref() == Some(&spray.powder);
+        let heel_g = if in_feeder { 0 } else { situation.cell.heel_g };
+        let powder = told(powder.with_heel(heel_g as f64))?;
         let powder_g = powder.load_grams();
         let spraying = told(Spraying::new(
-            powder_g,
+            powder.spray_grams(),
             spray.feed_g_per_min as f64,
             jet.stretch,
             spray.handling_min,

@@ -7,6 +7,7 @@ mod gates;
 mod here;
 mod loss_now;
 mod order;
+mod power;
 mod site;
 mod stock;
 
