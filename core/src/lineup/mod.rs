@@ -5,8 +5,10 @@
 //! change that opens them.
 
 mod change;
+mod conditions;
 mod draft;
 mod endurance;
+mod flight;
 mod gate;
 mod here;
 mod line_up;
@@ -19,8 +21,10 @@ mod supply;
 mod unlock;
 
 pub use change::{Change, changes};
+pub use conditions::{Conditions, Difference, conditions};
 pub use draft::{Candidate, Draft, TRUE_PART, candidates, draft};
 pub use endurance::{Endurance, camp_fuel_minutes, endurance};
+pub use flight::{Flight, NoFlight, flight};
 pub use gate::{Gate, Opens, Shut};
 pub use here::{recipes_of, shut_here};
 pub use line_up::{Comparison, LineUp, Verified, line_up};

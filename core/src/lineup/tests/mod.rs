@@ -1,6 +1,7 @@
 //! The line-up on small sites: what goes in, what waits, and what lets it in.
 
 mod endurance;
+mod flight;
 mod gates;
 mod here;
 mod loss_now;
