@@ -78,11 +78,7 @@ fn part(n: usize) -> Job {
     let at = |station: &str| Work::Step {
         station: Some(station.into()),
     };
-    let gas = Draw {
-        store: "gas".into(),
-        amount: minutes,
-        floor: 200,
-    };
+    let gas = Draw::of("gas", minutes, 200);
     let operation = |work, minutes, crew, draws| Operation {
         work,
         minutes,

@@ -382,7 +382,10 @@ async fn r9_must_go_before_r11_because_of_the_bank() {
 async fn r24_is_short_of_fuel() {
     let site = site().await;
     let operations = option(site, "R24").operations;
-    let draws = operations.iter().flat_map(|o| &o.draws);
+    let draws = operations
+        .iter()
+        .flat_map(|o| &o.draws)
+        .flat_map(|d| d.choices());
     let need: i64 = draws.filter(|d| d.store == "fuel").map(|d| d.amount).sum();
     let boat = site.deliveries[0].brings.iter().find_map(|b| match b {
         Brings::Fuel { ml } => Some(*ml),

@@ -1,5 +1,6 @@
+use super::draw::{Before, Pace, end_density};
 use super::expansion::expanded;
-use super::range::{whole_down, within};
+use super::range::{whole_down, whole_up, within};
 use super::state::{State, density};
 use super::{Bar, Celsius, Gas, GasError};
 
@@ -112,6 +113,47 @@ impl Bank {
         let now = State::at(self.gas, self.bar, self.celsius)?.with_energy();
         let left_g = expanded(self.gas, &now, floor)?.density() * self.water_volume_l;
         Ok(whole_down((self.content_g - left_g).max(0.0)))
+    }
+
+    /// Grams that can be drawn down to `floor` in one go at a pace, rounded down; none below the
+    /// floor. Never more than [`Bank::usable_grams`], never less than [`Bank::usable_fast_grams`].
+    ///
+    /// # Errors
+    /// [`GasError::NoState`] if the equation of state fails, which no test has seen.
+    pub fn usable_grams_at(&self, pace: Pace, floor: Bar) -> Result<i64, GasError> {
+        if floor >= self.bar {
+            return Ok(0);
+        }
+        let before = Before::Density(self.content_g / self.water_volume_l);
+        let end = end_density(self.gas, self.celsius, floor, before, pace)?;
+        Ok(whole_down(
+            (self.content_g - end * self.water_volume_l).max(0.0),
+        ))
+    }
+
+    /// Grams that must be left in the bottles after a draw of so many grams, rounded up, so that the
+    /// pressure is not below `floor` when the draw ends. The bottles then warm up again.
+    ///
+    /// It depends on the draw alone, not on what the bank holds before: a draw is served if the bank
+    /// holds the draw and this.
+    ///
+    /// # Errors
+    /// [`GasError::MoreThanHeld`] for a draw that these bottles never hold at 400 bar.
+    pub fn floor_grams(&self, drawn: i64, pace: Pace, floor: Bar) -> Result<i64, GasError> {
+        let most = self.content_grams_at(Bar::new(400.0)?)?;
+        if drawn > most {
+            return Err(GasError::MoreThanHeld {
+                asked: drawn,
+                held: most,
+            });
+        }
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "a bank holds far less than 2^53 grams"
+        )]
+        let before = Before::More(drawn.max(0) as f64 / self.water_volume_l);
+        let end = end_density(self.gas, self.celsius, floor, before, pace)?;
+        Ok(whole_up(end * self.water_volume_l))
     }
 
     /// The bank after so many grams were drawn and it has warmed to its temperature again.

@@ -5,8 +5,8 @@
 
 use super::gate::{Gate, Opens, Shut};
 use super::need::{GasSource, StageNeed, stage_need, step_fuel_ml};
-use super::supply::{FUEL, SERVICE, bank_floor_g, bank_store, lots, stores};
-use crate::catalogue::{Authority, Part, Recipe, RecipeState, authority};
+use super::supply::{FUEL, SERVICE, gas_draws, lots, stores};
+use crate::catalogue::{Authority, Part, Recipe, RecipeState, Spray, authority};
 use crate::code::{RecipeCode, RequestCode};
 use crate::planner::{self, Draw, Job, JobOption, Problem, Work};
 use crate::situation::{Request, Situation, Way};
@@ -82,7 +82,7 @@ pub fn draft(situation: &Situation) -> Draft {
             .iter()
             .map(|s| station(situation, s))
             .collect(),
-        stores: stores(situation, &candidates),
+        stores: stores(situation),
         lots: lots(situation),
         capabilities: capabilities(situation),
         assets: assets(situation),
@@ -294,25 +294,22 @@ pub(super) fn operations(situation: &Situation, recipe: &Recipe) -> Result<Opera
             minutes: need.minutes,
             crew: operation.crew,
             after: operation.after_min,
-            draws: stage_draws(situation, &need),
+            draws: stage_draws(situation, spray, &need),
         });
         needs.push(need);
     }
     Ok((operations, needs))
 }
 
-fn stage_draws(situation: &Situation, need: &StageNeed) -> Vec<Draw> {
+fn stage_draws(situation: &Situation, spray: &Spray, need: &StageNeed) -> Vec<Draw> {
     let mut draws = fuel(need.fuel_ml);
     match &need.source {
-        GasSource::Bank(code) => {
-            if let Some(bank) = situation.banks.iter().find(|b| b.code == *code) {
-                let floor = bank_floor_g(bank, need.source_mbar);
-                draws.push(Draw {
-                    store: bank_store(code),
-                    amount: need.gas_g,
-                    floor,
-                });
-            }
+        GasSource::Bank(_) => {
+            let mut banks = gas_draws(situation, spray.gas, need.gas_g, spray.pressure_mbar);
+            draws.push(match banks.len() {
+                1 => Draw::Of(banks.remove(0)),
+                _ => Draw::AnyOf(banks),
+            });
         }
         GasSource::Compressor => {
             if situation
@@ -320,11 +317,7 @@ fn stage_draws(situation: &Situation, need: &StageNeed) -> Vec<Draw> {
                 .as_ref()
                 .is_some_and(|c| c.service_in_min.is_some())
             {
-                draws.push(Draw {
-                    store: SERVICE.to_owned(),
-                    amount: need.minutes,
-                    floor: 0,
-                });
+                draws.push(Draw::of(SERVICE, need.minutes, 0));
             }
         }
     }
@@ -335,11 +328,7 @@ fn fuel(ml: i64) -> Vec<Draw> {
     if ml == 0 {
         Vec::new()
     } else {
-        vec![Draw {
-            store: FUEL.to_owned(),
-            amount: ml,
-            floor: 0,
-        }]
+        vec![Draw::of(FUEL, ml, 0)]
     }
 }
 

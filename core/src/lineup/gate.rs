@@ -71,6 +71,15 @@ pub enum Gate {
         /// Watts that the set gives.
         most_w: i64,
     },
+    /// The heater takes more than it can.
+    Heater {
+        /// Watts that it would take.
+        need_w: i64,
+        /// Watts that it takes at most.
+        most_w: i64,
+        /// The temperature that it holds at this gas and pressure, in degrees Celsius.
+        holds_c: Option<i64>,
+    },
     /// What the recipe takes cannot be worked out from its figures.
     NoFigure {
         /// What the reckoning says.
@@ -204,6 +213,11 @@ pub enum Opens {
         grams: i64,
         /// That is so many of its bottles, filled to 200 bar.
         bottles: i64,
+    },
+    /// A heater that takes more.
+    MoreHeat {
+        /// So many watts more.
+        watts: i64,
     },
     /// More fuel.
     MoreFuel {

@@ -1,12 +1,14 @@
 //! What a stage takes here, with this nozzle, this gas and this set.
 
 use super::gate::{Gate, Opens, Shut};
+use super::supply::{bank_floor_g, content_g};
 use crate::catalogue::Spray;
 use crate::code::BankCode;
 use crate::deposit::{Efficiency, PowderNeed, Quantile, Spraying};
 use crate::gas::range::whole_up;
 use crate::gas::{
-    self, Bar, Celsius, Compressor, Gas, GeneratorSet, KgPerHour, Nozzle, Stretch, heat_kw,
+    self, Bar, Celsius, Compressor, Gas, GeneratorSet, KgPerHour, Kilowatts, Nozzle, Stretch,
+    heat_from_bank_kw, heat_kw,
 };
 use crate::situation::{self, Situation};
 use serde::{Deserialize, Serialize};
@@ -30,7 +32,7 @@ pub struct StageNeed {
     pub minutes: i64,
     /// Minutes during which gas flows.
     pub gas_min: i64,
-    /// Where the gas comes from.
+    /// Where the gas comes from; of several banks the one that serves it.
     pub source: GasSource,
     /// Gas, in grams.
     pub gas_g: i64,
@@ -40,6 +42,9 @@ pub struct StageNeed {
     pub fuel_ml: i64,
     /// Power while it sprays, in watts, without the camp.
     pub power_w: i64,
+    /// Of these, what the heater takes.
+    #[serde(default)]
+    pub heater_w: i64,
 }
 
 /// What a stage takes here, or the gate that no figure can be given for.
@@ -51,8 +56,56 @@ pub fn stage_need(situation: &Situation, spray: &Spray) -> Result<StageNeed, Shu
     let supply = Supply::of(situation, setting)?;
     let figures = Figures::of(situation, spray, &supply).map_err(no_figure)?;
     let need = figures.need(situation, spray, &supply).map_err(no_figure)?;
+    within_heater(situation, setting, need.heater_w)?;
     within_set(situation, need.power_w)?;
     Ok(need)
+}
+
+/// The highest gas temperature that the heater holds at this gas and pressure, in degrees Celsius, up to
+/// what the cell stands; none if nobody told what the heater gives, or nothing can be worked out.
+#[must_use]
+pub fn holds_c(situation: &Situation, setting: Setting) -> Option<i64> {
+    let most_w = situation.cell.heater_w?;
+    let takes = |temperature_c| {
+        let at = Setting {
+            temperature_c,
+            ..setting
+        };
+        let supply = Supply::of(situation, at).ok()?;
+        let jet = Jet::of(situation, at, &supply).ok()?;
+        Some(jet.heater_w())
+    };
+    let (mut held, mut beyond) = (AMBIENT_C, situation.cell.max_c + 1);
+    takes(held)?;
+    while beyond - held > 1 {
+        let middle = held + (beyond - held) / 2;
+        if takes(middle)? <= most_w {
+            held = middle;
+        } else {
+            beyond = middle;
+        }
+    }
+    Some(held)
+}
+
+/// From here on a heater may be asked for something.
+const AMBIENT_C: i64 = 80;
+
+pub(super) fn within_heater(
+    situation: &Situation,
+    setting: Setting,
+    need_w: i64,
+) -> Result<(), Shut> {
+    let Some(most_w) = situation.cell.heater_w.filter(|most| need_w > *most) else {
+        return Ok(());
+    };
+    let gate = Gate::Heater {
+        need_w,
+        most_w,
+        holds_c: holds_c(situation, setting),
+    };
+    let watts = need_w - most_w;
+    Err(Shut::new(gate, Opens::MoreHeat { watts }))
 }
 
 /// Gas, pressure and temperature at the nozzle.
@@ -118,10 +171,11 @@ pub(super) fn told<T, E: std::fmt::Display>(result: Result<T, E>) -> Reckoning<T
 }
 
 /// Where the gas of a spray comes from: air from the compressor where that reaches the pressure,
-/// everything else from the bank that holds most of it.
+/// everything else from banks, of which the lowest that still holds a draw serves it.
 pub(super) enum Supply<'a> {
     Compressor(&'a situation::Compressor),
-    Bank(&'a situation::Bank),
+    /// All of this gas, the lowest pressure first; never empty.
+    Banks(Vec<&'a situation::Bank>),
 }
 
 impl<'a> Supply<'a> {
@@ -134,14 +188,10 @@ impl<'a> Supply<'a> {
         if let Some(c) = compressor.filter(|c| c.max_mbar >= setting.pressure_mbar) {
             return Ok(Self::Compressor(c));
         }
-        let bank = situation
-            .banks
-            .iter()
-            .filter(|b| b.gas == setting.gas)
-            .max_by_key(|b| b.pressure_mbar);
-        match (bank, compressor) {
-            (Some(bank), _) => Ok(Self::Bank(bank)),
-            (None, Some(c)) => Err(Shut::new(
+        let banks = banks_of(situation, setting.gas);
+        match (banks.is_empty(), compressor) {
+            (false, _) => Ok(Self::Banks(banks)),
+            (true, Some(c)) => Err(Shut::new(
                 Gate::BeyondCell {
                     need_mbar: setting.pressure_mbar,
                     most_mbar: c.max_mbar,
@@ -150,43 +200,69 @@ impl<'a> Supply<'a> {
                 },
                 Opens::OtherFigures,
             )),
-            (None, None) => Err(Shut::new(
+            (true, None) => Err(Shut::new(
                 Gate::NoGas { gas: setting.gas },
                 Opens::GetGas { gas: setting.gas },
             )),
         }
     }
 
-    pub(super) fn source(&self) -> GasSource {
-        match self {
-            Self::Compressor(_) => GasSource::Compressor,
-            Self::Bank(b) => GasSource::Bank(b.code.clone()),
-        }
-    }
-
-    /// What the source must hold for so much at the nozzle, in millibar.
-    pub(super) const fn source_mbar(&self, nozzle_mbar: i64) -> i64 {
-        match self {
-            Self::Compressor(_) => nozzle_mbar,
-            Self::Bank(b) => nozzle_mbar + b.drop_mbar,
-        }
+    /// Where so many grams would be taken from now, and what that must hold for so much at the nozzle,
+    /// in millibar: the lowest bank that holds them, or the fullest if none does.
+    pub(super) fn source(
+        &self,
+        situation: &Situation,
+        grams: i64,
+        nozzle_mbar: i64,
+    ) -> (GasSource, i64) {
+        let Self::Banks(banks) = self else {
+            return (GasSource::Compressor, nozzle_mbar);
+        };
+        let holds = |b: &&&situation::Bank| {
+            let floor = bank_floor_g(situation, b, grams, nozzle_mbar + b.drop_mbar);
+            content_g(b) >= floor.saturating_add(grams)
+        };
+        let taken = banks.iter().find(holds).or_else(|| banks.last());
+        taken.map_or((GasSource::Compressor, nozzle_mbar), |b| {
+            let floor_mbar = nozzle_mbar + b.drop_mbar;
+            (GasSource::Bank(b.code.clone()), floor_mbar)
+        })
     }
 
     /// Power that does not depend on the flow: extraction, and the compressor where it runs.
     pub(super) const fn steady_kw(&self, situation: &Situation) -> f64 {
         let compressor_w = match self {
             Self::Compressor(c) => c.power_w,
-            Self::Bank(_) => 0,
+            Self::Banks(_) => 0,
         };
         thousandths(compressor_w + situation.cell.extraction_w)
     }
 
-    const fn inlet_c(&self) -> f64 {
+    /// Power into the gas to bring it from its source to this.
+    ///
+    /// Of several banks the fullest counts: its gas comes coldest from the regulator.
+    fn heat(&self, gas: Gas, bar: Bar, hot: Celsius, flow: KgPerHour) -> Reckoning<Kilowatts> {
         match self {
-            Self::Compressor(c) => c.inlet_c as f64,
-            Self::Bank(b) => b.temperature_mc as f64 / 1000.0,
+            Self::Compressor(c) => {
+                let inlet = told(Celsius::new(c.inlet_c as f64))?;
+                told(heat_kw(gas, bar, inlet, hot, flow))
+            }
+            Self::Banks(banks) => {
+                let fullest = banks.last().ok_or("no bank")?;
+                let held = thousandths(fullest.pressure_mbar).clamp(bar.get(), 400.0);
+                let held = told(Bar::new(held))?;
+                let cold = told(Celsius::new(thousandths(fullest.temperature_mc)))?;
+                told(heat_from_bank_kw(gas, (held, cold), bar, hot, flow))
+            }
         }
     }
+}
+
+/// The banks of a gas, the lowest pressure first: the order in which they are used up.
+pub(super) fn banks_of(situation: &Situation, gas: Gas) -> Vec<&situation::Bank> {
+    let mut banks: Vec<_> = situation.banks.iter().filter(|b| b.gas == gas).collect();
+    banks.sort_by_key(|b| b.pressure_mbar);
+    banks
 }
 
 struct Figures {
@@ -217,16 +293,19 @@ impl Jet {
             main.get() * (1.0 + thousandths(cell.carrier_permille)),
         ))?;
         let stretch = match supply {
-            Supply::Bank(_) => Stretch::NONE,
-            Supply::Compressor(c) => told(compressor(situation, c)?.duty(flow))?,
+            Supply::Banks(_) => Stretch::NONE,
+            Supply::Compressor(c) => told(compressor(situation, c)?.stretch(flow))?,
         };
-        let inlet = told(Celsius::new(supply.inlet_c()))?;
-        let heat = told(heat_kw(setting.gas, bar, inlet, hot, main))?;
+        let heat = supply.heat(setting.gas, bar, hot, main)?;
         Ok(Self {
             flow,
             stretch,
             heater_kw: heat.get() / thousandths(cell.heater_permille),
         })
+    }
+
+    pub(super) fn heater_w(&self) -> i64 {
+        whole_up(self.heater_kw * 1000.0)
     }
 }
 
@@ -264,15 +343,18 @@ impl Figures {
         let gas_min = self.spraying.spray_minutes() + spray.gas_only_min;
         let steady_kw = supply.steady_kw(situation);
         let kwh = (steady_kw * minutes as f64 + self.jet.heater_kw * gas_min as f64) / 60.0;
+        let gas_g = self.jet.flow.grams_in(gas_min);
+        let (source, source_mbar) = supply.source(situation, gas_g, spray.pressure_mbar);
         Ok(StageNeed {
             powder_g: self.powder_g,
             minutes,
             gas_min,
-            source: supply.source(),
-            gas_g: self.jet.flow.grams_in(gas_min),
-            source_mbar: supply.source_mbar(spray.pressure_mbar),
+            source,
+            gas_g,
+            source_mbar,
             fuel_ml: told(told(generator(situation))?.marginal_millilitres(kwh))?,
             power_w: whole_up((steady_kw + self.jet.heater_kw) * 1000.0),
+            heater_w: self.jet.heater_w(),
         })
     }
 }
@@ -304,7 +386,10 @@ pub(super) fn generator(situation: &Situation) -> Result<GeneratorSet, gas::GasE
     )
 }
 
-fn compressor(situation: &Situation, c: &situation::Compressor) -> Reckoning<Compressor> {
+pub(super) fn compressor(
+    situation: &Situation,
+    c: &situation::Compressor,
+) -> Reckoning<Compressor> {
     told(Compressor::new(
         thousandths(c.free_air_l_per_min),
         told(Bar::new(thousandths(c.max_mbar)))?,

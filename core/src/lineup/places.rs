@@ -1,8 +1,8 @@
 //! Places: each planned request with its work, its asset's return, and why it stands there.
 
 use super::draft::{Candidate, TRUE_PART};
-use super::need::StageNeed;
-use super::supply::landing;
+use super::need::{GasSource, StageNeed};
+use super::supply::{GAS, landing};
 use crate::catalogue::OperationKind;
 use crate::code::{AssetCode, DeliveryCode, RecipeCode, RequestCode, StationCode};
 use crate::planner::{self, Plan, PlannedJob, Problem, extend, loss};
@@ -368,6 +368,20 @@ fn readiness(
         })
 }
 
+/// What a stage takes, with the bank that the plan takes it from.
+fn served(need: &StageNeed, spot: &planner::Spot) -> StageNeed {
+    let gas = |store: &String| store.strip_prefix(GAS)?.parse().ok();
+    let bank = spot.from.iter().flatten().find_map(gas);
+    let source = match (bank, &need.source) {
+        (Some(bank), GasSource::Bank(_)) => GasSource::Bank(bank),
+        (_, source) => source.clone(),
+    };
+    StageNeed {
+        source,
+        ..need.clone()
+    }
+}
+
 fn work(situation: &Situation, candidate: &Candidate, planned: &PlannedJob) -> Vec<Work> {
     let Some(option) = &candidate.option else {
         return Vec::new();
@@ -408,7 +422,7 @@ fn work(situation: &Situation, candidate: &Candidate, planned: &PlannedJob) -> V
                     start,
                     end,
                     crew: operation.crew,
-                    need: need.clone(),
+                    need: served(need, spot),
                 }));
             }
             planner::Work::Step { .. } => work.push(Work::Step(StepPlan {

@@ -1,6 +1,7 @@
 //! Plenty: a problem in which some of what a request could lack is there in any amount.
 
-use crate::planner::{JobOption, Lot, Problem, Window, Work};
+use super::supply::GAS;
+use crate::planner::{Draw, JobOption, Lot, Problem, Store, StoreDraw, Window, Work};
 use std::collections::BTreeMap;
 
 /// So many more people make any crew large enough.
@@ -34,7 +35,10 @@ pub(super) enum Relax {
 impl Relax {
     /// All that an option could lack, in the order in which it is taken away again: what is
     /// spared first is blamed last.
-    pub(super) fn all(option: &JobOption) -> Vec<Self> {
+    ///
+    /// Of several stores that may serve one draw it is the one that comes nearest: more for that one
+    /// is the least more.
+    pub(super) fn all(option: &JobOption, stores: &[Store]) -> Vec<Self> {
         let mut all = vec![Self::Duty, Self::People, Self::Time];
         for operation in &option.operations {
             match &operation.work {
@@ -44,12 +48,21 @@ impl Relax {
                 } => all.push(Self::Station(station.clone())),
                 Work::Step { station: None } => {}
             }
-            all.extend(operation.draws.iter().map(|d| Self::Store(d.store.clone())));
+            let draws = operation.draws.iter();
+            let nearest = draws.filter_map(|draw| nearest(draw, stores));
+            all.extend(nearest.map(|d| Self::Store(d.store.clone())));
         }
         all.sort();
         all.dedup();
         all
     }
+}
+
+/// The choice that lacks least now.
+fn nearest<'a>(draw: &'a Draw, stores: &[Store]) -> Option<&'a StoreDraw> {
+    let level = |id: &str| stores.iter().find(|s| s.id == id).map_or(0, |s| s.level);
+    let choices = draw.choices().iter();
+    choices.max_by_key(|choice| level(&choice.store) - choice.floor)
 }
 
 /// What is given beyond what is there.
@@ -108,11 +121,7 @@ impl Plenty {
                             s.slots += 1;
                         })
                 }
-                Relax::Store(id) => given
-                    .stores
-                    .iter_mut()
-                    .filter(|s| s.id == *id)
-                    .for_each(|s| s.level += amount),
+                Relax::Store(id) => add_to_store(&mut given, id, *amount),
                 Relax::Powder(powder) => add_lot(&mut given, n, *amount, powder, i64::MAX),
             }
         }
@@ -120,6 +129,36 @@ impl Plenty {
             add_lot(&mut given, self.amounts.len(), *grams, powder, *until);
         }
         given
+    }
+}
+
+/// More in a store; gas may also stand beside it in bottles of its own, all of it above any floor.
+fn add_to_store(problem: &mut Problem, id: &str, amount: i64) {
+    for store in problem.stores.iter_mut().filter(|s| s.id == id) {
+        store.level += amount;
+    }
+    if !id.starts_with(GAS) {
+        return;
+    }
+    let bottles = format!("{id}/more");
+    problem.stores.push(Store {
+        id: bottles.clone(),
+        level: amount,
+        arrivals: Vec::new(),
+    });
+    let options = problem.jobs.iter_mut().flat_map(|job| &mut job.options);
+    let operations = options.flat_map(|option| &mut option.operations);
+    for draw in operations.flat_map(|operation| &mut operation.draws) {
+        let from = draw.choices();
+        let Some(like) = from.iter().find(|choice| choice.store == id) else {
+            continue;
+        };
+        let more = StoreDraw {
+            store: bottles.clone(),
+            amount: like.amount,
+            floor: 0,
+        };
+        *draw = Draw::AnyOf(from.iter().cloned().chain([more]).collect());
     }
 }
 

@@ -1,9 +1,8 @@
 //! Lots and stores as the planner sees them: what may be drawn, from when, until when.
 
-use super::draft::Candidate;
-use super::need::{GasSource, bank, steady_fuel_ml_per_h};
-use crate::code::{BankCode, RequestCode};
-use crate::gas::Bar;
+use super::need::{bank, banks_of, steady_fuel_ml_per_h};
+use crate::code::BankCode;
+use crate::gas::{Bar, Gas, Pace};
 use crate::planner;
 use crate::powder::LotState;
 use crate::situation::{self, Brings, Situation};
@@ -14,10 +13,13 @@ pub const FUEL: &str = "fuel";
 /// The store of the compressor's minutes left to its service.
 pub const SERVICE: &str = "compressor";
 
+/// How the stores of gas begin.
+pub(super) const GAS: &str = "gas/";
+
 /// The store of a bank, in grams.
 #[must_use]
 pub fn bank_store(code: &BankCode) -> String {
-    format!("gas/{code}")
+    format!("{GAS}{code}")
 }
 
 /// Lots that may be drawn now or later: released ones, and powder on its way.
@@ -74,15 +76,13 @@ pub(super) fn landing(situation: &Situation, delivery: &situation::Delivery) -> 
 }
 
 /// Stores with their arrivals, what is used steadily already set aside.
-pub(super) fn stores(
-    situation: &Situation,
-    candidates: &BTreeMap<RequestCode, Vec<Candidate>>,
-) -> Vec<planner::Store> {
+pub(super) fn stores(situation: &Situation) -> Vec<planner::Store> {
     let mut stores: Vec<planner::Store> = situation
         .banks
         .iter()
-        .map(|b| bank_levels(situation, b, highest_floor(b, candidates)))
+        .map(|stand| bank_level(situation, stand))
         .collect();
+    stores.extend(coming(situation).iter().map(|c| c.level(situation)));
     let fuel = &situation.fuel;
     let arrivals = arrivals(situation, |brings| match brings {
         Brings::Fuel { ml } => Some(*ml),
@@ -109,69 +109,136 @@ pub(super) fn stores(
     stores
 }
 
-/// A bank's content and what arrives for it.
-///
-/// Bottles that come are reckoned as if opened together with those that stand here: of each only
-/// what lies above the highest pressure that any open request asks for counts, so that no recipe
-/// is promised gas that it could not use.
-fn bank_levels(
+/// What may be drawn for a gas: every bank of it, the lowest pressure first, then bottles on their
+/// way in the order of their coming, each with what must be left in it.
+pub(super) fn gas_draws(
     situation: &Situation,
-    stand: &situation::Bank,
-    highest_mbar: i64,
-) -> planner::Store {
-    let level = bank(stand).map_or(0, |b| b.content_grams());
-    let arrivals = arrivals(situation, |brings| match brings {
-        Brings::Gas {
-            bank: code,
-            bottles,
-            pressure_mbar,
-        } if *code == stand.code => {
-            let full = situation::Bank {
-                bottles: *bottles,
-                pressure_mbar: *pressure_mbar,
-                ..stand.clone()
-            };
-            Some((content_at(&full, *pressure_mbar) - content_at(&full, highest_mbar)).max(0))
+    gas: Gas,
+    grams: i64,
+    nozzle_mbar: i64,
+) -> Vec<planner::StoreDraw> {
+    let draw = |store: String, bank: &situation::Bank| planner::StoreDraw {
+        store,
+        amount: grams,
+        floor: bank_floor_g(situation, bank, grams, nozzle_mbar + bank.drop_mbar),
+    };
+    let here = banks_of(situation, gas).into_iter();
+    let here = here.map(|stand| draw(bank_store(&stand.code), stand));
+    let coming = coming(situation).into_iter().filter(|c| c.bank.gas == gas);
+    here.chain(coming.map(|c| draw(c.store, &c.bank))).collect()
+}
+
+/// Full bottles on their way, which will stand as a bank of their own.
+pub(super) struct Coming {
+    pub(super) store: String,
+    /// The minute from which they may be used.
+    pub(super) from: i64,
+    /// Like the bank for which they come, but full.
+    pub(super) bank: situation::Bank,
+}
+
+impl Coming {
+    fn level(&self, situation: &Situation) -> planner::Store {
+        let until = next_gas(situation, &self.bank.code, self.from);
+        let lost = leaks(&self.bank).over(until - self.from);
+        planner::Store {
+            id: self.store.clone(),
+            level: 0,
+            arrivals: vec![(self.from, (content_g(&self.bank) - lost).max(0))],
         }
-        _ => None,
-    });
-    let steady = Steady {
+    }
+}
+
+/// Bottles that can be used within the plan, in the order of their coming.
+pub(super) fn coming(situation: &Situation) -> Vec<Coming> {
+    let mut coming = Vec::new();
+    for delivery in &situation.deliveries {
+        let from = landing(situation, delivery);
+        for (line, brings) in delivery.brings.iter().enumerate() {
+            let Brings::Gas {
+                bank: code,
+                bottles,
+                pressure_mbar,
+            } = brings
+            else {
+                continue;
+            };
+            let stand = situation.banks.iter().find(|b| b.code == *code);
+            coming.extend(stand.map(|stand| Coming {
+                store: format!("{GAS}{}", delivery_lot(delivery, line)),
+                from,
+                bank: situation::Bank {
+                    bottles: *bottles,
+                    pressure_mbar: *pressure_mbar,
+                    ..stand.clone()
+                },
+            }));
+        }
+    }
+    coming.retain(|c| c.from <= situation.horizon() && content_g(&c.bank) > 0);
+    coming.sort_by_key(|c| c.from);
+    coming
+}
+
+/// What a bank holds now, less what leaves it without spraying until the next bottles for it.
+fn bank_level(situation: &Situation, stand: &situation::Bank) -> planner::Store {
+    planner::Store {
+        id: bank_store(&stand.code),
+        level: (content_g(stand) - leaked_g(situation, stand)).max(0),
+        arrivals: Vec::new(),
+    }
+}
+
+/// What leaves a bank without spraying until its next bottles may be used, or the end of the plan.
+pub(super) fn leaked_g(situation: &Situation, stand: &situation::Bank) -> i64 {
+    leaks(stand).over(next_gas(situation, &stand.code, 0))
+}
+
+/// The minute after this one at which the next bottles for a bank may be used, or the end of the plan.
+fn next_gas(situation: &Situation, code: &BankCode, after: i64) -> i64 {
+    let brings_gas = |brings: &Brings| matches!(brings, Brings::Gas { bank, .. } if bank == code);
+    let coming = situation.deliveries.iter();
+    let coming = coming.filter(|delivery| delivery.brings.iter().any(brings_gas));
+    coming
+        .map(|delivery| landing(situation, delivery))
+        .filter(|minute| *minute > after)
+        .min()
+        .map_or(situation.horizon(), |at| at.min(situation.horizon()))
+}
+
+const fn leaks(stand: &situation::Bank) -> Steady {
+    Steady {
         amount: stand.steady_g_per_day,
         minutes: 1440,
-    };
-    set_aside(
-        bank_store(&stand.code),
-        level,
-        &arrivals,
-        &steady,
-        situation.horizon(),
-    )
+    }
 }
 
-fn highest_floor(
+/// How fast bottles are drawn at this site.
+pub(super) fn pace(situation: &Situation) -> Pace {
+    Pace::new(situation.cell.fast_permille as f64 / 1000.0).unwrap_or(Pace::FAST)
+}
+
+/// Grams that must stay in a bank after a draw for this pressure to hold until its end; rounded up,
+/// since a floor is a need.
+pub(super) fn bank_floor_g(
+    situation: &Situation,
     stand: &situation::Bank,
-    candidates: &BTreeMap<RequestCode, Vec<Candidate>>,
+    drawn_g: i64,
+    mbar: i64,
 ) -> i64 {
-    let source = GasSource::Bank(stand.code.clone());
-    let needs = candidates.values().flatten().flat_map(|c| &c.needs);
-    needs
-        .filter(|n| n.source == source)
-        .map(|n| n.source_mbar)
-        .max()
-        .unwrap_or(1000)
-}
-
-/// Grams that must stay in the bank for this pressure; rounded up, since a floor is a need.
-pub(super) fn bank_floor_g(stand: &situation::Bank, mbar: i64) -> i64 {
-    content_at(stand, mbar) + 1
-}
-
-fn content_at(stand: &situation::Bank, mbar: i64) -> i64 {
     let reckon = || {
         let bar = Bar::new(mbar as f64 / 1000.0).ok()?;
-        bank(stand).ok()?.content_grams_at(bar).ok()
+        let bank = bank(stand).ok()?;
+        bank.floor_grams(drawn_g, pace(situation), bar)
+            .or_else(|_| bank.content_grams_at(bar).map(|grams| grams + 1))
+            .ok()
     };
     reckon().unwrap_or(0)
+}
+
+/// Grams in a bank now; none if its reading is beyond what the equation of state holds for.
+pub(super) fn content_g(stand: &situation::Bank) -> i64 {
+    bank(stand).map_or(0, |b| b.content_grams())
 }
 
 fn arrivals(situation: &Situation, amount: impl Fn(&Brings) -> Option<i64>) -> Vec<(i64, i64)> {

@@ -8,9 +8,10 @@ use super::draft::Candidate;
 use super::gate::{Gate, Opens, Shut};
 use super::need::{GasSource, StageNeed};
 use super::relax::{Plenty, Relax};
+use super::supply::GAS;
 use crate::code::{AssetCode, BankCode, RecipeCode, RequestCode};
 use crate::gas::Bar;
-use crate::planner::{JobOption, Plan, PlannedJob, Problem, Window, Work, extend};
+use crate::planner::{Draw, JobOption, Plan, PlannedJob, Problem, Window, Work, extend};
 use crate::powder::{Lot, LotState};
 use crate::situation::{Request, Situation};
 use serde::{Deserialize, Serialize};
@@ -193,7 +194,8 @@ impl<'a> Behind<'a> {
         if self.fits(&Plenty::of(&[])) {
             return Vec::new();
         }
-        let mut kept = Relax::all(&self.problem.jobs[self.job].options[0]);
+        let option = &self.problem.jobs[self.job].options[0];
+        let mut kept = Relax::all(option, &self.problem.stores);
         if !self.fits(&Plenty::of(&kept)) {
             return vec![Shut::new(Gate::Time, Opens::OtherFigures)];
         }
@@ -388,20 +390,9 @@ impl<'a> Behind<'a> {
         let all = here.map_or(0, |s| {
             s.level + s.arrivals.iter().map(|(_, amount)| amount).sum::<i64>()
         });
-        let used: i64 = self
-            .plan
-            .jobs
-            .iter()
-            .filter_map(|p| position(&self.problem, p))
-            .flat_map(|(j, o)| {
-                self.draws(&self.problem.jobs[j].options[o], store)
-                    .collect::<Vec<_>>()
-            })
-            .map(|(amount, _)| amount)
-            .sum();
-        let have = (all - used - floor).max(0);
+        let have = (all - self.taken_from(store) - floor).max(0);
         let amount = self.least(&relax, kept, need + floor + 1);
-        match store.strip_prefix("gas/").map(str::parse::<BankCode>) {
+        match store.strip_prefix(GAS).map(str::parse::<BankCode>) {
             Some(Ok(bank)) => self.gas(&bank, need, have, amount, kept),
             _ if store == super::supply::FUEL => Shut::new(
                 Gate::Fuel {
@@ -421,18 +412,12 @@ impl<'a> Behind<'a> {
     }
 
     fn gas(&self, code: &BankCode, need_g: i64, have_g: i64, grams: i64, kept: &[Relax]) -> Shut {
-        let source = GasSource::Bank(code.clone());
-        let need_mbar = self
-            .needs
-            .iter()
-            .filter(|n| n.source == source)
-            .map(|n| n.source_mbar)
-            .max()
-            .unwrap_or(0);
         let stand = self.situation.banks.iter().find(|b| b.code == *code);
+        let needs = self.needs.iter().filter_map(|n| self.nozzle_mbar(n));
+        let need_mbar = needs.max().unwrap_or(0) + stand.map_or(0, |b| b.drop_mbar);
         let have_mbar = stand.map_or(0, |b| b.pressure_mbar);
         let bottle = stand
-            .and_then(|b| usable_of_one_bottle(b, need_mbar))
+            .and_then(|b| usable_of_one_bottle(self.situation, b, need_mbar))
             .unwrap_or(grams)
             .max(1);
         let opens = Opens::MoreGas {
@@ -464,6 +449,36 @@ impl<'a> Behind<'a> {
         )
     }
 
+    /// What a stage that is served from bottles asks for at the nozzle, in millibar.
+    fn nozzle_mbar(&self, need: &StageNeed) -> Option<i64> {
+        let GasSource::Bank(code) = &need.source else {
+            return None;
+        };
+        let stand = self.situation.banks.iter().find(|b| b.code == *code);
+        Some(need.source_mbar - stand.map_or(0, |b| b.drop_mbar))
+    }
+
+    /// What the line-up takes from a store.
+    fn taken_from(&self, store: &str) -> i64 {
+        let mut taken = 0;
+        for planned in &self.plan.jobs {
+            let Some((j, o)) = position(&self.problem, planned) else {
+                continue;
+            };
+            let operations = &self.problem.jobs[j].options[o].operations;
+            for (operation, spot) in operations.iter().zip(&planned.operations) {
+                for (n, draw) in operation.draws.iter().enumerate() {
+                    let chosen = spot.from.get(n).and_then(Option::as_deref);
+                    let from = draw.choices().iter();
+                    let mut from = from.filter(|c| chosen.is_none_or(|id| c.store == id));
+                    let from = from.next().filter(|c| c.store == store);
+                    taken += from.map_or(0, |c| c.amount);
+                }
+            }
+        }
+        taken
+    }
+
     fn draws<'b>(
         &self,
         option: &'b JobOption,
@@ -473,6 +488,7 @@ impl<'a> Behind<'a> {
             .operations
             .iter()
             .flat_map(|o| &o.draws)
+            .flat_map(Draw::choices)
             .filter(move |d| d.store == store)
             .map(|d| (d.amount, d.floor))
     }
@@ -496,13 +512,21 @@ fn longest_attended(windows: &[Window]) -> i64 {
 /// practice, no source.
 const FULL_BOTTLE_MBAR: i64 = 201_000;
 
-/// Grams that one full bottle of a bank gives above a pressure.
-fn usable_of_one_bottle(stand: &crate::situation::Bank, mbar: i64) -> Option<i64> {
+/// Grams that one full bottle of a bank gives above a pressure at the site's pace.
+fn usable_of_one_bottle(
+    situation: &Situation,
+    stand: &crate::situation::Bank,
+    mbar: i64,
+) -> Option<i64> {
     let full = crate::situation::Bank {
         bottles: 1,
         pressure_mbar: FULL_BOTTLE_MBAR,
         ..stand.clone()
     };
     let floor = Bar::new(mbar as f64 / 1000.0).ok()?;
-    super::need::bank(&full).ok()?.usable_grams(floor).ok()
+    let pace = super::supply::pace(situation);
+    super::need::bank(&full)
+        .ok()?
+        .usable_grams_at(pace, floor)
+        .ok()
 }

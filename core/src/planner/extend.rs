@@ -2,17 +2,19 @@
 
 use super::decode::{Chunk, plan_of};
 use super::plan::Plan;
-use super::problem::Problem;
+use super::problem::{Draw, Problem};
 use super::rules::Rules;
 
 /// Keeps a plan's operations in the order in which they start, and puts further `(job, option)`
 /// positions behind them, each as early as the rules allow.
 ///
 /// Started in the same order, each operation comes as early as before or earlier, unless lots are
-/// shared out otherwise; the loss of the answer says. What does not fit, and what the problem does
-/// not have, is left out.
+/// shared out otherwise; the loss of the answer says. What the plan takes from stores it keeps taking from
+/// the same ones. What does not fit, and what the problem does not have, is left out.
 #[must_use]
 pub fn extend(problem: &Problem, plan: &Plan, further: &[(usize, usize)]) -> Plan {
+    let kept = choices_kept(problem, plan);
+    let problem = kept.as_ref().unwrap_or(problem);
     let rules = Rules::new(problem);
     let mut begun: Vec<(i64, usize, Chunk)> = Vec::new();
     for planned in &plan.jobs {
@@ -66,6 +68,36 @@ pub fn extend(problem: &Problem, plan: &Plan, further: &[(usize, usize)]) -> Pla
     )
 }
 
+/// The problem with no choice of stores left where the plan has chosen; none if it has nowhere.
+fn choices_kept(problem: &Problem, plan: &Plan) -> Option<Problem> {
+    let mut spots = plan.jobs.iter().flat_map(|planned| &planned.operations);
+    if spots.all(|spot| spot.from.is_empty()) {
+        return None;
+    }
+    let mut kept = problem.clone();
+    for planned in &plan.jobs {
+        let job = kept.jobs.iter_mut().find(|job| job.id == planned.id);
+        let mut options = job.into_iter().flat_map(|job| &mut job.options);
+        let Some(option) = options.find(|option| option.id == planned.option) else {
+            continue;
+        };
+        for (operation, spot) in option.operations.iter_mut().zip(&planned.operations) {
+            for (draw, from) in operation.draws.iter_mut().zip(&spot.from) {
+                keep_choice(draw, from.as_deref());
+            }
+        }
+    }
+    Some(kept)
+}
+
+fn keep_choice(draw: &mut Draw, store: Option<&str>) {
+    if let Draw::AnyOf(choices) = draw
+        && let Some(of) = choices.iter().find(|of| Some(of.store.as_str()) == store)
+    {
+        *choices = vec![of.clone()];
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -111,6 +143,28 @@ mod tests {
         plan.jobs[0].operations[0].start = 5;
         let both = extend(&problem, &plan, &[(1, 0)]);
         assert_eq!((both.left_out.len(), check(&problem, &both)), (0, vec![]));
+    }
+
+    /// A plan that takes the gas of job 1 from the fuller store stays with it; job 2, which is new, takes the
+    /// lower one that still holds.
+    #[test]
+    fn the_stores_of_a_plan_are_kept() {
+        let gas = r#"{"any_of": [{"store": "low", "amount": 5, "floor": 0}, {"store": "full", "amount": 5, "floor": 0}]}"#;
+        let text = TWO
+            .replace(r#""draws": []"#, &format!(r#""draws": [{gas}]"#))
+            .replace(r#""stores": []"#, r#""stores": [{"id": "low", "level": 5, "arrivals": []}, {"id": "full", "level": 20, "arrivals": []}]"#);
+        let problem = Problem::from_json(&text).expect("a problem");
+        let mut plan = extend(&problem, &Plan::default(), &[(0, 0)]);
+        assert_eq!(plan.jobs[0].operations[0].from, [Some("low".to_owned())]);
+        plan.jobs[0].operations[0].from = vec![Some("full".to_owned())];
+        let both = extend(&problem, &plan, &[(1, 0)]);
+        let from: Vec<_> = both
+            .jobs
+            .iter()
+            .map(|j| j.operations[0].from[0].as_deref())
+            .collect();
+        assert_eq!(from, [Some("full"), Some("low")]);
+        assert_eq!(check(&problem, &both), []);
     }
 
     /// Nothing further: the same plan.

@@ -1,7 +1,7 @@
 use std::collections::BTreeSet;
 use std::fmt::Display;
 
-use super::problem::{Capability, Cell, Job, Operation, Problem, Work};
+use super::problem::{Capability, Cell, Draw, Job, Operation, Problem, StoreDraw, Work};
 
 /// The longest time a problem may speak of, in minutes: nineteen years.
 pub const MAX_MINUTES: i64 = 10_000_000;
@@ -11,6 +11,8 @@ pub const MAX_AMOUNT: i64 = 1_000_000_000_000;
 pub const MAX_COUNT: i64 = 1_000_000_000;
 /// The most jobs.
 pub const MAX_JOBS: usize = 10_000;
+/// The most ways to choose the stores of one operation's draws.
+pub const MAX_WAYS: usize = 256;
 
 /// Something wrong in a problem, with its place.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -307,16 +309,46 @@ impl Faults {
             }
             Work::Step { station: None } => {}
         }
-        for (n, draw) in operation.draws.iter().enumerate() {
-            let place = format!("{place}.draws[{n}]");
-            self.known(
-                &format!("{place}.store"),
-                "store",
-                &draw.store,
-                problem.stores.iter().map(|s| &s.id),
-            );
-            self.amount(format!("{place}.amount"), draw.amount);
-            self.amount(format!("{place}.floor"), draw.floor);
+        self.draws(&format!("{place}.draws"), &operation.draws, problem);
+    }
+
+    fn draws(&mut self, place: &str, draws: &[Draw], problem: &Problem) {
+        for (n, draw) in draws.iter().enumerate() {
+            let place = format!("{place}[{n}]");
+            let Draw::AnyOf(choices) = draw else {
+                draw.choices()
+                    .iter()
+                    .for_each(|of| self.store_draw(&place, of, problem));
+                continue;
+            };
+            let place = format!("{place}.any_of");
+            if choices.is_empty() {
+                self.add(&place, "empty; name at least one store");
+            }
+            self.unique(&place, "store", choices.iter().map(|of| &of.store));
+            for (k, of) in choices.iter().enumerate() {
+                self.store_draw(&format!("{place}[{k}]"), of, problem);
+            }
         }
+        let ways = draws.iter().fold(1_usize, |ways, draw| {
+            ways.saturating_mul(draw.choices().len())
+        });
+        if ways > MAX_WAYS {
+            self.add(
+                place,
+                format!("the stores can be chosen in {ways} ways, at most {MAX_WAYS} are tried; name fewer of them"),
+            );
+        }
+    }
+
+    fn store_draw(&mut self, place: &str, draw: &StoreDraw, problem: &Problem) {
+        self.known(
+            &format!("{place}.store"),
+            "store",
+            &draw.store,
+            problem.stores.iter().map(|s| &s.id),
+        );
+        self.amount(format!("{place}.amount"), draw.amount);
+        self.amount(format!("{place}.floor"), draw.floor);
     }
 }

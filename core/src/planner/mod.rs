@@ -26,11 +26,11 @@ pub use check::{Broken, Place, check};
 pub use crew_order::{CrewOrder, crew_plan};
 pub use decode::decode;
 pub use extend::extend;
-pub use faults::{Fault, MAX_AMOUNT, MAX_COUNT, MAX_JOBS, MAX_MINUTES};
+pub use faults::{Fault, MAX_AMOUNT, MAX_COUNT, MAX_JOBS, MAX_MINUTES, MAX_WAYS};
 pub use loss::{down_times, loss};
 pub use plan::{LotDraw, Plan, PlanSchema, PlannedJob, Spot};
 pub use problem::{
     Asset, Capability, Cell, Draw, Job, JobOption, Lot, Operation, Problem, ProblemSchema, Station,
-    Store, Window, Work,
+    Store, StoreDraw, Window, Work,
 };
 pub use search::Search;

@@ -56,6 +56,10 @@ pub struct Spot {
     /// Powder by lot; stages only.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub lots: Vec<LotDraw>,
+    /// For each draw of the operation, the store it is taken from, and none for a draw without a choice;
+    /// empty if no draw of the operation has a choice.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub from: Vec<Option<String>>,
 }
 
 /// Powder taken from one lot.

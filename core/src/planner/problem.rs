@@ -223,10 +223,40 @@ pub enum Work {
     },
 }
 
-/// What an operation takes from a store at its start.
+/// What an operation takes from the stores at its start.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(try_from = "super::read::DrawKeys", into = "super::read::DrawKeys")]
+pub enum Draw {
+    /// From this store.
+    Of(StoreDraw),
+    /// From one of these, of different stores; the plan says which.
+    AnyOf(Vec<StoreDraw>),
+}
+
+impl Draw {
+    /// A draw from one store: how much, and what must be left after it.
+    pub fn of(store: impl Into<String>, amount: i64, floor: i64) -> Self {
+        Self::Of(StoreDraw {
+            store: store.into(),
+            amount,
+            floor,
+        })
+    }
+
+    /// What it may be taken from; one where there is no choice.
+    #[must_use]
+    pub fn choices(&self) -> &[StoreDraw] {
+        match self {
+            Self::Of(draw) => std::slice::from_ref(draw),
+            Self::AnyOf(draws) => draws,
+        }
+    }
+}
+
+/// What is taken from a store.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Draw {
+pub struct StoreDraw {
     /// Which store.
     pub store: String,
     /// How much.

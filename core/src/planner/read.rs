@@ -1,7 +1,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::faults::Fault;
-use super::problem::{Draw, Operation, Problem, Work};
+use super::problem::{Draw, Operation, Problem, StoreDraw, Work};
 
 impl Problem {
     /// Reads a problem from JSON, refusing what is malformed, unknown or contradictory.
@@ -134,6 +134,74 @@ impl From<Operation> for OperationKeys {
     }
 }
 
+/// The keys of a draw as written: of one store, or of any of several.
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct DrawKeys {
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    store: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    amount: Option<i64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    floor: Option<i64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    any_of: Option<Vec<StoreDraw>>,
+}
+
+/// What is wrong with the keys of a draw.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum DrawFault {
+    #[error(
+        "a draw is of one store, with 'store', 'amount' and 'floor', or of 'any_of' several; '{0}' is missing"
+    )]
+    Lacks(&'static str),
+    #[error("a draw with 'any_of' has its '{0}' within each of them; take it away beside 'any_of'")]
+    Both(&'static str),
+}
+
+impl TryFrom<DrawKeys> for Draw {
+    type Error = DrawFault;
+
+    fn try_from(keys: DrawKeys) -> Result<Self, DrawFault> {
+        let Some(choices) = keys.any_of else {
+            return Ok(Self::Of(StoreDraw {
+                store: keys.store.ok_or(DrawFault::Lacks("store"))?,
+                amount: keys.amount.ok_or(DrawFault::Lacks("amount"))?,
+                floor: keys.floor.ok_or(DrawFault::Lacks("floor"))?,
+            }));
+        };
+        let beside = [
+            ("store", keys.store.is_some()),
+            ("amount", keys.amount.is_some()),
+            ("floor", keys.floor.is_some()),
+        ];
+        match beside.into_iter().find(|(_, given)| *given) {
+            Some((key, _)) => Err(DrawFault::Both(key)),
+            None => Ok(Self::AnyOf(choices)),
+        }
+    }
+}
+
+impl From<Draw> for DrawKeys {
+    fn from(draw: Draw) -> Self {
+        let mut keys = Self {
+            store: None,
+            amount: None,
+            floor: None,
+            any_of: None,
+        };
+        match draw {
+            Draw::Of(draw) => {
+                keys.store = Some(draw.store);
+                keys.amount = Some(draw.amount);
+                keys.floor = Some(draw.floor);
+            }
+            Draw::AnyOf(choices) => keys.any_of = Some(choices),
+        }
+        keys
+    }
+}
+
 /// Tells a key that is null from one that is absent.
 mod present {
     use serde::{Deserialize, Deserializer, Serialize, Serializer};
@@ -165,7 +233,7 @@ mod present {
 mod tests {
     use super::*;
     use crate::planner::samples::{
-        capability, drawing, job, quiet_site, stage, station, step, store,
+        capability, drawing, drawing_any, job, quiet_site, stage, station, step, store,
     };
 
     fn site() -> Problem {
@@ -244,6 +312,60 @@ mod tests {
                 "{text}"
             );
         }
+    }
+
+    /// A draw is of one store or of any of several, which differ.
+    #[test]
+    fn faults_of_a_choice_of_stores_are_told() {
+        let one = r#"{"store":"gas","amount":1,"floor":0}"#;
+        let draws = "jobs[0].options[0].operations[0].draws";
+        let cases = [
+            (
+                "[]".to_owned(),
+                "[0].any_of: empty; name at least one store",
+            ),
+            (
+                format!("[{one},{one}]"),
+                "[0].any_of[1].store: 'gas' is given twice",
+            ),
+            (
+                format!("[{one}]").replace("gas", "x"),
+                "[0].any_of[0].store: store 'x' is not among",
+            ),
+            (
+                format!("[{one}]").replace(":1", ":-1"),
+                "[0].any_of[0].amount: -1 is not within 0",
+            ),
+            ("[1]".to_owned(), "[0].any_of[0]: invalid type"),
+        ];
+        for (any_of, expected) in cases {
+            let said = refused(one, &format!(r#"{{"any_of":{any_of}}}"#));
+            assert!(
+                said.starts_with(&format!("{draws}{expected}")),
+                "{any_of}: {said}"
+            );
+            assert_eq!(said.lines().count(), 1, "{said}");
+        }
+        assert!(
+            refused(one, r#"{"any_of":[],"floor":0}"#).contains("take it away beside 'any_of'")
+        );
+        assert!(refused(r#""amount":1,"#, "").contains("'amount' is missing"));
+        let mut many = site();
+        many.stores.push(store("bundle", 10, &[]));
+        let operation = &mut many.jobs[0].options[0].operations[0];
+        for _ in 0..8 {
+            *operation = drawing_any(operation.clone(), &["gas", "bundle"], 1, 0);
+        }
+        assert_eq!(many.faults(), []);
+        let operation = &mut many.jobs[0].options[0].operations[0];
+        *operation = drawing_any(operation.clone(), &["gas", "bundle"], 1, 0);
+        let said: Vec<_> = many.faults().iter().map(ToString::to_string).collect();
+        assert_eq!(
+            said,
+            [format!(
+                "{draws}: the stores can be chosen in 512 ways, at most 256 are tried; name fewer of them"
+            )]
+        );
     }
 
     /// Each contradiction gives one line with its place, and all of a problem are told at once.
@@ -338,7 +460,7 @@ mod tests {
         problem.horizon = 10_000_000;
         problem.windows[0].to = problem.horizon;
         problem.stores[0].level = 1_000_000_000_000;
-        problem.jobs[0].options[0].operations[0].draws[0].amount = 1_000_000_000_000;
+        problem.jobs[0].options[0].operations[0].draws[0] = Draw::of("gas", 1_000_000_000_000, 0);
         problem.capabilities[0].loss_per_hour = vec![0, 1_000_000_000];
         assert_eq!(problem.faults(), []);
         let plan = crate::planner::decode(&problem, &[(0, 0)]);

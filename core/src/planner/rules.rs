@@ -1,7 +1,7 @@
 use std::collections::BTreeMap;
 
 use super::decode::{Balance, DrawSize, Room};
-use super::problem::{Cell, Job, JobOption, Operation, Problem, Work};
+use super::problem::{Cell, Draw, Job, JobOption, Operation, Problem, Store, StoreDraw, Work};
 
 /// A problem made ready for the decoder: ids are positions, calendars and supplies are laid out in time.
 #[derive(Debug)]
@@ -74,8 +74,8 @@ pub(super) struct OperationRule {
     pub minutes: i64,
     pub crew: i64,
     pub after: i64,
-    /// At most one for each store.
-    pub draws: Vec<DrawRule>,
+    /// The ways to draw what it needs, in the order of the file; one where no draw has a choice.
+    pub ways: Vec<WayRule>,
 }
 
 #[derive(Debug)]
@@ -95,6 +95,28 @@ pub(super) enum WorkRule {
 pub(super) struct DrawRule {
     pub store: usize,
     pub size: DrawSize,
+}
+
+/// One choice of a store for each draw of an operation.
+#[derive(Debug, Clone, Default)]
+pub(super) struct WayRule {
+    /// At most one for each store.
+    pub draws: Vec<DrawRule>,
+    /// By draw of the operation: the store chosen, none where there is no choice; empty if there is none
+    /// for the whole operation.
+    pub chosen: Vec<Option<usize>>,
+}
+
+impl WayRule {
+    fn add(&mut self, store: usize, size: DrawSize) {
+        match self.draws.iter_mut().find(|draw| draw.store == store) {
+            Some(draw) => {
+                draw.size.amount += size.amount;
+                draw.size.floor = draw.size.floor.max(size.floor);
+            }
+            None => self.draws.push(DrawRule { store, size }),
+        }
+    }
 }
 
 /// Positions of ids in their lists; a fault-free problem refers to nothing outside them.
@@ -129,7 +151,7 @@ impl Rules {
                 .stores
                 .iter()
                 .enumerate()
-                .map(|(n, store)| Balance::new(store.level, &store.arrivals, draw_limits(&jobs, n)))
+                .map(|(n, store)| balance(store, n, &jobs))
                 .collect(),
             lots: problem
                 .lots
@@ -194,19 +216,25 @@ fn station_room(slots: i64, closed: &[(i64, i64, i64)]) -> Room {
     room
 }
 
-/// The largest sum of one operation's draws on a store, and the highest floor.
-fn draw_limits(jobs: &[JobRule], store: usize) -> DrawSize {
+fn balance(store: &Store, n: usize, jobs: &[JobRule]) -> Balance {
     let operations = jobs
         .iter()
         .flat_map(|job| &job.options)
         .flat_map(|option| &option.operations);
-    let draws = operations
-        .flat_map(|operation| &operation.draws)
-        .filter(|draw| draw.store == store);
-    draws.fold(DrawSize::default(), |limits, draw| DrawSize {
+    let ways = || operations.clone().flat_map(|operation| &operation.ways);
+    let draws = ways()
+        .flat_map(|way| &way.draws)
+        .filter(|draw| draw.store == n);
+    let limits = draws.fold(DrawSize::default(), |limits, draw| DrawSize {
         amount: limits.amount.max(draw.size.amount),
         floor: limits.floor.max(draw.size.floor),
-    })
+    });
+    let balance = Balance::new(store.level, &store.arrivals, limits);
+    if ways().any(|way| way.chosen.contains(&Some(n))) {
+        balance.exact()
+    } else {
+        balance
+    }
 }
 
 impl<'a> Places<'a> {
@@ -325,26 +353,40 @@ impl<'a> Places<'a> {
                 station: station.as_ref().map(|s| self.stations[s.as_str()]),
             },
         };
-        let mut draws: BTreeMap<usize, DrawRule> = BTreeMap::new();
-        for draw in &operation.draws {
-            let store = self.stores[draw.store.as_str()];
-            let size = &mut draws
-                .entry(store)
-                .or_insert(DrawRule {
-                    store,
-                    size: DrawSize::default(),
-                })
-                .size;
-            size.amount += draw.amount;
-            size.floor = size.floor.max(draw.floor);
-        }
         OperationRule {
             work,
             minutes: operation.minutes,
             crew: operation.crew,
             after: operation.after,
-            draws: draws.into_values().collect(),
+            ways: self.ways(&operation.draws),
         }
+    }
+
+    /// Every choice of stores, the last draw's changing first.
+    fn ways(&self, draws: &[Draw]) -> Vec<WayRule> {
+        let mut ways = vec![WayRule::default()];
+        for draw in draws {
+            let with = |way: &WayRule, of: &StoreDraw| {
+                let mut way = way.clone();
+                let store = self.stores[of.store.as_str()];
+                let (amount, floor) = (of.amount, of.floor);
+                way.add(store, DrawSize { amount, floor });
+                way.chosen
+                    .push(matches!(draw, Draw::AnyOf(_)).then_some(store));
+                way
+            };
+            let longer = ways
+                .iter()
+                .flat_map(|way| draw.choices().iter().map(|of| with(way, of)));
+            ways = longer.collect();
+        }
+        for way in &mut ways {
+            way.draws.sort_by_key(|draw| draw.store);
+            if way.chosen.iter().all(Option::is_none) {
+                way.chosen.clear();
+            }
+        }
+        ways
     }
 }
 

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::problem::{
     Capability, Cell, Draw, Job, JobOption, Lot, Operation, Problem, ProblemSchema, Station, Store,
-    Window, Work,
+    StoreDraw, Window, Work,
 };
 
 /// One cell, clean and without set-up times, and two people on duty from 0 to the horizon.
@@ -94,11 +94,24 @@ pub(super) fn step(station: &str, minutes: i64, crew: i64) -> Operation {
 }
 
 pub(super) fn drawing(mut operation: Operation, store: &str, amount: i64, floor: i64) -> Operation {
-    operation.draws.push(Draw {
-        store: store.into(),
+    operation.draws.push(Draw::of(store, amount, floor));
+    operation
+}
+
+/// The operation with a draw more, of the same amount and floor from any of these stores.
+pub(super) fn drawing_any(
+    mut operation: Operation,
+    stores: &[&str],
+    amount: i64,
+    floor: i64,
+) -> Operation {
+    let of = |store: &&str| StoreDraw {
+        store: (*store).into(),
         amount,
         floor,
-    });
+    };
+    let choices = stores.iter().map(of).collect();
+    operation.draws.push(Draw::AnyOf(choices));
     operation
 }
 

@@ -1,7 +1,8 @@
 use proptest::prelude::*;
 
 use super::samples::{
-    capability, drawing, job, lot, one_machine, quiet_site, stage, station, step, store,
+    capability, drawing, drawing_any, job, lot, one_machine, quiet_site, stage, station, step,
+    store,
 };
 use super::*;
 
@@ -120,7 +121,11 @@ fn operation() -> impl Strategy<Value = Operation> {
             {
                 *from_one = one_lot;
             }
-            drawing(it, "gas", grams * 3, minutes % 30)
+            if minutes % 2 == 0 {
+                return drawing(it, "gas", grams * 3, minutes % 30);
+            }
+            let it = drawing_any(it, &["gas", "bundle"], grams * 3, minutes % 30);
+            drawing_any(it, &["bundle", "fuel"], grams, 0)
         },
     );
     let stations = prop::sample::select(vec!["mill", "furnace"]);
@@ -156,6 +161,7 @@ prop_compose! {
         lots in prop::collection::vec((any::<bool>(), 0_i64..90, 0_i64..700, 0_i64..900), 0..5),
         slots in (0_i64..3, 0_i64..3),
         gas in (0_i64..300, prop::collection::vec((0_i64..900, 0_i64..200), 0..3)),
+        further in (0_i64..200, 0_i64..60),
         cell in (0_i64..100, 0_i64..20, 0_i64..10, 0_i64..60, any::<bool>(), 0_i64..400),
         rates in prop::collection::vec(0_i64..50, 6),
         down in prop::collection::vec(prop::option::of(-50_i64..600), 5),
@@ -177,7 +183,11 @@ prop_compose! {
         }).collect();
         problem.stations = vec![station("mill", slots.0), station("furnace", slots.1)];
         problem.stations[0].closed = vec![(slots.0 * 90, slots.0 * 90 + 60, 1)];
-        problem.stores = vec![store("gas", gas.0, &gas.1)];
+        problem.stores = vec![
+            store("gas", gas.0, &gas.1),
+            store("bundle", further.0, &[]),
+            store("fuel", further.1, &[(300, 40)]),
+        ];
         let (free_from, warm_up, same_powder, changeover, clean, shut) = cell;
         let site = &mut problem.cells[0];
         (site.free_from, site.warm_up, site.same_powder) = (free_from, warm_up, same_powder);

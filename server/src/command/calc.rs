@@ -230,7 +230,7 @@ fn compressor(input: &CompressorInput) -> Result<Value, String> {
     Ok(json!({
         "kg_per_h": compressor.kg_per_h().get(),
         "ideal_kw": power.get(),
-        "duty": compressor.duty(demand).map_err(said)?.get(),
+        "duty": compressor.duty(demand),
     }))
 }
 

@@ -2,7 +2,7 @@
 
 Usage: cpsat.py PROBLEM.json [SECONDS]   ->   {"loss": 1234, "proven": true}
 
-A second statement of the planner's rules (plain format, with `assets` and `closed`), for small problems only.
+A second statement of the planner's rules (plain format, with `assets`, `closed` and `any_of`), for small problems only.
 Needs the package ortools. Times are minutes; the loss is rate x minutes.
 """
 
@@ -94,8 +94,17 @@ class Model:
         if operation.get("station") is not None:
             self.at_station[operation["station"]].append(held)
         for draw in operation["draws"]:
-            self.draws[draw["store"]].append((present, start, draw["amount"], draw["floor"]))
+            for taken, of in self.choices(draw, present):
+                self.draws[of["store"]].append((taken, start, of["amount"], of["floor"]))
         return end
+
+    def choices(self, draw, present):
+        """What a draw may take, each with whether it does: one of 'any_of' if the operation is done at all."""
+        if "any_of" not in draw:
+            return [(present, draw)]
+        choices = [(self.m.new_bool_var(f"from {of['store']}"), of) for of in draw["any_of"]]
+        self.m.add(sum(taken for taken, _ in choices) == present)
+        return choices
 
     def cells(self):
         for number, stage in enumerate(self.stages):

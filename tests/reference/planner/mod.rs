@@ -106,3 +106,8 @@ fn gas_above_the_pressure_of_the_recipe() {
 fn closures_and_machines_that_run_on() {
     assert_optimal("outages");
 }
+
+#[test]
+fn gas_from_one_of_several_bundles() {
+    assert_optimal("gas-bundles");
+}

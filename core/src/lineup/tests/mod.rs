@@ -2,6 +2,7 @@
 
 mod endurance;
 mod flight;
+mod gas;
 mod gates;
 mod here;
 mod loss_now;

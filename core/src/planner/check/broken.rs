@@ -141,6 +141,28 @@ pub enum Broken {
         left: i64,
         floor: i64,
     },
+    #[error("{place}: 'from' has {given} entries and must have {wanted}, one for each draw")]
+    FromCount {
+        place: Place,
+        wanted: usize,
+        given: usize,
+    },
+    #[error("{place}: 'from' names no store for draw {draw}, which has a choice")]
+    FromMissing { place: Place, draw: usize },
+    #[error(
+        "{place}: 'from' names store '{store}' for draw {draw}, which has no choice; null there"
+    )]
+    FromWithoutChoice {
+        place: Place,
+        draw: usize,
+        store: String,
+    },
+    #[error("{place}: draw {draw} may not be taken from store '{store}'")]
+    FromNotAllowed {
+        place: Place,
+        draw: usize,
+        store: String,
+    },
     #[error("the plan states a loss of {stated}; it is {actual}")]
     Loss { stated: i64, actual: i64 },
     #[error("the plan states a lower bound of {bound}, above its loss of {actual}")]

@@ -29,6 +29,7 @@ pub fn check(problem: &Problem, plan: &Plan) -> Vec<Broken> {
     for operation in &placed {
         alone(problem, operation, &mut broken);
         supplies::lots_of_stage(problem, operation, &mut broken);
+        supplies::stores_taken(operation, &mut broken);
     }
     shared::crew(problem, &placed, &mut broken);
     shared::stations(problem, &placed, &mut broken);

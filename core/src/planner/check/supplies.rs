@@ -1,5 +1,5 @@
 use super::{Broken, Placed};
-use crate::planner::problem::{Problem, Work};
+use crate::planner::problem::{Draw, Problem, StoreDraw, Work};
 
 /// A stage's lots are of its powder, usable throughout it, one if it asks for one, and add up.
 pub(super) fn lots_of_stage(problem: &Problem, it: &Placed<'_>, broken: &mut Vec<Broken>) {
@@ -82,17 +82,62 @@ pub(super) fn lots(problem: &Problem, placed: &[Placed<'_>], broken: &mut Vec<Br
     }
 }
 
+/// The plan names a store for each draw that has a choice, and one of those that it may be taken from.
+pub(super) fn stores_taken(it: &Placed<'_>, broken: &mut Vec<Broken>) {
+    let draws = &it.operation.draws;
+    let choice = draws.iter().any(|draw| matches!(draw, Draw::AnyOf(_)));
+    let (wanted, given) = (if choice { draws.len() } else { 0 }, it.spot.from.len());
+    if wanted != given {
+        broken.push(Broken::FromCount {
+            place: it.place.clone(),
+            wanted,
+            given,
+        });
+    }
+    for (n, (draw, from)) in draws.iter().zip(&it.spot.from).enumerate() {
+        let (place, draw_number) = (it.place.clone(), n + 1);
+        match (draw, from) {
+            (Draw::Of(_), None) => {}
+            (Draw::Of(_), Some(store)) => broken.push(Broken::FromWithoutChoice {
+                place,
+                draw: draw_number,
+                store: store.clone(),
+            }),
+            (Draw::AnyOf(_), None) => broken.push(Broken::FromMissing {
+                place,
+                draw: draw_number,
+            }),
+            (Draw::AnyOf(choices), Some(store)) => {
+                if choices.iter().all(|of| of.store != *store) {
+                    broken.push(Broken::FromNotAllowed {
+                        place,
+                        draw: draw_number,
+                        store: store.clone(),
+                    });
+                }
+            }
+        }
+    }
+}
+
+/// What an operation takes from stores: the only store of a draw, or the one that the plan names.
+fn taken<'a>(it: &'a Placed<'_>) -> impl Iterator<Item = &'a StoreDraw> {
+    let draws = it.operation.draws.iter().enumerate();
+    draws.filter_map(|(n, draw)| match draw {
+        Draw::Of(of) => Some(of),
+        Draw::AnyOf(choices) => {
+            let from = it.spot.from.get(n)?.as_ref()?;
+            choices.iter().find(|of| of.store == *from)
+        }
+    })
+}
+
 /// After each draw, with all arrivals and draws up to its minute counted, its floor is left.
 pub(super) fn stores(problem: &Problem, placed: &[Placed<'_>], broken: &mut Vec<Broken>) {
     for store in &problem.stores {
         let mut draws: Vec<_> = placed
             .iter()
-            .flat_map(|it| {
-                it.operation
-                    .draws
-                    .iter()
-                    .map(move |draw| (it.start, draw, &it.place))
-            })
+            .flat_map(|it| taken(it).map(move |draw| (it.start, draw, &it.place)))
             .filter(|(_, draw, _)| draw.store == store.id)
             .collect();
         draws.sort_by_key(|(minute, _, _)| *minute);

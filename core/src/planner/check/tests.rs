@@ -1,6 +1,7 @@
 use super::*;
 use crate::planner::decode;
 use crate::planner::plan::LotDraw;
+use crate::planner::problem::{Draw, StoreDraw};
 use crate::planner::samples::{
     capability, drawing, job, lot, quiet_site, stage, station, step, store,
 };
@@ -403,7 +404,7 @@ fn faults_of_lots_are_found() {
 #[test]
 fn a_store_drawn_below_a_floor_is_found() {
     let floor = |job: usize, floor: i64| {
-        planted(|problem, _| problem.jobs[job].options[0].operations[0].draws[0].floor = floor)
+        planted(|problem, _| draws(problem, job)[0] = Draw::of("gas", 40, floor))
     };
     let left = |job: &str, left, floor| Broken::Floor {
         place: place(job, 1),
@@ -414,6 +415,72 @@ fn a_store_drawn_below_a_floor_is_found() {
     assert_eq!(floor(1, 21), [left("j2", 20, 21)]);
     assert_eq!(floor(0, 61), [left("j1", 60, 61)]);
     assert_eq!(floor(0, 60), []);
+}
+
+fn draws(problem: &mut Problem, job: usize) -> &mut Vec<Draw> {
+    &mut problem.jobs[job].options[0].operations[0].draws
+}
+
+/// j1 may take its gas from the bank or from a bundle of 70; j2 has no choice. With the bundle, 70 - 40 = 30
+/// are left there and 100 - 40 = 60 in the bank.
+#[test]
+fn a_store_that_is_not_named_or_not_allowed_is_found() {
+    let from = |names: &[Option<&str>], floor: i64| {
+        planted(|problem, plan| {
+            problem.stores.push(store("bundle", 70, &[]));
+            problem.stores.push(store("air", 1000, &[]));
+            let of = |store: &str| StoreDraw {
+                store: store.into(),
+                amount: 40,
+                floor,
+            };
+            *draws(problem, 0) = vec![
+                Draw::of("air", 0, 0),
+                Draw::AnyOf(vec![of("gas"), of("bundle")]),
+            ];
+            spot(plan, 0, 0).from = names.iter().map(|n| n.map(str::to_owned)).collect();
+        })
+    };
+    assert_eq!(from(&[None, Some("bundle")], 30), []);
+    assert_eq!(from(&[None, Some("gas")], 60), []);
+    let below = |store: &str, left, floor| Broken::Floor {
+        place: place("j1", 1),
+        store: store.into(),
+        left,
+        floor,
+    };
+    assert_eq!(from(&[None, Some("bundle")], 31), [below("bundle", 30, 31)]);
+    assert_eq!(from(&[None, Some("gas")], 61), [below("gas", 60, 61)]);
+    let missing = Broken::FromMissing {
+        place: place("j1", 1),
+        draw: 2,
+    };
+    assert_eq!(from(&[None, None], 0), [missing]);
+    let not_allowed = Broken::FromNotAllowed {
+        place: place("j1", 1),
+        draw: 2,
+        store: "air".into(),
+    };
+    assert_eq!(from(&[None, Some("air")], 0), [not_allowed]);
+    let without_choice = Broken::FromWithoutChoice {
+        place: place("j1", 1),
+        draw: 1,
+        store: "air".into(),
+    };
+    assert_eq!(from(&[Some("air"), Some("gas")], 0), [without_choice]);
+    let count = |place: Place, wanted, given| Broken::FromCount {
+        place,
+        wanted,
+        given,
+    };
+    assert_eq!(from(&[], 0), [count(place("j1", 1), 2, 0)]);
+    assert_eq!(
+        from(&[None, Some("gas"), None], 0),
+        [count(place("j1", 1), 2, 3)]
+    );
+    // Where no draw has a choice, 'from' is absent.
+    let found = planted(|_, plan| spot(plan, 1, 0).from = vec![None]);
+    assert_eq!(found, [count(place("j2", 1), 0, 1)]);
 }
 
 #[test]

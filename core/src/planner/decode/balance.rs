@@ -12,6 +12,8 @@ pub(in crate::planner) struct Balance {
     spare: i64,
     /// The highest floor and the largest amount of any draw on this store.
     limits: DrawSize,
+    /// Whether all draws are among the events at any time.
+    exact: bool,
 }
 
 /// What a draw takes and what it must leave.
@@ -41,11 +43,31 @@ impl Balance {
             pending: Vec::new(),
             spare: level - limits.floor,
             limits,
+            exact: false,
         };
         for (minute, amount) in arrivals {
             balance.insert(*minute, -amount, i64::MIN / 2);
         }
         balance
+    }
+
+    /// The same store, ready to be asked for its level between draws.
+    pub fn exact(self) -> Self {
+        Self {
+            exact: true,
+            ..self
+        }
+    }
+
+    /// The least that is in it from a minute on, by the draws so far; the store is an exact one.
+    pub fn least_from(&self, minute: i64) -> i64 {
+        debug_assert!(
+            self.exact,
+            "other stores may have draws that are not counted yet"
+        );
+        let now = self.events.partition_point(|event| event.at <= minute) - 1;
+        let levels = self.events[now..].iter().map(|event| event.level);
+        levels.min().unwrap_or(0)
     }
 
     /// The first minute from `from` on at which `amount` can be drawn so that `floor` is left, and so
@@ -83,7 +105,7 @@ impl Balance {
             "limits are of all draws"
         );
         self.spare -= draw.amount;
-        if self.spare >= self.limits.amount {
+        if !self.exact && self.spare >= self.limits.amount {
             self.pending.push((minute, draw));
             return;
         }
@@ -201,6 +223,15 @@ mod tests {
         assert_eq!(fuel.earliest(0, draw(10, 5)), Some(0));
         fuel.take(0, draw(10, 5));
         assert_eq!(fuel.earliest(0, draw(1, 0)), Some(101));
+    }
+
+    /// 10 now, 4 drawn at 50, 20 more at 100: from 0 on there are 6 at the least, from 100 on 26.
+    #[test]
+    fn what_is_planned_later_counts_in_what_is_left() {
+        let mut gas = Balance::new(10, &[(100, 20)], draw(4, 0)).exact();
+        gas.take(50, draw(4, 0));
+        assert_eq!((gas.least_from(0), gas.least_from(50)), (6, 6));
+        assert_eq!(gas.least_from(100), 26);
     }
 
     /// Taking and giving back restores every level.

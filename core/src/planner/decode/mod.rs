@@ -16,10 +16,14 @@ pub(super) use toll::Toll;
 use super::loss::loss;
 use super::plan::{LotDraw, Plan, PlannedJob, Spot};
 use super::problem::Problem;
-use super::rules::Rules;
+use super::rules::{OperationRule, Rules};
 
 /// Places jobs by the given `(job, option)` positions in this order, each operation as early as the rules
 /// allow given the jobs before it; stages go behind those already in the cell.
+///
+/// Where a draw has a choice of stores, the operation starts as early as any of them allows, and takes of
+/// those the one that is left with the least above its floor; ties go by the order of the file. So no order
+/// of jobs gives a plan that takes from a fuller store, or that waits for one, while another holds enough.
 ///
 /// What does not fit, and what is not named, is left out. A job named again, or a position that the problem
 /// does not have, is passed over. The plan keeps every rule.
@@ -83,7 +87,9 @@ pub(super) fn plan_of(
                 operations: Vec::new(),
             }
         });
-        entry.operations.extend(spots(problem, &trail));
+        let operations = &rules.jobs[chunk.job].options[chunk.option].operations;
+        let of_chunk = &operations[entry.operations.len()..];
+        entry.operations.extend(spots(problem, of_chunk, &trail));
         if let Outcome::Finished(_) = outcome {
             finished.push(chunk.job);
         }
@@ -101,22 +107,36 @@ pub(super) fn plan_of(
     plan
 }
 
-fn spots<'a>(problem: &'a Problem, trail: &'a Trail) -> impl Iterator<Item = Spot> + 'a {
+fn spots<'a>(
+    problem: &'a Problem,
+    operations: &'a [OperationRule],
+    trail: &'a Trail,
+) -> impl Iterator<Item = Spot> {
+    let store = |store: usize| problem.stores[store].id.clone();
     let mut used = 0;
-    trail.placed.iter().map(move |placed| {
-        let lots = &trail.lots[used..used + placed.lots];
-        used += placed.lots;
-        Spot {
-            cell: placed.cell.map(|(cell, _)| problem.cells[cell].id.clone()),
-            setup_from: placed.cell.map(|_| placed.begin),
-            start: placed.start,
-            lots: lots
-                .iter()
-                .map(|(lot, grams)| LotDraw {
-                    lot: problem.lots[*lot].id.clone(),
-                    grams: *grams,
-                })
-                .collect(),
-        }
-    })
+    trail
+        .placed
+        .iter()
+        .zip(operations)
+        .map(move |(placed, operation)| {
+            let lots = &trail.lots[used..used + placed.lots];
+            used += placed.lots;
+            Spot {
+                cell: placed.cell.map(|(cell, _)| problem.cells[cell].id.clone()),
+                setup_from: placed.cell.map(|_| placed.begin),
+                start: placed.start,
+                lots: lots
+                    .iter()
+                    .map(|(lot, grams)| LotDraw {
+                        lot: problem.lots[*lot].id.clone(),
+                        grams: *grams,
+                    })
+                    .collect(),
+                from: operation.ways[placed.way]
+                    .chosen
+                    .iter()
+                    .map(|chosen| chosen.map(store))
+                    .collect(),
+            }
+        })
 }

@@ -1,6 +1,6 @@
 use super::powder::{Need, Powder};
 use super::{Balance, Chunk, Room};
-use crate::planner::rules::{CellRule, OperationRule, Rules, WorkRule};
+use crate::planner::rules::{CellRule, OperationRule, Rules, WayRule, WorkRule};
 
 /// What the jobs placed so far have taken.
 #[derive(Debug, Clone)]
@@ -52,6 +52,8 @@ pub(in crate::planner) struct Placed {
     pub cell: Option<(usize, usize)>,
     /// How many of the draws on lots are its own.
     pub lots: usize,
+    /// Which of the operation's ways to draw from stores it takes.
+    pub way: usize,
 }
 
 /// The placed operations of one job, kept between jobs to spare allocations.
@@ -157,6 +159,7 @@ impl State {
                     start,
                     cell: None,
                     lots: 0,
+                    way: 0,
                 }
             }
             WorkRule::Stage { cells, .. } => {
@@ -199,11 +202,38 @@ impl State {
         }
     }
 
-    fn supplied(&self, operation: &OperationRule, mut start: i64) -> Option<i64> {
-        for draw in &operation.draws {
+    /// No earlier than any way to draw allows; the minute given if one allows that.
+    fn supplied(&self, operation: &OperationRule, start: i64) -> Option<i64> {
+        let by_way = operation.ways.iter();
+        by_way.filter_map(|way| self.supplied_by(way, start)).min()
+    }
+
+    fn supplied_by(&self, way: &WayRule, mut start: i64) -> Option<i64> {
+        for draw in &way.draws {
             start = self.stores[draw.store].earliest(start, draw.size)?;
         }
         Some(start)
+    }
+
+    /// Of the ways to draw that allow a start, the one whose stores are left with the least above the
+    /// floor, draw by draw: what is fuller is kept for what needs more. Ties go by the order of the file.
+    fn tightest_way(&self, operation: &OperationRule, start: i64) -> usize {
+        if operation.ways.len() == 1 {
+            return 0;
+        }
+        let open = operation.ways.iter().enumerate();
+        let open = open.filter(|(_, way)| self.supplied_by(way, start) == Some(start));
+        let tightest = open.min_by(|(_, a), (_, b)| self.left(a, start).cmp(self.left(b, start)));
+        tightest.map_or(0, |(n, _)| n)
+    }
+
+    /// What each store that was chosen is left with above the floor, in the order of the draws.
+    fn left<'a>(&'a self, way: &'a WayRule, start: i64) -> impl Iterator<Item = i64> + 'a {
+        way.chosen.iter().flatten().map(move |store| {
+            let here = way.draws.iter().find(|draw| draw.store == *store);
+            let needed = here.map_or(0, |draw| draw.size.amount + draw.size.floor);
+            self.stores[*store].least_from(start) - needed
+        })
     }
 
     /// The first place for a stage behind those already in the cell, period by period.
@@ -252,6 +282,7 @@ impl State {
                         start,
                         cell: Some((cell, period)),
                         lots: 0,
+                        way: 0,
                     });
                 }
                 start = next;
@@ -293,7 +324,8 @@ impl State {
     ) {
         let end = placed.start + operation.minutes;
         self.crew.take(placed.begin, end, operation.crew);
-        for draw in &operation.draws {
+        placed.way = self.tightest_way(operation, placed.start);
+        for draw in &operation.ways[placed.way].draws {
             self.stores[draw.store].take(placed.start, draw.size);
         }
         match operation.work {
@@ -338,7 +370,7 @@ impl State {
             {
                 self.stations[station].take(placed.start, end, -1);
             }
-            for draw in &operation.draws {
+            for draw in &operation.ways[placed.way].draws {
                 self.stores[draw.store].give_back(placed.start, draw.size);
             }
         }

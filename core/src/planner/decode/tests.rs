@@ -1,8 +1,8 @@
 use super::*;
 use crate::planner::check;
-use crate::planner::problem::{Asset, Window, Work};
+use crate::planner::problem::{Asset, Draw, Window, Work};
 use crate::planner::samples::{
-    capability, drawing, job, lot, quiet_site, stage, station, step, store,
+    capability, drawing, drawing_any, job, lot, quiet_site, stage, station, step, store,
 };
 
 /// Decodes the jobs in file order by their first options, and checks the plan.
@@ -188,8 +188,65 @@ fn a_high_pressure_part_behind_a_low_one_waits_for_gas() {
     let Work::Stage { .. } = problem.jobs[1].options[0].operations[0].work else {
         panic!("a stage sprays")
     };
-    problem.jobs[1].options[0].operations[0].draws[0].floor = 10;
+    problem.jobs[1].options[0].operations[0].draws = vec![Draw::of("gas", 50, 10)];
     assert_eq!(starts(&in_order(&problem)), [[0], [30]]);
+}
+
+/// The stores that each operation of a plan takes from.
+fn taken(plan: &Plan) -> Vec<Vec<Option<&str>>> {
+    let spots = plan.jobs.iter().flat_map(|job| &job.operations);
+    let from = spots.map(|spot| spot.from.iter().map(Option::as_deref).collect());
+    from.collect()
+}
+
+/// Bundles of 100, 60 and 60; each part takes 30 and must leave 20. The second would be left with
+/// 60 - 30 - 20 = 10 above the floor, as the third, and goes first by the order of the file. At 30 it holds
+/// too little for the next part, which takes the third. Then the first serves two parts, 100 to 70 to 40,
+/// and the last part is left out.
+#[test]
+fn a_choice_of_bundles_takes_the_lowest_that_still_holds() {
+    let mut problem = quiet_site(200);
+    problem.stores = vec![
+        store("full", 100, &[]),
+        store("b", 60, &[]),
+        store("c", 60, &[]),
+    ];
+    let part = || drawing_any(stage("al", 10, 30), &["full", "b", "c"], 30, 20);
+    problem.jobs = (1..=5).map(|n| job(n, vec![part()])).collect();
+    let plan = in_order(&problem);
+    assert_eq!(
+        taken(&plan),
+        [[Some("b")], [Some("c")], [Some("full")], [Some("full")]]
+    );
+    assert_eq!(plan.left_out, ["j5"]);
+}
+
+/// The low bundle would do from 50 on, when bottles come; the part does not wait for it.
+#[test]
+fn a_choice_of_stores_never_costs_time() {
+    let mut problem = quiet_site(200);
+    problem.stores = vec![store("low", 10, &[(50, 25)]), store("full", 100, &[])];
+    let part = drawing_any(stage("al", 10, 30), &["low", "full"], 30, 0);
+    problem.jobs = vec![job(1, vec![part])];
+    let plan = in_order(&problem);
+    assert_eq!(
+        (starts(&plan), taken(&plan)),
+        (vec![vec![0]], vec![vec![Some("full")]])
+    );
+}
+
+/// Two draws of one operation with the same two stores of 50: 30 and 30 do not go into one. A third draw of
+/// 20, from the first store only, counts with what is chosen: 20 + 30 = 50.
+#[test]
+fn draws_of_one_operation_count_together() {
+    let mut problem = quiet_site(200);
+    problem.stores = vec![store("a", 50, &[]), store("b", 50, &[])];
+    let both = |operation| drawing_any(operation, &["a", "b"], 30, 0);
+    let part = drawing(both(both(stage("al", 10, 30))), "a", 20, 0);
+    problem.jobs = vec![job(1, vec![part.clone()]), job(2, vec![part])];
+    let plan = in_order(&problem);
+    assert_eq!(taken(&plan), [[Some("a"), Some("b"), None]]);
+    assert_eq!(plan.left_out, ["j2"]);
 }
 
 /// The mill's one slot is taken away from 20 to 90; the cell is closed from 100 to 120.

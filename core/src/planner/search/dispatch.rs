@@ -1,4 +1,4 @@
-use crate::planner::rules::{JobRule, OptionRule, Rules, WorkRule};
+use crate::planner::rules::{JobRule, OptionRule, Rules, WayRule, WorkRule};
 
 /// An order built machine by machine: next comes the capability that stops the most loss per minute of the
 /// cell, set-ups included.
@@ -165,7 +165,12 @@ impl<'a> SoFar<'a> {
                 {
                     powder[kind] += grams;
                 }
-                for draw in &operation.draws {
+                let suffices = |way: &&WayRule| {
+                    let mut draws = way.draws.iter();
+                    draws.all(|d| store[d.store] + d.size.amount <= self.store_left[d.store])
+                };
+                let way = operation.ways.iter().find(suffices);
+                for draw in &way.unwrap_or(&operation.ways[0]).draws {
                     store[draw.store] += draw.size.amount;
                 }
             }
