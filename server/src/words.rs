@@ -3,6 +3,7 @@
 //! Core speaks in values; here, and nowhere else, they become sentences of the trade.
 
 pub mod catalogue;
+pub mod flight;
 pub mod powder;
 pub mod work;
 
@@ -61,6 +62,11 @@ impl<'a> Words<'a> {
                     kilowatts(*most_w)
                 )
             }
+            Gate::Heater {
+                need_w,
+                most_w,
+                holds_c,
+            } => heater([*need_w, *most_w], *holds_c),
             Gate::NoFigure { why } => format!("recipe, {why}"),
             Gate::NoStation { station } => format!("station, no {station} here"),
             Gate::Crew { need, most } => format!("people, needs {need} at once, {most} on duty"),
@@ -189,6 +195,9 @@ impl<'a> Words<'a> {
                     bottle_word(*bottles),
                     kilograms(*grams)
                 )
+            }
+            Opens::MoreHeat { watts } => {
+                format!("a heater that takes {} more", kilowatts(*watts))
             }
             Opens::MoreFuel { ml } => format!("{} more fuel", litres(*ml)),
             Opens::Service => "service the compressor".to_owned(),
@@ -370,6 +379,12 @@ fn beyond(mbar: [i64; 2], celsius: [i64; 2]) -> String {
             celsius[0], celsius[1]
         )
     }
+}
+
+fn heater([need_w, most_w]: [i64; 2], holds_c: Option<i64>) -> String {
+    let held = holds_c.map_or_else(String::new, |c| format!(", enough for {c} °C"));
+    let (need, most) = (kilowatts(need_w), kilowatts(most_w));
+    format!("heater, needs {need}, takes at most {most}{held}")
 }
 
 /// '900 x 200 x 200 mm'.

@@ -1,6 +1,6 @@
 //! A setting as approved against what the cell gives of it today.
 
-use super::need::{GasSource, Setting};
+use super::need::{GasSource, Setting, holds_c};
 use crate::gas::Gas;
 use crate::situation::Situation;
 
@@ -39,10 +39,17 @@ pub enum Difference {
         /// What ends it: bottles, compressor, or the cell itself if none.
         by: Option<GasSource>,
     },
+    /// The temperature is not held.
+    Temperature {
+        /// As approved, in degrees Celsius.
+        asked_c: i64,
+        /// What the heater holds at the pressure reached, or the cell stands, in degrees Celsius.
+        held_c: i64,
+    },
 }
 
 /// What the cell gives of a setting today: throat worn, pressure limited by bottles less what is
-/// lost on the way, by the compressor or by the cell.
+/// lost on the way, by the compressor or by the cell, and temperature by heater and cell.
 #[must_use]
 pub fn conditions(situation: &Situation, setting: Setting, machined_um: i64) -> Conditions {
     let gauged_um = situation.cell.throat_um;
@@ -62,7 +69,8 @@ pub fn conditions(situation: &Situation, setting: Setting, machined_um: i64) -> 
             .differences
             .push(Difference::NoGas { gas: setting.gas }),
         Some((source_mbar, source)) => {
-            today.limit_pressure(situation.cell.max_mbar, source_mbar, source)
+            today.limit_pressure(situation.cell.max_mbar, source_mbar, source);
+            today.limit_temperature(situation);
         }
     }
     today
@@ -80,6 +88,20 @@ impl Conditions {
                 reached_mbar,
                 by: (!by_cell).then_some(source),
             });
+        }
+    }
+
+    fn limit_temperature(&mut self, situation: &Situation) {
+        let asked_c = self.setting.temperature_c;
+        // The heater is asked at a temperature that the cell stands, or it would give no answer.
+        self.setting.temperature_c = asked_c.min(situation.cell.max_c);
+        let held_c = holds_c(situation, self.setting).map_or(self.setting.temperature_c, |held| {
+            held.min(self.setting.temperature_c)
+        });
+        self.setting.temperature_c = held_c;
+        if held_c < asked_c {
+            let told = Difference::Temperature { asked_c, held_c };
+            self.differences.push(told);
         }
     }
 }

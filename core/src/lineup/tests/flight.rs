@@ -2,7 +2,8 @@ use super::site::{code, site};
 use crate::deposit::{BondModel, Outlook};
 use crate::gas::Gas;
 use crate::lineup::{
-    Conditions, Difference, Flight, GasSource, NoFlight, Setting, conditions, flight,
+    Conditions, Difference, Flight, GasSource, NoFlight, Setting, conditions, endurance, flight,
+    holds_c,
 };
 use crate::powder::Solid;
 use crate::situation::{Divergent, Situation};
@@ -192,6 +193,33 @@ fn pressure_is_what_source_and_cell_reach() {
     assert_eq!(low.setting.pressure_mbar, 35_000);
     let helium = today(&situation, at(Gas::Helium, 30_000));
     assert_eq!(helium.differences, [Difference::NoGas { gas: Gas::Helium }]);
+}
+
+/// A heater that gives half of what the setting takes holds some lower temperature, and that is what
+/// flows; a cell that stands 400 C flows no hotter.
+#[test]
+fn temperature_is_what_heater_and_cell_hold() {
+    let mut situation = site();
+    let setting = Setting {
+        pressure_mbar: 45_000,
+        temperature_c: 600,
+        ..HOT
+    };
+    let takes = endurance(&situation, setting).expect("a figure").heater_w;
+    situation.cell.heater_w = Some(takes / 2);
+    let held_c = holds_c(&situation, setting).expect("a figure");
+    assert!((200..500).contains(&held_c), "{held_c}");
+    let limited = |held_c| Difference::Temperature {
+        asked_c: 600,
+        held_c,
+    };
+    let today = conditions(&situation, setting, 2000);
+    assert_eq!(today.differences, [limited(held_c)]);
+    assert_eq!(today.setting.temperature_c, held_c);
+    situation.cell.heater_w = None;
+    situation.cell.max_c = 400;
+    let today = conditions(&situation, setting, 2000);
+    assert_eq!(today.differences, [limited(400)]);
 }
 
 /// A throat worn from 2.70 to 2.85 mm opens less to the same exit, Mach 3.33 becomes 3.22: the gas is
