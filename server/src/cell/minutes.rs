@@ -31,7 +31,7 @@ impl InUse {
     }
 
     /// Whether its gas comes from bottles, as far as is known.
-    pub fn from_bottles(&self) -> bool {
+    pub fn is_bottled(&self) -> bool {
         let left = self.left.as_ref();
         !left.is_ok_and(|left| left.source == GasSource::Compressor)
     }
@@ -90,7 +90,7 @@ fn recipes_in_use(situation: &Situation) -> Vec<&Recipe> {
 
 /// The pressure that most stages ask for, of those fed from bottles if there is one: bottles end first.
 pub fn main(all: &[InUse]) -> Option<&InUse> {
-    let from_bank = |used: &&InUse| used.left.is_ok() && used.from_bottles();
+    let from_bank = |used: &&InUse| used.left.is_ok() && used.is_bottled();
     let most = |used: &&InUse| used.stages;
     let banks = all.iter().filter(from_bank).max_by_key(most);
     banks.or_else(|| all.iter().filter(|u| u.left.is_ok()).max_by_key(most))

@@ -230,7 +230,7 @@ impl Around<'_> {
         let mut lines = Vec::new();
         lines.extend(on.map(|s| format!("until {}", self.words.clock_day(s.to))));
         let next = if on.is_some() { coming.next() } else { first };
-        lines.push(next.map_or_else(|| "nobody after that".to_owned(), |s| when(s)));
+        lines.push(next.map_or_else(|| "nobody after that".to_owned(), when));
         let marks = Marks::Stack(Some((passes, usize::try_from(crew).unwrap_or(0), 0)));
         let value = match crew {
             0 => "nobody".to_owned(),
