@@ -9,6 +9,7 @@ pub mod work;
 
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::{RecipeState, Who};
+use mendpost_core::code::BankCode;
 use mendpost_core::lineup::{Change, GasSource, Gate, Opens, Readiness, StageNeed};
 use mendpost_core::situation::Situation;
 
@@ -66,7 +67,14 @@ impl<'a> Words<'a> {
                 need_w,
                 most_w,
                 holds_c,
-            } => heater([*need_w, *most_w], *holds_c),
+            } => {
+                let (need, most) = (kilowatts(*need_w), kilowatts(*most_w));
+                let holds = holds_c.map(|c| format!(", which holds {c} °C"));
+                format!(
+                    "heater, would take {need} and takes at most {most}{}",
+                    holds.unwrap_or_default()
+                )
+            }
             Gate::NoFigure { why } => format!("recipe, {why}"),
             Gate::NoStation { station } => format!("station, no {station} here"),
             Gate::Crew { need, most } => format!("people, needs {need} at once, {most} on duty"),
@@ -190,15 +198,13 @@ impl<'a> Words<'a> {
                 bottles,
             } => {
                 format!(
-                    "{} full {} into bank {bank}, {}",
+                    "{} full {} for bank {bank}, {}",
                     whole(*bottles),
                     bottle_word(*bottles),
                     kilograms(*grams)
                 )
             }
-            Opens::MoreHeat { watts } => {
-                format!("a heater that takes {} more", kilowatts(*watts))
-            }
+            Opens::MoreHeat { watts } => format!("a heater of {} more", kilowatts(*watts)),
             Opens::MoreFuel { ml } => format!("{} more fuel", litres(*ml)),
             Opens::Service => "service the compressor".to_owned(),
             Opens::LessPower { watts } => {
@@ -336,10 +342,21 @@ impl<'a> Words<'a> {
         clock(unix_ms, self.situation.site.zone)
     }
 
+    /// 'bank N1'; for bottles that are not here yet, 'the bottles of BOAT-7'.
+    pub fn bank(&self, bank: &BankCode) -> String {
+        let stands = self.situation.banks.iter().any(|b| b.code == *bank);
+        match bank.as_str().rsplit_once('/') {
+            Some((delivery, _)) if !stands => format!("the bottles of {delivery}"),
+            _ => format!("bank {bank}"),
+        }
+    }
+
     /// Gas that a stage takes, and where from: '12.4 kg from bank A', or 'compressor, 2 h 10 min'.
     pub fn gas(&self, need: &StageNeed) -> String {
         match &need.source {
-            GasSource::Bank(bank) => format!("{} from bank {bank}", kilograms(need.gas_g)),
+            GasSource::Bank(bank) => {
+                format!("{} from {}", kilograms(need.gas_g), self.bank(bank))
+            }
             GasSource::Compressor => format!("compressor, {}", minutes(need.gas_min)),
         }
     }
@@ -379,12 +396,6 @@ fn beyond(mbar: [i64; 2], celsius: [i64; 2]) -> String {
             celsius[0], celsius[1]
         )
     }
-}
-
-fn heater([need_w, most_w]: [i64; 2], holds_c: Option<i64>) -> String {
-    let held = holds_c.map_or_else(String::new, |c| format!(", enough for {c} °C"));
-    let (need, most) = (kilowatts(need_w), kilowatts(most_w));
-    format!("heater, needs {need}, takes at most {most}{held}")
 }
 
 /// '900 x 200 x 200 mm'.

@@ -328,7 +328,7 @@ async fn a_lot_about_to_expire_is_worth_using_first() {
     assert!(lot.on_hand.grams_on_hand() >= need(site, "R10").powder_g);
 }
 
-/// R22 sprays at 64 bar: with the drop before the nozzle the bank must hold 72, and it holds 70.
+/// R22 sprays at 64 bar: with the drop before the nozzle the bank must hold 72, and it holds 71.5.
 /// Six full bottles on the boat bring more than R22 takes.
 #[tokio::test]
 async fn r22_needs_more_pressure_than_the_bank_holds() {
@@ -336,7 +336,7 @@ async fn r22_needs_more_pressure_than_the_bank_holds() {
     let need = need(site, "R22");
     assert_eq!(
         (need.source_mbar, site.banks[0].pressure_mbar),
-        (72_000, 70_000)
+        (72_000, 71_500)
     );
     let full = site.deliveries[0].brings.iter().any(|b| {
         matches!(

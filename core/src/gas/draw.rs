@@ -59,7 +59,8 @@ impl Before {
 ///
 /// The temperature at the end is that of the bottles less the pace's share of what they would have
 /// cooled along the isentrope. That cooling is reckoned no further than the critical temperature or
-/// 90 K, whichever is higher: below, liquid forms and holds the temperature up.
+/// 90 K, whichever is higher: below, liquid forms and holds the temperature up. Against the reference
+/// equations that yields up to 1.5 % too much in cold argon, and nothing in the other gases.
 ///
 /// # Errors
 /// [`GasError::NoState`] if the equation of state or the search fails: far beyond 400 bar.

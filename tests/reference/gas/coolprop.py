@@ -7,7 +7,12 @@ import json
 import sys
 from math import sqrt
 
-from CoolProp.CoolProp import AbstractState, PT_INPUTS, PSmass_INPUTS
+from CoolProp.CoolProp import (
+    AbstractState,
+    DmassT_INPUTS,
+    PT_INPUTS,
+    PSmass_INPUTS,
+)
 from scipy.optimize import minimize_scalar
 from scipy.stats import beta
 
@@ -32,6 +37,27 @@ def drawn_fast(gas, bar, c, floor):
     return full - fluid.rhomass()
 
 
+def drawn_at(gas, bar, c, floor, pace):
+    """The same if the rest keeps this share of its cooling: bisection over where the isentrope ends."""
+    fluid = state(gas, bar, c)
+    full, entropy, warm = fluid.rhomass(), fluid.smass(), c + 273.15
+    low, high = 0.05 * floor, floor
+    for _ in range(50):
+        end = (low + high) / 2
+        fluid.update(PSmass_INPUTS, end * 1e5, entropy)
+        left = fluid.rhomass()
+        fluid.update(DmassT_INPUTS, left, warm - pace * (warm - fluid.T()))
+        if fluid.p() < floor * 1e5:
+            low = end
+        else:
+            high = end
+    return full - left
+
+
+def from_bank(gas, bank, c, bar, to_c):
+    return state(gas, bar, to_c).hmass() - state(gas, bank, c).hmass()
+
+
 def enthalpy_rise(gas, bar, from_c, to_c):
     return state(gas, bar, to_c).hmass() - state(gas, bar, from_c).hmass()
 
@@ -54,5 +80,5 @@ def beta_quantile(mean, sd, share):
     return beta.ppf(share, mean * total, (1 - mean) * total)
 
 
-ANSWERS = {f.__name__: f for f in (density, drawn_fast, enthalpy_rise, critical_flux, beta_quantile)}
+ANSWERS = {f.__name__: f for f in (density, drawn_fast, drawn_at, from_bank, enthalpy_rise, critical_flux, beta_quantile)}
 json.dump([ANSWERS[name](*given) for name, *given in json.load(sys.stdin)], sys.stdout)

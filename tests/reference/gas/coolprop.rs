@@ -19,6 +19,14 @@ impl Question {
         Self(json!(["drawn_fast", gas.as_str(), bar, celsius, floor]))
     }
 
+    pub fn drawn_at(gas: Gas, bar: f64, celsius: f64, floor: f64, pace: f64) -> Self {
+        Self(json!(["drawn_at", gas.as_str(), bar, celsius, floor, pace]))
+    }
+
+    pub fn from_bank(gas: Gas, bank: f64, celsius: f64, bar: f64, to: f64) -> Self {
+        Self(json!(["from_bank", gas.as_str(), bank, celsius, bar, to]))
+    }
+
     pub fn critical_flux(gas: Gas, bar: f64, celsius: f64) -> Self {
         Self(json!(["critical_flux", gas.as_str(), bar, celsius]))
     }

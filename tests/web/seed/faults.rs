@@ -46,10 +46,10 @@ fn a_fault_says_where_it_is_what_was_given_and_what_is_allowed() {
         (
             (
                 "site.toml",
-                "pressure_bar = 70.0",
-                "pressure_bar = 70.12345",
+                "pressure_bar = 71.5",
+                "pressure_bar = 71.12345",
             ),
-            "site.toml, line 45, pressure_bar: '70.12345' is finer than can be kept; use at most 3 figures after the point",
+            "site.toml, line 45, pressure_bar: '71.12345' is finer than can be kept; use at most 3 figures after the point",
         ),
         (
             ("site.toml", "throat_mm = 2.0", "throat_mm = 20"),
