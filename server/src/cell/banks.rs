@@ -62,7 +62,7 @@ pub fn banks(
         title: title.to_owned(),
         wide,
         tall: 216.0,
-        pitch: 304,
+        pitch: 312,
     };
     Some(Banks {
         drawn: [640, 752].map(|wide| draw(&columns, sheet(wide))),
@@ -128,7 +128,7 @@ impl Stratum {
                 Fill::Ready,
                 kilograms(grams),
                 between,
-                format!("serves recipes up to {}", bar(serves)),
+                format!("serves up to {}", bar(serves)),
             ),
             (Some(grams), None) => (
                 Fill::Lost,
@@ -140,7 +140,7 @@ impl Stratum {
                 Fill::Waits,
                 format!("{} waits", bar(waits.unwrap_or(self.to_mbar))),
                 String::new(),
-                format!("needs {} in the bank", bar(self.to_mbar)),
+                format!("needs {}", bar(self.to_mbar)),
             ),
         };
         Layer {

@@ -76,7 +76,10 @@ pub fn draw(columns: &[Column], sheet: Sheet) -> Drawing {
 const ONE_LINE: f64 = 600.0;
 const THINNEST: f64 = 12.0;
 const GAP: f64 = 3.0;
-const WIDE: f64 = 120.0;
+/// A layer at its full width, and where its words begin: room between them for a line from a thin
+/// layer to its words, which may stand higher.
+const WIDE: [f64; 2] = [88.0, 120.0];
+const LABEL_LEFT: [f64; 2] = [118.0, 160.0];
 /// Width and left edge of one layer after another, as shares of the full width.
 const PASSES: [(f64, f64); 6] = [
     (1.0, 0.0),
@@ -86,8 +89,6 @@ const PASSES: [(f64, f64); 6] = [
     (0.95, 0.02),
     (0.88, 0.05),
 ];
-/// Room for a line from a layer to its words, which may stand higher.
-const LABEL_LEFT: f64 = WIDE + 40.0;
 
 impl Column {
     fn amount(&self) -> i64 {
@@ -144,30 +145,34 @@ impl<'a> Stack<'a> {
 
     fn draw(&self, canvas: &mut Canvas, x: f64, base: f64) {
         let layers = self.column.layers.iter().zip(PASSES.into_iter().cycle());
+        let (full, words_left) = (
+            WIDE[usize::from(self.one_line)],
+            x + LABEL_LEFT[usize::from(self.one_line)],
+        );
         let mut label_top = base;
         for ((layer, (wide, left)), [foot, thick, label]) in layers.zip(&self.spots) {
             let frame = [
-                x + WIDE * left,
+                x + full * left,
                 base - 2.0 - foot - thick,
-                WIDE * wide,
+                full * wide,
                 *thick,
             ];
             fill(canvas, layer.fill, frame);
             label_top = base - label - layer.label_high(self.one_line);
             let (edge, middle) = (frame[0] + frame[2] + 2.0, frame[1] + frame[3] / 2.0);
-            let (words, line) = (x + LABEL_LEFT - 6.0, label_top + 12.0);
+            let (words, line) = (words_left - 6.0, label_top + 12.0);
             canvas.path(
                 "hair-line",
                 format!("M{edge} {middle}L{} {line}H{words}", words - 8.0),
             );
-            write(canvas, layer, [x + LABEL_LEFT, label_top], self.one_line);
+            write(canvas, layer, [words_left, label_top], self.one_line);
         }
         if let (Some(height), Some((_, words))) = (self.target, &self.column.target) {
             let y = base - height;
-            canvas.path("lot-base", format!("M{x} {y}h{}", WIDE + 8.0));
+            canvas.path("lot-base", format!("M{x} {y}h{}", full + 8.0));
             canvas.text(
                 "",
-                x + LABEL_LEFT,
+                words_left,
                 (y + 5.0).min(label_top - 4.0),
                 words.clone(),
             );
@@ -183,7 +188,8 @@ impl<'a> Stack<'a> {
 fn write(canvas: &mut Canvas, layer: &Layer, [x, top]: [f64; 2], one_line: bool) {
     canvas.text("strong body", x, top + 18.0, layer.bold.clone());
     let after = crate::drawing::width(&layer.bold, 18.0, true) + 8.0;
-    canvas.text("body", x + after, top + 18.0, layer.text.clone());
+    let class = if one_line { "body" } else { "" };
+    canvas.text(class, x + after, top + 18.0, layer.text.clone());
     if layer.caption.is_empty() {
         return;
     }

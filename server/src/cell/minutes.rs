@@ -96,10 +96,17 @@ pub fn main(all: &[InUse]) -> Option<&InUse> {
     banks.or_else(|| all.iter().filter(|u| u.left.is_ok()).max_by_key(most))
 }
 
-/// The table: a column for each source, and all of them together.
+/// The table: a column for each bank, and all of them together.
 pub struct Minutes {
-    pub sources: Vec<String>,
+    pub banks: Vec<String>,
     pub rows: Vec<MinutesRow>,
+}
+
+impl Minutes {
+    /// How many columns what is said of no bank spans.
+    pub fn span(&self) -> usize {
+        self.banks.len().max(1)
+    }
 }
 
 /// One pressure.
@@ -107,20 +114,19 @@ pub struct MinutesRow {
     pub mark: &'static str,
     pub pressure: String,
     pub gas: String,
-    /// Minutes of each source and a word on it; both empty where it does not serve.
+    /// Minutes of each bank and its floor; both empty where it holds another gas.
     pub cells: Vec<(String, String)>,
-    /// Why there are none at all.
-    pub shut: Option<String>,
+    /// In their place: why it cannot be sprayed at all, or that the compressor gives it.
+    pub instead: Option<String>,
     pub together: String,
-    /// Drawn slowly and drawn fast.
+    /// Drawn slowly and drawn fast, or what ends it.
     pub ends: String,
 }
 
 pub fn minutes(words: &Words<'_>, gauges: &Gauges, used: &[InUse]) -> Minutes {
     let banks = gauges.banks.iter().map(|b| format!("bank {}", b.code));
-    let compressor = gauges.compressor.then(|| "compressor".to_owned());
     Minutes {
-        sources: banks.chain(compressor).collect(),
+        banks: banks.collect(),
         rows: used.iter().map(|used| row(words, gauges, used)).collect(),
     }
 }
@@ -132,24 +138,37 @@ fn row(words: &Words<'_>, gauges: &Gauges, used: &InUse) -> MinutesRow {
         pressure: bar(setting.pressure_mbar),
         gas: format!("{}, {} °C", setting.gas, setting.temperature_c),
         cells: Vec::new(),
-        shut: None,
+        instead: None,
         together: "0 min".to_owned(),
         ends: String::new(),
     };
-    match &used.left {
-        Err(shut) => MinutesRow {
-            shut: Some(words.gate(&shut.gate)),
+    let Ok(left) = &used.left else {
+        let gate = used.left.as_ref().err().map(|shut| words.gate(&shut.gate));
+        return MinutesRow {
+            instead: gate,
+            ..row
+        };
+    };
+    let row = MinutesRow {
+        mark: if left.minutes == Some(0) {
+            "lost"
+        } else {
+            "ready"
+        },
+        together: minutes_left(left.minutes),
+        ..row
+    };
+    match left.source {
+        GasSource::Bank(_) => MinutesRow {
+            cells: cells(gauges, left),
+            ends: ends(left),
             ..row
         },
-        Ok(left) => MinutesRow {
-            mark: if left.minutes == Some(0) {
-                "lost"
-            } else {
-                "ready"
-            },
-            cells: cells(gauges, left),
-            together: minutes_left(left.minutes),
-            ends: ends(left),
+        GasSource::Compressor => MinutesRow {
+            instead: Some(format!("compressor {}", turns(left))),
+            ends: left
+                .minutes
+                .map_or_else(String::new, |_| "to its service".to_owned()),
             ..row
         },
     }
@@ -163,11 +182,7 @@ fn cells(gauges: &Gauges, left: &Endurance) -> Vec<(String, String)> {
             (minutes_left(of_grams(left, bank.usable_g)), floor)
         })
     });
-    let compressor = gauges.compressor.then(|| match left.source {
-        GasSource::Bank(_) => Default::default(),
-        GasSource::Compressor => (minutes_left(left.minutes), turns(left)),
-    });
-    banks.chain(compressor).collect()
+    banks.collect()
 }
 
 /// Whether the compressor keeps up: 'keeps up', '12 min on, 8 off', or how much longer all takes.
@@ -181,9 +196,6 @@ fn turns(left: &Endurance) -> String {
 
 /// 'slow 62, fast 44 min', where bottles give it.
 fn ends(left: &Endurance) -> String {
-    if left.banks.is_empty() {
-        return String::new();
-    }
     let slow = left.banks.iter().map(|b| b.slow_g).sum::<i64>();
     let fast: Option<i64> = left.banks.iter().map(|b| b.fast_g).sum();
     let minutes = |grams: i64| whole(of_grams(left, (grams - left.aside_g).max(0)).unwrap_or(0));

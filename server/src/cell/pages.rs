@@ -284,7 +284,7 @@ fn entry(gauges: &Gauges, form: ReadingForm, faults: FieldErrors) -> Entry {
         code: bank.code.clone(),
     });
     let furnaces = gauges.furnaces.iter().map(|furnace| FurnaceField {
-        name: sentence(&furnace.name),
+        name: format!("{} temperature", sentence(&furnace.name)),
         celsius: field(
             "furnace",
             &furnace.code,

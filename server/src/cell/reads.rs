@@ -41,7 +41,7 @@ impl<'a> Reads<'a> {
         let stale = gauge.is_stale(*at, self.page.now());
         Told {
             when: format!("read {}, {}, {by}", self.page.clock(at), self.page.age(at)),
-            again: stale.then(|| format!("read again: older than {}", good_for(gauge))),
+            again: stale.then(|| format!("read again: over {}", good_for(gauge))),
         }
     }
 }

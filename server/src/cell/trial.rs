@@ -367,7 +367,7 @@ fn load(situation: &Situation, left: &Endurance) -> [Drawing; 2] {
             .to_owned(),
         wide,
         tall: 128.0,
-        pitch: 304,
+        pitch: 600,
     };
     let columns = [column];
     [640, 752].map(|wide| layers::draw(&columns, sheet(wide)))
