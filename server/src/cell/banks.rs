@@ -199,3 +199,93 @@ fn below(reads: &Reads<'_>, gauge: &BankGauge, here: Option<&Bank>) -> Vec<(Stri
     }
     lines
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use mendpost_core::gas::Gas;
+    use mendpost_core::lineup::{BankLeft, Endurance, GasSource, Setting};
+
+    /// Twelve bottles of 50 L at 70 bar, of which regulator and hose take 8.
+    fn stand() -> Bank {
+        Bank {
+            code: "N1".parse().expect("a code"),
+            gas: Gas::Nitrogen,
+            bottles: 12,
+            bottle_ml: 50_000,
+            pressure_mbar: 70_000,
+            temperature_mc: 20_000,
+            read_at: chrono::DateTime::UNIX_EPOCH,
+            read_by: "x".to_owned(),
+            drop_mbar: 8_000,
+            steady_g_per_day: 0,
+        }
+    }
+
+    fn used(pressure_mbar: i64, usable_g: i64) -> InUse {
+        let floor_mbar = pressure_mbar + 8_000;
+        let bank = BankLeft {
+            bank: stand().code,
+            have_mbar: 70_000,
+            floor_mbar,
+            slow_g: usable_g,
+            fast_g: None,
+            usable_g,
+        };
+        InUse {
+            setting: Setting {
+                gas: Gas::Nitrogen,
+                pressure_mbar,
+                temperature_c: 500,
+            },
+            powder: "SS316".parse().expect("a code"),
+            stages: 1,
+            left: Ok(Endurance {
+                source: GasSource::Bank(stand().code),
+                floor_mbar,
+                have_mbar: 70_000,
+                aside_g: 0,
+                usable_g: Some(usable_g),
+                banks: vec![bank],
+                flow_g_per_h: 60_000,
+                minutes: Some(usable_g / 1000),
+                stretch_permille: 1000,
+                cycle: None,
+                power_w: 0,
+                heater_w: 0,
+                fuel_ml_per_h: 1,
+                fuel_minutes: 1,
+            }),
+        }
+    }
+
+    /// Floors at 38 and 53 bar, above which 20 and 11 kg may be drawn: 11 kg serve up to 45 bar, 9 more
+    /// up to 30, the rest nothing. 64 bar need 72, 2 more than there are.
+    #[test]
+    fn layers_end_at_the_floors_and_share_out_what_is_there() {
+        let bank_here = stand();
+        let all = [used(64_000, 0), used(45_000, 11_000), used(30_000, 20_000)];
+        let content = bank(&bank_here).expect("a bank").content_grams();
+        let layers: Vec<_> = strata(&bank_here, &all)
+            .iter()
+            .map(|s| (s.from_mbar, s.to_mbar, s.grams, s.serves_mbar))
+            .collect();
+        assert_eq!(
+            layers,
+            [
+                (0, 38_000, Some(content - 20_000), None),
+                (38_000, 53_000, Some(9_000), Some(30_000)),
+                (53_000, 70_000, Some(11_000), Some(45_000)),
+                (70_000, 72_000, None, Some(64_000)),
+            ]
+        );
+    }
+
+    /// Without a recipe in use all of it serves nothing.
+    #[test]
+    fn a_bank_that_no_recipe_uses_is_one_layer() {
+        let layers = strata(&stand(), &[]);
+        assert_eq!(layers.len(), 1);
+        assert_eq!(layers[0].serves_mbar, None);
+    }
+}
