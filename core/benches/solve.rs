@@ -45,6 +45,7 @@ fn fortnight() -> Problem {
             level: 2_000,
             arrivals: vec![(8_000, 1_500)],
         }],
+        limits: Vec::new(),
         lots: (0..9)
             .map(|n: usize| Lot {
                 id: format!("lot-{n}"),
@@ -85,6 +86,7 @@ fn part(n: usize) -> Job {
         crew,
         after: 0,
         draws,
+        loads: Vec::new(),
     };
     let operations = vec![
         operation(stage, minutes, 1, vec![gas]),

@@ -23,6 +23,7 @@ pub fn may(role: Role, act: Act) -> bool {
         Act::AdjustBook => &[Lead, Storekeeper],
         Act::RecordYes => &[Checker, Lead],
         Act::BookPowder => &[Crew, Lead, Storekeeper],
+        Act::WeighBuild => &[Crew, Lead],
         Act::ReadGauges => &[Crew, Checker, Lead, Storekeeper],
         Act::ConfirmClock => &[Crew, Checker, Lead, Storekeeper],
         Act::SetUpSite => &[Lead],
@@ -118,6 +119,8 @@ pub enum Act {
     RecordYes,
     /// Enter a movement of powder.
     BookPowder,
+    /// Enter what was fed and deposited in a build, and strike it out.
+    WeighBuild,
     /// Enter what a gauge or a tank shows.
     ReadGauges,
     /// Say what a watch shows, when the clock is in doubt.
@@ -139,6 +142,7 @@ impl Act {
         Act::AdjustBook,
         Act::RecordYes,
         Act::BookPowder,
+        Act::WeighBuild,
         Act::ReadGauges,
         Act::ConfirmClock,
         Act::SetUpSite,
@@ -158,6 +162,7 @@ impl fmt::Display for Act {
             Act::AdjustBook => "set the book to what was weighed",
             Act::RecordYes => "record a yes",
             Act::BookPowder => "book powder",
+            Act::WeighBuild => "enter a weighed build",
             Act::ReadGauges => "enter a reading",
             Act::ConfirmClock => "confirm the clock",
             Act::SetUpSite => "set up the site",

@@ -173,10 +173,12 @@ mod tests {
             feed_g_per_min: 50,
             efficiency_permille: 800,
             efficiency_sd_permille: 0,
+            approval_builds: 4,
             start_stop_loss_g: 0,
             coupon_g: 0,
             handling_min: 20,
             gas_only_min: 5,
+            weighed: vec![],
         };
         Recipe {
             code: "P-1-A".parse().expect("a code"),

@@ -18,7 +18,7 @@ use crate::once;
 use crate::people::Visit;
 use crate::skin::Skin;
 
-pub use local::{age, clock, hour, moment, offset, weekday};
+pub use local::{age, clock, field_time, hour, moment, offset, weekday};
 pub use quantity::filters;
 pub use quantity::{
     grams_down, grams_exact, grams_up, kilograms_down, kilograms_up, loss, minutes, whole,

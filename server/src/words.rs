@@ -3,6 +3,7 @@
 //! Core speaks in values; here, and nowhere else, they become sentences of the trade.
 
 pub mod catalogue;
+pub mod efficiency;
 pub mod flight;
 pub mod powder;
 pub mod work;

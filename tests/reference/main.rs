@@ -1,4 +1,6 @@
 //! Core against published values and against programs that know better.
 
 mod gas;
+mod learned;
 mod planner;
+mod python;

@@ -19,3 +19,4 @@ mod security;
 mod seed;
 mod signatures;
 mod version;
+mod weighed;

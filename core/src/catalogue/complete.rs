@@ -143,10 +143,12 @@ mod tests {
             feed_g_per_min: 45,
             efficiency_permille: 600,
             efficiency_sd_permille: 40,
+            approval_builds: 4,
             start_stop_loss_g: 60,
             coupon_g: 40,
             handling_min: 20,
             gas_only_min: 4,
+            weighed: vec![],
         }
     }
 

@@ -3,10 +3,12 @@
 mod authority;
 mod complete;
 mod recipe;
+mod weighed;
 
 pub use authority::{Authority, Flag, Who, Yes, authority};
 pub use complete::RecipeFault;
 pub use recipe::{Operation, OperationKind, Recipe, RecipeState, Spray};
+pub use weighed::WeighedBuild;
 
 use crate::code::PartCode;
 use std::collections::BTreeSet;

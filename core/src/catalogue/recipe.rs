@@ -1,5 +1,6 @@
 //! How a part is made: operations in strict order, each a stage that sprays or a step that does not.
 
+use super::WeighedBuild;
 use crate::code::{PartCode, PowderCode, RecipeCode, StationCode};
 use crate::gas::Gas;
 use crate::word_enum;
@@ -69,7 +70,9 @@ pub struct Spray {
     pub efficiency_permille: i64,
     /// Its standard deviation from build to build, in thousandths.
     pub efficiency_sd_permille: i64,
-    /// Powder lost at starts and stops and left in the feeder, in grams.
+    /// How many builds or coupons these two rest on, 1 to 1000.
+    pub approval_builds: i64,
+    /// Powder lost at starts and stops, in grams.
     pub start_stop_loss_g: i64,
     /// Powder for the coupons sprayed beside the part, in grams.
     pub coupon_g: i64,
@@ -77,6 +80,8 @@ pub struct Spray {
     pub handling_min: i64,
     /// Of these, minutes during which gas flows.
     pub gas_only_min: i64,
+    /// Builds of this stage that were weighed, by any revision of the recipe, none struck out.
+    pub weighed: Vec<WeighedBuild>,
 }
 
 /// One operation of a recipe.

@@ -5,7 +5,8 @@ use crate::gas::range::{whole_up, within};
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PowderNeed {
     fed_g: f64,
-    load_g: f64,
+    spray_g: f64,
+    heel_g: f64,
 }
 
 impl PowderNeed {
@@ -14,7 +15,7 @@ impl PowderNeed {
     /// sprayed beside the part; all masses in grams.
     ///
     /// Fed to the part = deposited / efficiency reached with that probability; to load = fed +
-    /// start-stop loss + coupon. What the feeder keeps as its heel is the cell's, not the build's.
+    /// start-stop loss + coupon, and the heel where the feeder begins empty ([`PowderNeed::with_heel`]).
     ///
     /// # Errors
     /// [`DepositError`] for a mass that is not 0 to 1 000 000 g (nothing to deposit is refused),
@@ -32,8 +33,19 @@ impl PowderNeed {
         let fed_g = deposited_g / efficiency.reached_with(quantile)?;
         Ok(PowderNeed {
             fed_g,
-            load_g: fed_g + start_stop_loss_g + coupon_g,
+            spray_g: fed_g + start_stop_loss_g + coupon_g,
+            heel_g: 0.0,
         })
+    }
+
+    /// With so many grams more to load that the feeder keeps when it runs dry: its heel, which is not
+    /// sprayed. A feeder that holds this powder already has it.
+    ///
+    /// # Errors
+    /// [`DepositError::OutOfRange`] unless 0 to 1 000 000 g.
+    pub fn with_heel(self, heel_g: f64) -> Result<PowderNeed, DepositError> {
+        within("heel of the feeder", "g", heel_g, 0.0..=1e6)?;
+        Ok(PowderNeed { heel_g, ..self })
     }
 
     /// Grams fed to the part, rounded up.
@@ -42,10 +54,16 @@ impl PowderNeed {
         whole_up(self.fed_g)
     }
 
-    /// Grams that must be in the feeder for this stage, rounded up.
+    /// Grams that leave the feeder in this stage, rounded up.
+    #[must_use]
+    pub fn spray_grams(&self) -> i64 {
+        whole_up(self.spray_g)
+    }
+
+    /// Grams to load for this stage, rounded up.
     #[must_use]
     pub fn load_grams(&self) -> i64 {
-        whole_up(self.load_g)
+        whole_up(self.spray_g + self.heel_g)
     }
 }
 

@@ -4,9 +4,10 @@
 //! whose gates are open become options. What is shut stays here beside them, to be explained.
 
 use super::gate::{Gate, Opens, Shut};
-use super::need::{GasSource, StageNeed, stage_need, step_fuel_ml};
+use super::need::{GasSource, StageNeed, stage_need, step_fuel_ml, within_set};
+use super::power;
 use super::supply::{FUEL, SERVICE, gas_draws, lots, stores};
-use crate::catalogue::{Authority, Part, Recipe, RecipeState, Spray, authority};
+use crate::catalogue::{Authority, Operation, Part, Recipe, RecipeState, Spray, authority};
 use crate::code::{RecipeCode, RequestCode};
 use crate::planner::{self, Draw, Job, JobOption, Problem, Work};
 use crate::situation::{Request, Situation, Way};
@@ -83,6 +84,7 @@ pub fn draft(situation: &Situation) -> Draft {
             .map(|s| station(situation, s))
             .collect(),
         stores: stores(situation),
+        limits: vec![power::limit(situation)],
         lots: lots(situation),
         capabilities: capabilities(situation),
         assets: assets(situation),
@@ -253,34 +255,19 @@ pub(super) fn operations(situation: &Situation, recipe: &Recipe) -> Result<Opera
     let mut operations = Vec::new();
     for operation in &recipe.operations {
         let Some(spray) = &operation.spray else {
-            let power_w = match &operation.station {
-                Some(code) => {
-                    situation
-                        .station(code)
-                        .ok_or_else(|| {
-                            let gate = Gate::NoStation {
-                                station: code.clone(),
-                            };
-                            Shut::new(
-                                gate,
-                                Opens::StationBack {
-                                    station: code.clone(),
-                                },
-                            )
-                        })?
-                        .power_w
-                }
-                None => 0,
-            };
+            let power_w = station_power_w(situation, operation)?;
+            within_set(situation, power_w)?;
             let fuel_ml = step_fuel_ml(situation, power_w, operation.minutes);
-            let station = operation.station.as_ref().map(ToString::to_string);
-            operations.push(step(
-                station,
-                operation.minutes,
-                operation.crew,
-                operation.after_min,
-                fuel(fuel_ml),
-            ));
+            operations.push(planner::Operation {
+                loads: power::load(power_w),
+                ..step(
+                    operation.station.as_ref().map(ToString::to_string),
+                    operation.minutes,
+                    operation.crew,
+                    operation.after_min,
+                    fuel(fuel_ml),
+                )
+            });
             continue;
         };
         let need = stage_need(situation, spray)?;
@@ -295,10 +282,26 @@ pub(super) fn operations(situation: &Situation, recipe: &Recipe) -> Result<Opera
             crew: operation.crew,
             after: operation.after_min,
             draws: stage_draws(situation, spray, &need),
+            loads: power::load(need.power_w),
         });
         needs.push(need);
     }
     Ok((operations, needs))
+}
+
+/// What the station of a step takes while it works, in watts; the gate if it is not here.
+fn station_power_w(situation: &Situation, operation: &Operation) -> Result<i64, Shut> {
+    let Some(code) = &operation.station else {
+        return Ok(0);
+    };
+    let station = situation.station(code).ok_or_else(|| {
+        let station = code.clone();
+        let opens = Opens::StationBack {
+            station: code.clone(),
+        };
+        Shut::new(Gate::NoStation { station }, opens)
+    })?;
+    Ok(station.power_w)
 }
 
 fn stage_draws(situation: &Situation, spray: &Spray, need: &StageNeed) -> Vec<Draw> {
@@ -345,6 +348,7 @@ const fn step(
         crew,
         after,
         draws,
+        loads: Vec::new(),
     }
 }
 

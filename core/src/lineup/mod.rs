@@ -7,6 +7,7 @@
 mod change;
 mod conditions;
 mod draft;
+mod efficiency;
 mod endurance;
 mod flight;
 mod gate;
@@ -15,6 +16,7 @@ mod line_up;
 mod loss_now;
 mod need;
 mod places;
+mod power;
 mod relax;
 mod stock;
 mod supply;
@@ -23,6 +25,10 @@ mod unlock;
 pub use change::{Change, changes};
 pub use conditions::{Conditions, Difference, conditions};
 pub use draft::{Candidate, Draft, TRUE_PART, candidates, draft};
+pub use efficiency::{
+    Basis, LotEfficiency, ODDS_APART, Others, SAME_THROAT_PERMILLE, StageEfficiency, Weighed,
+    stage_efficiency,
+};
 pub use endurance::{BankLeft, Endurance, Turns, camp_fuel_minutes, endurance};
 pub use flight::{Flight, NoFlight, flight};
 pub use gate::{Gate, Opens, Shut};
@@ -31,6 +37,7 @@ pub use line_up::{Comparison, LineUp, Verified, line_up};
 pub use loss_now::{CapabilityLoss, is_down, loss_now, stops_now};
 pub use need::{GasSource, Setting, StageNeed, bank, holds_c, stage_need, steady_fuel_ml_per_h};
 pub use places::{LotShare, Place, Readiness, StagePlan, StepPlan, Work};
+pub use power::{POWER, power_by_time};
 pub use stock::{Arrival, Fall, LotStock, OutCause, RunOut, Stock, stocks};
 pub use supply::{FUEL, SERVICE, bank_store};
 pub use unlock::{Waiting, WaitingWay, complete};

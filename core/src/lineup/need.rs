@@ -1,10 +1,11 @@
 //! What a stage takes here, with this nozzle, this gas and this set.
 
+use super::efficiency::stage_efficiency;
 use super::gate::{Gate, Opens, Shut};
 use super::supply::{bank_floor_g, content_g};
 use crate::catalogue::Spray;
 use crate::code::BankCode;
-use crate::deposit::{Efficiency, PowderNeed, Quantile, Spraying};
+use crate::deposit::{PowderNeed, Quantile, Spraying};
 use crate::gas::range::whole_up;
 use crate::gas::{
     self, Bar, Celsius, Compressor, Gas, GeneratorSet, KgPerHour, Kilowatts, Nozzle, Stretch,
@@ -311,10 +312,9 @@ impl Jet {
 
 impl Figures {
     fn of(situation: &Situation, spray: &Spray, supply: &Supply) -> Reckoning<Self> {
-        let efficiency = told(Efficiency::new(
-            thousandths(spray.efficiency_permille),
-            thousandths(spray.efficiency_sd_permille),
-        ))?;
+        let efficiency = told(stage_efficiency(situation, spray))?
+            .predicted
+            .efficiency;
         let quantile = told(Quantile::new(thousandths(situation.site.need_permille)))?;
         let powder = told(PowderNeed::new(
             spray.deposited_g as f64,
@@ -324,9 +324,12 @@ impl Figures {
             spray.coupon_g as f64,
         ))?;
         let jet = Jet::of(situation, Setting::of(spray), supply)?;
+        let in_feeder = situation.cell.feeder.as_ref() == Some(&spray.powder);
+        let heel_g = if in_feeder { 0 } else { situation.cell.heel_g };
+        let powder = told(powder.with_heel(heel_g as f64))?;
         let powder_g = powder.load_grams();
         let spraying = told(Spraying::new(
-            powder_g,
+            powder.spray_grams(),
             spray.feed_g_per_min as f64,
             jet.stretch,
             spray.handling_min,

@@ -10,7 +10,8 @@ use super::rules::Rules;
 ///
 /// Started in the same order, each operation comes as early as before or earlier, unless lots are
 /// shared out otherwise; the loss of the answer says. What the plan takes from stores it keeps taking from
-/// the same ones. What does not fit, and what the problem does not have, is left out.
+/// the same ones. What does not fit is left out; a job named again, and what the problem does not have, is
+/// passed over.
 #[must_use]
 pub fn extend(problem: &Problem, plan: &Plan, further: &[(usize, usize)]) -> Plan {
     let kept = choices_kept(problem, plan);
@@ -53,7 +54,14 @@ pub fn extend(problem: &Problem, plan: &Plan, further: &[(usize, usize)]) -> Pla
         }
     }
     begun.sort_by_key(|(begin, job, chunk)| (*begin, *job, chunk.upto));
+    let mut named = vec![false; rules.jobs.len()];
+    for (_, job, _) in &begun {
+        named[*job] = true;
+    }
     let behind = further.iter().filter_map(|(job, option)| {
+        if std::mem::replace(named.get_mut(*job)?, true) {
+            return None;
+        }
         let operations = &rules.jobs.get(*job)?.options.get(*option)?.operations;
         Some(Chunk {
             job: *job,
@@ -165,6 +173,22 @@ mod tests {
             .collect();
         assert_eq!(from, [Some("full"), Some("low")]);
         assert_eq!(check(&problem, &both), []);
+    }
+
+    /// Job 1 keeps the only plate from its stage to a step at the bench, which is gone: it is left out, and
+    /// lets go of the plate with its stage at 70. Job 2 needs one from the begin of its set-up there.
+    #[test]
+    fn a_job_that_no_longer_fits_keeps_nothing_behind_what_was_placed() {
+        let text = TWO
+            .replace(r#""stations": []"#, r#""stations": [{"id": "bench", "slots": 1}], "limits": [{"id": "plates", "capacity": 1}]"#)
+            .replace(r#""draws": []}"#, r#""draws": [], "loads": [{"limit": "plates", "amount": 1}]}"#)
+            .replacen(r#""amount": 1}]}"#, r#""amount": 1, "through": 1}]}, {"station": "bench", "minutes": 5, "crew": 0, "after": 0, "draws": []}"#, 1);
+        let mut problem = Problem::from_json(&text).expect("a problem");
+        let plan = extend(&problem, &Plan::default(), &[(0, 0)]);
+        problem.stations[0].slots = 0;
+        let both = extend(&problem, &plan, &[(1, 0)]);
+        assert_eq!(both.left_out, ["1"]);
+        assert_eq!(both.jobs[0].operations[0].setup_from, Some(70));
     }
 
     /// Nothing further: the same plan.

@@ -1,5 +1,6 @@
 use std::collections::BTreeSet;
 use std::fmt::Display;
+use std::ops::Range;
 
 use super::problem::{Capability, Cell, Draw, Job, Operation, Problem, StoreDraw, Work};
 
@@ -46,6 +47,7 @@ impl Problem {
         }
         found.stations(self);
         found.supplies(self);
+        found.limits(self);
         found.capabilities(self);
         found.jobs(self);
         found.0
@@ -192,6 +194,26 @@ impl Faults {
         }
     }
 
+    fn limits(&mut self, problem: &Problem) {
+        self.unique("limits", "id", problem.limits.iter().map(|l| &l.id));
+        for (n, limit) in problem.limits.iter().enumerate() {
+            let place = format!("limits[{n}]");
+            self.within(format!("{place}.capacity"), limit.capacity, 0, MAX_COUNT);
+            for (k, (from, to, capacity)) in limit.windows.iter().enumerate() {
+                let place = format!("{place}.windows[{k}]");
+                self.span(&place, *from, *to);
+                self.within(&place, *capacity, 0, MAX_COUNT);
+                let mut before = limit.windows[..k].iter();
+                if let Some((a, b, _)) = before.find(|(a, b, _)| from < b && a < to) {
+                    self.add(
+                        place,
+                        format!("{from} to {to} overlaps the window from {a} to {b}; part them"),
+                    );
+                }
+            }
+        }
+    }
+
     fn capabilities(&mut self, problem: &Problem) {
         self.unique(
             "capabilities",
@@ -275,7 +297,9 @@ impl Faults {
             let place = format!("{place}.options[{n}]");
             self.minutes(format!("{place}.earliest"), option.earliest);
             for (k, operation) in option.operations.iter().enumerate() {
-                self.operation(&format!("{place}.operations[{k}]"), operation, problem);
+                let place = format!("{place}.operations[{k}]");
+                self.operation(&place, operation, problem);
+                self.loads(&place, operation, k..option.operations.len(), problem);
             }
         }
     }
@@ -310,6 +334,36 @@ impl Faults {
             Work::Step { station: None } => {}
         }
         self.draws(&format!("{place}.draws"), &operation.draws, problem);
+    }
+
+    /// `from_here` are the positions of the operation and those behind it.
+    fn loads(
+        &mut self,
+        place: &str,
+        operation: &Operation,
+        from_here: Range<usize>,
+        problem: &Problem,
+    ) {
+        for (n, load) in operation.loads.iter().enumerate() {
+            let place = format!("{place}.loads[{n}]");
+            self.known(
+                &format!("{place}.limit"),
+                "limit",
+                &load.limit,
+                problem.limits.iter().map(|l| &l.id),
+            );
+            self.within(format!("{place}.amount"), load.amount, 0, MAX_COUNT);
+            if let Some(through) = load.through.filter(|through| !from_here.contains(through)) {
+                self.add(
+                    format!("{place}.through"),
+                    format!(
+                        "{through} is not the position of this operation or a later one, {} to {}",
+                        from_here.start,
+                        from_here.end - 1
+                    ),
+                );
+            }
+        }
     }
 
     fn draws(&mut self, place: &str, draws: &[Draw], problem: &Problem) {

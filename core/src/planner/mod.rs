@@ -18,6 +18,7 @@ mod rules;
 #[cfg(test)]
 mod samples;
 mod search;
+mod shares;
 #[cfg(test)]
 mod tests;
 
@@ -30,7 +31,7 @@ pub use faults::{Fault, MAX_AMOUNT, MAX_COUNT, MAX_JOBS, MAX_MINUTES, MAX_WAYS};
 pub use loss::{down_times, loss};
 pub use plan::{LotDraw, Plan, PlanSchema, PlannedJob, Spot};
 pub use problem::{
-    Asset, Capability, Cell, Draw, Job, JobOption, Lot, Operation, Problem, ProblemSchema, Station,
-    Store, StoreDraw, Window, Work,
+    Asset, Capability, Cell, Draw, Job, JobOption, Limit, Load, Lot, Operation, Problem,
+    ProblemSchema, Station, Store, StoreDraw, Window, Work,
 };
 pub use search::Search;

@@ -36,6 +36,9 @@ pub struct Problem {
     pub stations: Vec<Station>,
     /// What is used up and comes in bulk: gas, fuel, hours to a service.
     pub stores: Vec<Store>,
+    /// What operations share at the same time: kilowatts of the set, sprayers, plates, fixtures.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub limits: Vec<Limit>,
     /// Powder in numbered lots; a delivery is a lot with a later `from`.
     pub lots: Vec<Lot>,
     /// What the site loses while machines are down.
@@ -105,6 +108,19 @@ pub struct Store {
     pub level: i64,
     /// What comes, as `(minute, amount)`.
     pub arrivals: Vec<(i64, i64)>,
+}
+
+/// What operations hold at the same time without using it up.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Limit {
+    /// Unique among limits.
+    pub id: String,
+    /// How much may be held at a time.
+    pub capacity: i64,
+    /// Stretches `(from, to, capacity)` in which another capacity holds; disjoint.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub windows: Vec<(i64, i64, i64)>,
 }
 
 /// Powder of one certificate.
@@ -192,6 +208,8 @@ pub struct Operation {
     pub after: i64,
     /// What it takes from stores at its start.
     pub draws: Vec<Draw>,
+    /// What it holds of limits.
+    pub loads: Vec<Load>,
 }
 
 impl Operation {
@@ -263,4 +281,17 @@ pub struct StoreDraw {
     pub amount: i64,
     /// What must be left after it.
     pub floor: i64,
+}
+
+/// What an operation holds of a limit, from its set-up or its start on.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Load {
+    /// Which limit.
+    pub limit: String,
+    /// How much.
+    pub amount: i64,
+    /// Position in the option, from 0, of the operation with whose end it ends; absent means its own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub through: Option<usize>,
 }

@@ -2,6 +2,7 @@ use std::collections::BTreeMap;
 
 use super::decode::{Balance, DrawSize, Room};
 use super::problem::{Cell, Draw, Job, JobOption, Operation, Problem, Store, StoreDraw, Work};
+use super::shares::{SharedPlaces, SharesRule, rooms};
 
 /// A problem made ready for the decoder: ids are positions, calendars and supplies are laid out in time.
 #[derive(Debug)]
@@ -9,9 +10,9 @@ pub(super) struct Rules {
     pub horizon: i64,
     /// Stretches of touching windows, sorted.
     pub periods: Vec<(i64, i64)>,
-    pub crew: Room,
     pub cells: Vec<CellRule>,
-    pub stations: Vec<Room>,
+    /// What is held at the same time: the crew, then the slots of each station, then each limit.
+    pub shared: Vec<Room>,
     pub stores: Vec<Balance>,
     pub lots: Vec<LotRule>,
     /// Lots of each powder.
@@ -72,8 +73,8 @@ pub(super) struct OptionRule {
 pub(super) struct OperationRule {
     pub work: WorkRule,
     pub minutes: i64,
-    pub crew: i64,
     pub after: i64,
+    pub shares: SharesRule,
     /// The ways to draw what it needs, in the order of the file; one where no draw has a choice.
     pub ways: Vec<WayRule>,
 }
@@ -86,9 +87,7 @@ pub(super) enum WorkRule {
         grams: i64,
         one_lot: bool,
     },
-    Step {
-        station: Option<usize>,
-    },
+    Step,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -122,7 +121,7 @@ impl WayRule {
 /// Positions of ids in their lists; a fault-free problem refers to nothing outside them.
 struct Places<'a> {
     cells: BTreeMap<&'a str, usize>,
-    stations: BTreeMap<&'a str, usize>,
+    shared: SharedPlaces<'a>,
     stores: BTreeMap<&'a str, usize>,
     powders: BTreeMap<&'a str, usize>,
     assets: BTreeMap<&'a str, usize>,
@@ -140,13 +139,8 @@ impl Rules {
         Self {
             horizon: problem.horizon,
             periods: attended_periods(problem),
-            crew: crew_on_duty(problem),
             cells: problem.cells.iter().map(|cell| places.cell(cell)).collect(),
-            stations: problem
-                .stations
-                .iter()
-                .map(|s| station_room(s.slots, &s.closed))
-                .collect(),
+            shared: rooms(problem),
             stores: problem
                 .stores
                 .iter()
@@ -200,22 +194,6 @@ fn attended_periods(problem: &Problem) -> Vec<(i64, i64)> {
     periods
 }
 
-fn crew_on_duty(problem: &Problem) -> Room {
-    let mut crew = Room::constant(0);
-    for window in &problem.windows {
-        crew.take(window.from, window.to, -window.crew);
-    }
-    crew
-}
-
-fn station_room(slots: i64, closed: &[(i64, i64, i64)]) -> Room {
-    let mut room = Room::constant(slots);
-    for (from, to, fewer) in closed {
-        room.take(*from, *to, *fewer);
-    }
-    room
-}
-
 fn balance(store: &Store, n: usize, jobs: &[JobRule]) -> Balance {
     let operations = jobs
         .iter()
@@ -254,7 +232,7 @@ impl<'a> Places<'a> {
         let of_capabilities = problem.capabilities.iter().flat_map(|c| &c.assets);
         Self {
             cells: numbered(problem.cells.iter().map(|c| &c.id)),
-            stations: numbered(problem.stations.iter().map(|s| &s.id)),
+            shared: SharedPlaces::of(problem),
             stores: numbered(problem.stores.iter().map(|s| &s.id)),
             powders: numbered(in_lots.chain(in_feeders).chain(sprayed)),
             assets: numbered(of_capabilities.chain(of_jobs)),
@@ -325,18 +303,17 @@ impl<'a> Places<'a> {
     }
 
     fn option(&self, job: &Job, option: &JobOption) -> OptionRule {
-        let operations = option
-            .operations
-            .iter()
-            .map(|operation| self.operation(operation))
-            .collect();
+        let positions = 0..option.operations.len();
         OptionRule {
             ready: job.release.max(option.earliest),
-            operations,
+            operations: positions
+                .map(|at| self.operation(&option.operations, at))
+                .collect(),
         }
     }
 
-    fn operation(&self, operation: &Operation) -> OperationRule {
+    fn operation(&self, operations: &[Operation], at: usize) -> OperationRule {
+        let operation = &operations[at];
         let work = match &operation.work {
             Work::Stage {
                 cells,
@@ -349,15 +326,13 @@ impl<'a> Places<'a> {
                 grams: *grams,
                 one_lot: *one_lot,
             },
-            Work::Step { station } => WorkRule::Step {
-                station: station.as_ref().map(|s| self.stations[s.as_str()]),
-            },
+            Work::Step { .. } => WorkRule::Step,
         };
         OperationRule {
             work,
             minutes: operation.minutes,
-            crew: operation.crew,
             after: operation.after,
+            shares: SharesRule::new(operations, at, &self.shared),
             ways: self.ways(&operation.draws),
         }
     }
@@ -390,7 +365,7 @@ impl<'a> Places<'a> {
     }
 }
 
-fn numbered<'a>(ids: impl Iterator<Item = &'a String>) -> BTreeMap<&'a str, usize> {
+pub(super) fn numbered<'a>(ids: impl Iterator<Item = &'a String>) -> BTreeMap<&'a str, usize> {
     let mut places = BTreeMap::new();
     for id in ids {
         let next = places.len();

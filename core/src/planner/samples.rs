@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use super::problem::{
-    Capability, Cell, Draw, Job, JobOption, Lot, Operation, Problem, ProblemSchema, Station, Store,
-    StoreDraw, Window, Work,
+    Capability, Cell, Draw, Job, JobOption, Limit, Load, Lot, Operation, Problem, ProblemSchema,
+    Station, Store, StoreDraw, Window, Work,
 };
 
 /// One cell, clean and without set-up times, and two people on duty from 0 to the horizon.
@@ -31,6 +31,7 @@ pub(super) fn quiet_site(horizon: i64) -> Problem {
         }],
         stations: Vec::new(),
         stores: Vec::new(),
+        limits: Vec::new(),
         lots: vec![lot("al-1", "al", 100_000)],
         capabilities: Vec::new(),
         assets: BTreeMap::new(),
@@ -78,6 +79,7 @@ pub(super) fn stage(powder: &str, grams: i64, minutes: i64) -> Operation {
         crew: 1,
         after: 0,
         draws: Vec::new(),
+        loads: Vec::new(),
     }
 }
 
@@ -90,6 +92,7 @@ pub(super) fn step(station: &str, minutes: i64, crew: i64) -> Operation {
         crew,
         after: 0,
         draws: Vec::new(),
+        loads: Vec::new(),
     }
 }
 
@@ -112,6 +115,29 @@ pub(super) fn drawing_any(
     };
     let choices = stores.iter().map(of).collect();
     operation.draws.push(Draw::AnyOf(choices));
+    operation
+}
+
+pub(super) fn limit(id: &str, capacity: i64) -> Limit {
+    Limit {
+        id: id.into(),
+        capacity,
+        windows: Vec::new(),
+    }
+}
+
+/// The operation with a load more, through to the end of a later one or to its own.
+pub(super) fn loading(
+    mut operation: Operation,
+    limit: &str,
+    amount: i64,
+    through: Option<usize>,
+) -> Operation {
+    operation.loads.push(Load {
+        limit: limit.into(),
+        amount,
+        through,
+    });
     operation
 }
 

@@ -1,8 +1,8 @@
 use proptest::prelude::*;
 
 use super::samples::{
-    capability, drawing, drawing_any, job, lot, one_machine, quiet_site, stage, station, step,
-    store,
+    capability, drawing, drawing_any, job, limit, loading, lot, one_machine, quiet_site, stage,
+    station, step, store,
 };
 use super::*;
 
@@ -137,9 +137,31 @@ fn operation() -> impl Strategy<Value = Operation> {
     })
 }
 
+/// Loads for operations of an option, `through` reaching to the end of it at most.
+fn with_loads(operations: Vec<Operation>, loads: &[(bool, i64, usize)]) -> Vec<Operation> {
+    let last = operations.len().saturating_sub(1);
+    let mut loads = loads.iter().cycle();
+    let loaded = operations.into_iter().enumerate().map(|(n, operation)| {
+        loads
+            .by_ref()
+            .take((n + 1) % 3)
+            .fold(operation, |operation, (power, amount, reach)| {
+                let through = (reach % 2 == 1).then(|| (n + reach / 2).min(last));
+                loading(
+                    operation,
+                    if *power { "power" } else { "plates" },
+                    *amount,
+                    through,
+                )
+            })
+    });
+    loaded.collect()
+}
+
 prop_compose! {
     fn a_job()(
-        options in prop::collection::vec((prop::collection::vec(operation(), 0..4), 0_i64..300), 0..3),
+        options in prop::collection::vec((prop::collection::vec(operation(), 0..5), 0_i64..300), 0..3),
+        loads in prop::collection::vec((any::<bool>(), 0_i64..4, 0_usize..8), 1..6),
         release in 0_i64..200,
         asset in 0_usize..5,
     ) -> Job {
@@ -147,6 +169,7 @@ prop_compose! {
         it.asset = format!("a{asset}");
         it.release = release / 2 * (release % 2);
         it.options = options.into_iter().enumerate().map(|(n, (operations, earliest))| {
+            let operations = with_loads(operations, &loads);
             JobOption { id: format!("way-{n}"), earliest: earliest / 3 * (earliest % 2), operations }
         }).collect();
         it
@@ -162,6 +185,7 @@ prop_compose! {
         slots in (0_i64..3, 0_i64..3),
         gas in (0_i64..300, prop::collection::vec((0_i64..900, 0_i64..200), 0..3)),
         further in (0_i64..200, 0_i64..60),
+        limits in prop::collection::vec((1_i64..8, 0_i64..300, 0_i64..5), 2),
         cell in (0_i64..100, 0_i64..20, 0_i64..10, 0_i64..60, any::<bool>(), 0_i64..400),
         rates in prop::collection::vec(0_i64..50, 6),
         down in prop::collection::vec(prop::option::of(-50_i64..600), 5),
@@ -188,6 +212,10 @@ prop_compose! {
             store("bundle", further.0, &[]),
             store("fuel", further.1, &[(300, 40)]),
         ];
+        problem.limits = [("power", limits[0]), ("plates", limits[1])].map(|(id, (capacity, from, fewer))| {
+            let windows = vec![(from, from + 60, capacity.min(fewer)), (500, 700, capacity / 2)];
+            Limit { windows, ..limit(id, capacity) }
+        }).to_vec();
         let (free_from, warm_up, same_powder, changeover, clean, shut) = cell;
         let site = &mut problem.cells[0];
         (site.free_from, site.warm_up, site.same_powder) = (free_from, warm_up, same_powder);
@@ -206,6 +234,44 @@ prop_compose! {
         for (n, job) in problem.jobs.iter_mut().enumerate() {
             job.id = format!("j{n}");
         }
+        problem
+    }
+}
+
+prop_compose! {
+    /// A site that works, with two shifts and a night, where jobs share few plates: each job takes some with
+    /// one operation and keeps them to a later one, which may have to wait for the mill.
+    fn a_problem_of_plates()(
+        capacity in 1_i64..4,
+        away in prop::collection::vec((0_i64..40, 1_i64..60, 0_i64..3), 0..4),
+        shut in (0_i64..300, 1_i64..200),
+        jobs in prop::collection::vec(
+            prop::collection::vec((any::<bool>(), 1_i64..40, 0_i64..20, 1_i64..3, 0_usize..4), 2..5),
+            1..6,
+        ),
+    ) -> Problem {
+        let mut problem = quiet_site(700);
+        let shift = |from, to| Window { from, to, crew: 3 };
+        problem.windows = vec![shift(0, 250), shift(350, 700)];
+        problem.stations = vec![station("mill", 1)];
+        problem.stations[0].closed = vec![(shut.0, shut.0 + shut.1, 1)];
+        problem.limits = vec![limit("plates", capacity)];
+        let mut free = 0;
+        problem.limits[0].windows = away.into_iter().map(|(gap, length, left)| {
+            let from = free + gap;
+            free = from + length;
+            (from, free, left)
+        }).collect();
+        problem.capabilities = vec![capability(&["a0", "a1", "a2"], &[0, 1, 5, 7])];
+        problem.jobs = jobs.into_iter().enumerate().map(|(n, operations)| {
+            let last = operations.len() - 1;
+            let operations = operations.into_iter().enumerate().map(|(at, (spray, minutes, after, plates, reach))| {
+                let mut it = if spray { stage("al", 1, minutes) } else { step("mill", minutes, minutes % 2) };
+                it.after = after;
+                if reach == 0 { it } else { loading(it, "plates", plates, Some((at + reach - 1).min(last))) }
+            });
+            job(n, operations.collect())
+        }).collect();
         problem
     }
 }
@@ -235,6 +301,36 @@ proptest! {
     ) {
         let plan = decode(&problem, &order);
         prop_assert_eq!(check(&problem, &plan), []);
+    }
+
+    /// What is kept from one operation to a later one never lacks in between, in whichever order the jobs
+    /// are placed and however far each is carried before the next.
+    #[test]
+    fn what_is_kept_never_lacks(problem in a_problem_of_plates(), seed in 0_u64..9) {
+        prop_assert_eq!(problem.faults(), []);
+        let plan = searched(&problem, seed, 300);
+        prop_assert_eq!(check(&problem, &plan), []);
+        let order: Vec<_> = (0..problem.jobs.len()).map(|job| (job, 0)).collect();
+        let plan = decode(&problem, &order);
+        prop_assert_eq!(check(&problem, &plan), []);
+        prop_assert_eq!(check(&problem, &extend(&problem, &plan, &order)), []);
+    }
+
+    /// A plan with jobs behind it keeps every rule, also where less is there than it was made for.
+    #[test]
+    fn an_extended_plan_is_sound(
+        problem in a_problem(),
+        order in prop::collection::vec((0_usize..8, 0_usize..3), 0..10),
+        further in prop::collection::vec((0_usize..8, 0_usize..3), 0..4),
+        taken in (any::<bool>(), any::<bool>(), any::<bool>()),
+    ) {
+        let plan = decode(&problem, &order);
+        let mut left = problem.clone();
+        if taken.0 { left.lots.pop(); }
+        if taken.1 { left.stores[1].level = 0; }
+        if taken.2 { left.limits[1].capacity -= 1; }
+        let extended = extend(&left, &plan, &further);
+        prop_assert_eq!(check(&left, &extended), []);
     }
 
     /// What is written is read back as it was.

@@ -1,11 +1,17 @@
-//! The catalogue: which parts this cell can make, by which approved recipe, and what they take here.
+//! The catalogue: which parts this cell can make, by which approved recipe, and what they take here,
+//! and builds weighed, from which the efficiency of each stage is learned.
 
 mod list;
 mod one;
+pub mod queries;
+mod strike;
+mod weighed;
 
 use axum::extract::{Path, State};
 use axum::response::Response;
-use mendpost_core::people::Act;
+use mendpost_core::catalogue::Part;
+use mendpost_core::people::{Act, may};
+use mendpost_core::situation::Situation;
 
 use crate::AppState;
 use crate::error::AppError;
@@ -15,11 +21,28 @@ use crate::routes::Routes;
 use crate::situation;
 
 pub fn routes() -> Routes {
-    Routes::default().get("/catalogue", Act::Look, show).get(
-        "/catalogue/{part}",
-        Act::Look,
-        show_part,
-    )
+    Routes::default()
+        .get("/catalogue", Act::Look, show)
+        .get("/catalogue/{part}", Act::Look, show_part)
+        .get("/catalogue/{part}/weigh", Act::WeighBuild, weighed::show)
+        .post("/catalogue/{part}/weigh", Act::WeighBuild, weighed::enter)
+        .get(STRIKE, Act::WeighBuild, strike::show)
+        .post(STRIKE, Act::WeighBuild, strike::strike)
+}
+
+const STRIKE: &str = "/catalogue/{part}/weighed/{number}/strike";
+
+/// The address of a part.
+fn path(part: &str) -> String {
+    format!("/catalogue/{part}")
+}
+
+fn part_of<'a>(situation: &'a Situation, code: &str) -> Result<&'a Part, AppError> {
+    let mut parts = situation.parts.iter();
+    let part = parts.find(|p| p.code.as_str() == code);
+    part.ok_or_else(|| AppError::NotFound {
+        what: format!("part {code} in the catalogue"),
+    })
 }
 
 async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
@@ -34,11 +57,14 @@ async fn show_part(
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
     let situation = situation::now(&state).await?;
-    let mut parts = situation.parts.iter();
-    let part = parts.find(|p| p.code.as_str() == code);
-    let part = part.ok_or_else(|| AppError::NotFound {
-        what: format!("part {code} in the catalogue"),
-    })?;
+    let part = part_of(&situation, &code)?;
+    let weighed = queries::weighed_of(&state.db.read, &code).await?;
+    let may_weigh = visit
+        .who
+        .as_ref()
+        .is_some_and(|who| may(who.role, Act::WeighBuild));
     let layout = visit.layout(Screen::Catalogue, &code).await?;
-    page(&one::PartPage::new(layout, &situation, part))
+    page(&one::PartPage::new(
+        layout, &situation, part, &weighed, may_weigh,
+    ))
 }

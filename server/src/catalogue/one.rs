@@ -1,12 +1,16 @@
 use askama::Template;
 use mendpost_core::catalogue::{Operation, Part, Recipe, RecipeState, Spray, authority};
-use mendpost_core::lineup::{recipes_of, shut_here, stage_need};
+use mendpost_core::lineup::{recipes_of, shut_here, stage_efficiency, stage_need};
 use mendpost_core::situation::{Damage, Situation};
 
+use super::path;
+use super::queries::WeighedRow;
+use super::weighed::form_path;
 use crate::caution::{Caution, cautions};
-use crate::page::{Layout, minutes, whole};
+use crate::page::{Layout, grams_exact, minutes, whole};
 use crate::requests;
 use crate::words::catalogue::{flags, place, setting, state};
+use crate::words::efficiency::{millimetres, percent};
 use crate::words::work::{authority as rule, sentence};
 use crate::words::{Words, kilograms, size};
 
@@ -21,6 +25,7 @@ pub struct PartPage {
     pairs: Vec<(&'static str, String)>,
     asked: Vec<(String, String)>,
     recipes: Vec<RecipeView>,
+    weighed: Vec<WeighedView>,
     cautions: Vec<Caution>,
 }
 
@@ -49,10 +54,44 @@ struct StageView {
     pairs: Vec<(&'static str, String)>,
     /// Why no figure can be given.
     shut: String,
+    efficiency: Option<EfficiencyView>,
+}
+
+/// What the efficiency of a stage rests on.
+struct EfficiencyView {
+    title: String,
+    pairs: Vec<(&'static str, String)>,
+    /// Which builds count and which do not.
+    lines: Vec<String>,
+    model: String,
+    /// Where a build of it is entered, for whom may.
+    weigh: Option<String>,
+}
+
+struct WeighedView {
+    number: i64,
+    built: String,
+    by: String,
+    /// Which recipe and operation, where there are several.
+    stage: String,
+    masses: String,
+    efficiency: String,
+    lot: String,
+    throat: String,
+    note: String,
+    /// Where it is struck out, for whom may.
+    strike: Option<String>,
+    struck: String,
 }
 
 impl PartPage {
-    pub fn new(page: Layout, situation: &Situation, part: &Part) -> Self {
+    pub fn new(
+        page: Layout,
+        situation: &Situation,
+        part: &Part,
+        weighed: &[WeighedRow],
+        may_weigh: bool,
+    ) -> Self {
         let words = Words::new(situation);
         let recipes = recipes_of(situation, part);
         let (answer, reason) = answer(situation, &words, part, &recipes);
@@ -60,7 +99,18 @@ impl PartPage {
             .requests
             .iter()
             .filter(|r| r.part.as_ref() == Some(&part.code));
+        let strike = |row: &WeighedRow| {
+            may_weigh.then(|| format!("{}/weighed/{}/strike", path(part.code.as_str()), row.number))
+        };
+        let several = recipes.iter().map(|r| r.sprays().count()).sum::<usize>() > 1
+            || weighed
+                .iter()
+                .any(|row| row.revision != weighed[0].revision);
         PartPage {
+            weighed: weighed
+                .iter()
+                .map(|row| weighed_view(&page, row, several, strike(row)))
+                .collect(),
             page,
             answer,
             reason,
@@ -77,7 +127,7 @@ impl PartPage {
             cautions: cautions(recipes.first().copied(), Some(part), Damage::Damaged),
             recipes: recipes
                 .iter()
-                .map(|recipe| view(situation, &words, part, recipe))
+                .map(|recipe| view(situation, &words, part, recipe, may_weigh))
                 .collect(),
         }
     }
@@ -125,7 +175,13 @@ fn answer(
     )
 }
 
-fn view(situation: &Situation, words: &Words<'_>, part: &Part, recipe: &Recipe) -> RecipeView {
+fn view(
+    situation: &Situation,
+    words: &Words<'_>,
+    part: &Part,
+    recipe: &Recipe,
+    may_weigh: bool,
+) -> RecipeView {
     let approved = recipe.state == RecipeState::Approved;
     RecipeView {
         title: format!("Recipe {} revision {}", recipe.code, recipe.revision),
@@ -144,7 +200,11 @@ fn view(situation: &Situation, words: &Words<'_>, part: &Part, recipe: &Recipe) 
             .collect(),
         stages: (1..)
             .zip(recipe.sprays())
-            .map(|(number, spray)| stage(situation, words, number, spray))
+            .map(|(number, spray)| {
+                let weigh = may_weigh && approved;
+                let weigh = weigh.then(|| form_path(part, recipe, number));
+                stage(situation, words, number, spray, weigh)
+            })
             .collect(),
     }
 }
@@ -177,7 +237,13 @@ fn row(
     }
 }
 
-fn stage(situation: &Situation, words: &Words<'_>, number: usize, spray: &Spray) -> StageView {
+fn stage(
+    situation: &Situation,
+    words: &Words<'_>,
+    number: usize,
+    spray: &Spray,
+    weigh: Option<String>,
+) -> StageView {
     let (pairs, shut) = match stage_need(situation, spray) {
         Ok(need) => (words.stage(spray, &need), String::new()),
         Err(shut) => (Vec::new(), words.gate(&shut.gate)),
@@ -187,5 +253,84 @@ fn stage(situation: &Situation, words: &Words<'_>, number: usize, spray: &Spray)
         setting: format!("{}, {}", words.spray_powder(spray), setting(spray)),
         pairs,
         shut,
+        efficiency: efficiency(situation, words, number, spray, weigh),
+    }
+}
+
+/// None where the approval's own figures cannot be; the stage says so.
+fn efficiency(
+    situation: &Situation,
+    words: &Words<'_>,
+    number: usize,
+    spray: &Spray,
+    weigh: Option<String>,
+) -> Option<EfficiencyView> {
+    let found = stage_efficiency(situation, spray).ok()?;
+    let mut pairs = words.efficiency(spray, &found);
+    if found.weighed.is_some() {
+        let approved = Spray {
+            weighed: Vec::new(),
+            ..spray.clone()
+        };
+        let grams = |spray| stage_need(situation, spray).ok().map(|n| n.powder_g);
+        if let Some((now, before)) = grams(spray).zip(grams(&approved)) {
+            let text = format!(
+                "{} g; by the approval alone {} g",
+                whole(now),
+                whole(before)
+            );
+            pairs.push(("To load", text));
+        }
+    }
+    Some(EfficiencyView {
+        title: format!("Efficiency of stage {number}"),
+        pairs,
+        lines: words.circumstances(&found),
+        model: format!(
+            "Model: builds spread normally around a mean, neither known; the approval counts as \
+             {} of them, each weighed build as one.",
+            spray.approval_builds
+        ),
+        weigh,
+    })
+}
+
+fn weighed_view(
+    page: &Layout,
+    row: &WeighedRow,
+    several: bool,
+    strike: Option<String>,
+) -> WeighedView {
+    WeighedView {
+        number: row.number,
+        built: page.moment(&row.built_ms),
+        by: format!("{}, {}", page.age(&row.built_ms), row.entered_by),
+        stage: if several {
+            format!(
+                "{} rev {}, operation {}",
+                row.recipe, row.revision, row.position
+            )
+        } else {
+            String::new()
+        },
+        masses: format!(
+            "{} of {}",
+            grams_exact(row.deposited_mg),
+            grams_exact(row.fed_mg)
+        ),
+        efficiency: percent(row.deposited_mg as f64 / row.fed_mg as f64),
+        lot: row.lot.clone().unwrap_or_else(|| "not told".to_owned()),
+        throat: millimetres(row.throat_um),
+        note: match row.request {
+            Some(number) => format!("for request {number}. {}", row.note),
+            None => row.note.clone(),
+        },
+        strike: strike.filter(|_| row.struck.is_none()),
+        struck: row
+            .struck
+            .as_ref()
+            .map_or_else(String::new, |(reason, by)| {
+                format!("struck out by {by}: {reason}")
+            }),
     }
 }

@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::{Part, Recipe, Yes};
+use mendpost_core::code::{LotCode, RecipeCode};
 use mendpost_core::people::Role;
 use mendpost_core::powder::{Lot, Powder};
 use mendpost_core::quantity::Milligrams;
@@ -30,6 +31,7 @@ pub struct SiteData {
     pub parts: Vec<Part>,
     /// Every revision.
     pub recipes: Vec<Recipe>,
+    pub weighed: Vec<SeedWeighed>,
     pub requests: Vec<SeedRequest>,
 }
 
@@ -64,6 +66,23 @@ pub struct SeedContainer {
     pub received: Milligrams,
     pub used: Milligrams,
     pub opened_at: Option<DateTime<Utc>>,
+}
+
+/// A build whose powder and deposit were weighed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SeedWeighed {
+    pub recipe: RecipeCode,
+    pub revision: i64,
+    /// The operation that sprayed.
+    pub position: i64,
+    pub fed: Milligrams,
+    pub deposited: Milligrams,
+    pub lot: Option<LotCode>,
+    /// In micrometres; none: as gauged last before it.
+    pub throat_um: Option<i64>,
+    pub built_at: DateTime<Utc>,
+    pub weighed_by: String,
+    pub note: String,
 }
 
 /// A request with what the line-up does not need to know.

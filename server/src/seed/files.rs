@@ -10,7 +10,7 @@ use std::{fs, io};
 const LARGEST: u64 = 4 << 20;
 
 /// The files that a site is read from; what is not needed may be missing.
-pub(super) const NAMES: [&str; 21] = [
+pub(super) const NAMES: [&str; 22] = [
     "site.toml",
     "people.csv",
     "powders.csv",
@@ -28,6 +28,7 @@ pub(super) const NAMES: [&str; 21] = [
     "recipes.csv",
     "operations.csv",
     "sprays.csv",
+    "weighed_builds.csv",
     "requests.csv",
     "ways.csv",
     "yeses.csv",

@@ -15,9 +15,12 @@ mod row;
 mod sheet;
 mod site;
 mod time;
+mod weighed;
 mod write;
 
-pub use data::{SeedContainer, SeedLot, SeedPerson, SeedReading, SeedRequest, SeedYes, SiteData};
+pub use data::{
+    SeedContainer, SeedLot, SeedPerson, SeedReading, SeedRequest, SeedWeighed, SeedYes, SiteData,
+};
 pub use fault::SeedFault;
 pub use files::{SeedFiles, UnreadableSeed};
 pub use write::write;
@@ -77,6 +80,11 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
     let made = recipe::Sheets::new(files, faults);
     let parts = made.parts(faults);
     let recipes = made.recipes(&known, &stations.codes(faults), faults);
+    let stages = weighed::Known {
+        stages: made.stages(),
+        lots: sheets.lot_powders(),
+    };
+    let weighed = weighed::weighed(files, &stages, &calendar, faults);
 
     let known = request::Known {
         assets: needs.codes(),
@@ -102,6 +110,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
         capabilities,
         parts,
         recipes,
+        weighed,
         requests,
     })
 }

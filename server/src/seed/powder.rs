@@ -142,6 +142,15 @@ impl Sheets {
         self.powders.iter().filter_map(powder).collect()
     }
 
+    /// The powder of each lot; faulty rows are told elsewhere.
+    pub(super) fn lot_powders(&self) -> BTreeMap<LotCode, Option<PowderCode>> {
+        let powder = |row: &Row| {
+            let code = row.given("code")?.parse().ok()?;
+            Some((code, row.given("powder").and_then(|p| p.parse().ok())))
+        };
+        self.lots.iter().filter_map(powder).collect()
+    }
+
     pub(super) fn lots(
         &self,
         powders: &BTreeSet<PowderCode>,

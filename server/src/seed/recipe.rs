@@ -61,14 +61,16 @@ const SPRAYS: Sheet = Sheet {
         "handling_min",
         "gas_only_min",
     ],
-    optional: &[],
+    optional: &["approval_builds"],
     may_be_missing: false,
 };
 
 /// Code and revision of a recipe.
-type Key = (RecipeCode, i64);
+pub(super) type Key = (RecipeCode, i64);
 
 const REVISIONS: std::ops::RangeInclusive<i64> = 1..=10_000;
+/// Coupons or builds that an approval rests on where nothing is told.
+const APPROVAL_BUILDS: i64 = 4;
 const POSITIONS: std::ops::RangeInclusive<i64> = 1..=1000;
 
 pub(super) struct Sheets {
@@ -102,6 +104,20 @@ impl Sheets {
             Some((code, row.given("part").and_then(|p| p.parse().ok())))
         };
         self.recipes.iter().filter_map(part).collect()
+    }
+
+    /// What each stage sprays, by recipe, revision and position; faulty rows are told elsewhere.
+    pub(super) fn stages(&self) -> BTreeMap<(Key, i64), Option<PowderCode>> {
+        let stage = |row: &Row| {
+            let key = (
+                row.given("recipe")?.parse().ok()?,
+                row.given("revision")?.parse().ok()?,
+            );
+            let position = row.given("position")?.parse().ok()?;
+            let powder = row.given("powder").and_then(|p| p.parse().ok());
+            Some(((key, position), powder))
+        };
+        self.sprays.iter().filter_map(stage).collect()
     }
 
     pub(super) fn parts(&self, faults: &Faults) -> Vec<Part> {
@@ -334,6 +350,7 @@ fn spray(row: &Row, powders: &BTreeSet<PowderCode>, faults: &Faults) -> Option<S
     let feed_g_per_min = number("feed_g_per_min", 1..=1000);
     let efficiency_permille = number("efficiency_permille", 10..=1000);
     let efficiency_sd_permille = number("efficiency_sd_permille", 0..=500);
+    let approval_builds = row.number_optional(faults, "approval_builds", 0, 1..=1000);
     let start_stop_loss_g = number("start_stop_loss_g", 0..=1_000_000);
     let coupon_g = number("coupon_g", 0..=1_000_000);
     let handling_min = number("handling_min", 0..=1440);
@@ -355,9 +372,11 @@ fn spray(row: &Row, powders: &BTreeSet<PowderCode>, faults: &Faults) -> Option<S
         feed_g_per_min: feed_g_per_min?,
         efficiency_permille: efficiency_permille?,
         efficiency_sd_permille: efficiency_sd_permille?,
+        approval_builds: approval_builds?.unwrap_or(APPROVAL_BUILDS),
         start_stop_loss_g: start_stop_loss_g?,
         coupon_g: coupon_g?,
         handling_min: handling_min?,
         gas_only_min: gas_only_min?,
+        weighed: Vec::new(),
     })
 }

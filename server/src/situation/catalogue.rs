@@ -1,6 +1,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
-use mendpost_core::catalogue::{Flag, Operation, Part, Recipe, RecipeState, Spray};
+use mendpost_core::catalogue::{Flag, Operation, Part, Recipe, RecipeState, Spray, WeighedBuild};
+use mendpost_core::code::{PowderCode, RecipeCode};
+use mendpost_core::quantity::Milligrams;
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
@@ -48,6 +50,7 @@ async fn recipes(
     codes: &Codes,
 ) -> Result<Vec<Recipe>, sqlx::Error> {
     let mut operations = operations(connection, codes).await?;
+    let weighed = weighed(connection, codes).await?;
     let rows = sqlx::query!(
         r#"select id as "id: Uuid", code, part_id as "part_id: Uuid", revision, state, approved_by
            from recipe r
@@ -58,16 +61,74 @@ async fn recipes(
     .await?;
     rows.into_iter()
         .map(|row| {
-            Ok(Recipe {
+            let mut recipe = Recipe {
                 code: word(&row.code)?,
                 part: code(&codes.parts, row.part_id)?,
                 revision: row.revision,
                 state: word::<RecipeState>(&row.state)?,
                 approved_by: row.approved_by,
                 operations: operations.remove(&row.id).unwrap_or_default(),
-            })
+            };
+            add_weighed(&mut recipe, &weighed);
+            Ok(recipe)
         })
         .collect()
+}
+
+/// A stage of a recipe whatever its revision: its place among the stages, from 1, and what it sprays.
+type Stage = (RecipeCode, i64, PowderCode);
+
+fn add_weighed(recipe: &mut Recipe, weighed: &BTreeMap<Stage, Vec<WeighedBuild>>) {
+    let sprays = recipe
+        .operations
+        .iter_mut()
+        .filter_map(|o| o.spray.as_mut());
+    for (number, spray) in (1..).zip(sprays) {
+        let stage = (recipe.code.clone(), number, spray.powder.clone());
+        spray.weighed = weighed.get(&stage).cloned().unwrap_or_default();
+    }
+}
+
+/// Weighed builds that are not struck out, in the order in which they were entered. Those of earlier
+/// revisions count with the same stage of the present one, if it sprays the same powder.
+async fn weighed(
+    connection: &mut SqliteConnection,
+    codes: &Codes,
+) -> Result<BTreeMap<Stage, Vec<WeighedBuild>>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"select r.code as "code!: String", s.powder_id as "powder_id!: Uuid", l.code as "lot?: String",
+             w.fed_mg as "fed_mg!: i64", w.deposited_mg as "deposited_mg!: i64", w.gas as "gas!: String",
+             w.pressure_mbar as "pressure_mbar!: i64", w.temperature_c as "temperature_c!: i64",
+             w.throat_um as "throat_um!: i64",
+             (select count(*) from recipe_spray before
+              where before.recipe_id = w.recipe_id and before.position <= w.position) as "number!: i64"
+           from weighed_build w
+           join recipe r on r.id = w.recipe_id
+           join recipe_spray s on s.recipe_id = w.recipe_id and s.position = w.position
+           left join lot l on l.id = w.lot_id
+           where not exists (select 1 from struck_out where build_id = w.id)
+           order by w.number"#
+    )
+    .fetch_all(connection)
+    .await?;
+    let mut weighed: BTreeMap<Stage, Vec<WeighedBuild>> = BTreeMap::new();
+    for row in rows {
+        let stage = (
+            word(&row.code)?,
+            row.number,
+            code(&codes.powders, row.powder_id)?,
+        );
+        weighed.entry(stage).or_default().push(WeighedBuild {
+            fed: Milligrams(row.fed_mg),
+            deposited: Milligrams(row.deposited_mg),
+            lot: row.lot.as_deref().map(word).transpose()?,
+            gas: word(&row.gas)?,
+            pressure_mbar: row.pressure_mbar,
+            temperature_c: row.temperature_c,
+            throat_um: row.throat_um,
+        });
+    }
+    Ok(weighed)
 }
 
 async fn operations(
@@ -109,7 +170,7 @@ async fn sprays(
     let rows = sqlx::query!(
         r#"select recipe_id as "recipe_id: Uuid", position, powder_id as "powder_id: Uuid", deposited_g,
              one_lot as "one_lot: bool", gas, pressure_mbar, temperature_c, feed_g_per_min, efficiency_permille,
-             efficiency_sd_permille, start_stop_loss_g, coupon_g, handling_min, gas_only_min
+             efficiency_sd_permille, approval_builds, start_stop_loss_g, coupon_g, handling_min, gas_only_min
            from recipe_spray"#
     )
     .fetch_all(connection)
@@ -126,10 +187,12 @@ async fn sprays(
                 feed_g_per_min: row.feed_g_per_min,
                 efficiency_permille: row.efficiency_permille,
                 efficiency_sd_permille: row.efficiency_sd_permille,
+                approval_builds: row.approval_builds,
                 start_stop_loss_g: row.start_stop_loss_g,
                 coupon_g: row.coupon_g,
                 handling_min: row.handling_min,
                 gas_only_min: row.gas_only_min,
+                weighed: Vec::new(),
             };
             Ok(((row.recipe_id, row.position), spray))
         })

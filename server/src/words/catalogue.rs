@@ -35,14 +35,6 @@ impl Words<'_> {
             ),
             ("Deposited", format!("{} g", whole(spray.deposited_g))),
             (
-                "Efficiency",
-                format!(
-                    "{}, give or take {}",
-                    permille(spray.efficiency_permille),
-                    permille(spray.efficiency_sd_permille)
-                ),
-            ),
-            (
                 "Loss, coupon",
                 format!(
                     "{} g, {} g",

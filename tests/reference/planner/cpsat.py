@@ -2,7 +2,7 @@
 
 Usage: cpsat.py PROBLEM.json [SECONDS]   ->   {"loss": 1234, "proven": true}
 
-A second statement of the planner's rules (plain format, with `assets`, `closed` and `any_of`), for small problems only.
+A second statement of the planner's rules (plain format, with `assets`, `closed`, `any_of` and `limits`), for small problems only.
 Needs the package ortools. Times are minutes; the loss is rate x minutes.
 """
 
@@ -31,12 +31,14 @@ class Model:
         self.periods = self.attended_periods()
         self.crew = []  # (interval, people)
         self.at_station = {station["id"]: [] for station in problem["stations"]}
+        self.loads = {limit["id"]: [] for limit in problem.get("limits", [])}  # (interval, amount)
         self.draws = {store["id"]: [] for store in problem["stores"]}  # (present, start, amount, floor)
         self.stages = []
         self.finish = {job["id"]: self.job(job) for job in problem["jobs"]}
         self.cells()
         self.stations()
         self.people()
+        self.limits()
         self.lots()
         self.stores()
         self.m.minimize(self.loss())
@@ -65,8 +67,12 @@ class Model:
             if ready > self.horizon:
                 self.m.add(present == 0)
                 ready = self.horizon
+            begins, ends = [], []
             for number, operation in enumerate(option["operations"]):
-                ready = self.operation(f"{job['id']} {option['id']} {number}", operation, present, ready)
+                begin, ready = self.operation(f"{job['id']} {option['id']} {number}", operation, present, ready)
+                begins.append(begin)
+                ends.append(ready)
+            self.hold(option["operations"], present, begins, ends)
             self.m.add(finish == ready).only_enforce_if(present)
             chosen.append(present)
         self.m.add_exactly_one(chosen)
@@ -96,7 +102,16 @@ class Model:
         for draw in operation["draws"]:
             for taken, of in self.choices(draw, present):
                 self.draws[of["store"]].append((taken, start, of["amount"], of["floor"]))
-        return end
+        return begin, end
+
+    def hold(self, operations, present, begins, ends):
+        """What the operations of an option hold of limits, each load to the end of the operation it names."""
+        for number, operation in enumerate(operations):
+            for load in operation.get("loads", []):
+                begin, end = begins[number], ends[load.get("through", number)]
+                length = self.m.new_int_var(0, 2 * self.horizon + operation["minutes"], "load lasts")
+                held = self.m.new_optional_interval_var(begin, length, end, present, "load")
+                self.loads[load["limit"]].append((held, load["amount"]))
 
     def choices(self, draw, present):
         """What a draw may take, each with whether it does: one of 'any_of' if the operation is done at all."""
@@ -170,6 +185,17 @@ class Model:
         edges.append(2 * self.horizon + 1)
         missing += [(a, b, most) for a, b in zip(edges[0::2], edges[1::2])]
         self.share(most, self.crew, missing)
+
+    def limits(self):
+        """What is held, less what a window with a smaller capacity takes away from the largest."""
+        for limit in self.problem.get("limits", []):
+            windows = sorted(limit.get("windows", []))
+            most = max([limit["capacity"]] + [capacity for _, _, capacity in windows])
+            missing, clock = [], 0
+            for a, b, capacity in windows + [[2 * self.horizon, 2 * self.horizon, most]]:
+                missing += [(clock, a, most - limit["capacity"]), (a, b, most - capacity)]
+                clock = b
+            self.share(most, self.loads[limit["id"]], [(a, b, n) for a, b, n in missing if a < b])
 
     def share(self, capacity, held, taken):
         """At no minute more is held than the capacity less what is taken; below nothing there is nothing."""

@@ -111,3 +111,8 @@ fn closures_and_machines_that_run_on() {
 fn gas_from_one_of_several_bundles() {
     assert_optimal("gas-bundles");
 }
+
+#[test]
+fn kilowatts_and_plates_that_are_shared() {
+    assert_optimal("kilowatts");
+}

@@ -49,7 +49,7 @@ fn a_fault_says_where_it_is_what_was_given_and_what_is_allowed() {
                 "pressure_bar = 71.5",
                 "pressure_bar = 71.12345",
             ),
-            "site.toml, line 45, pressure_bar: '71.12345' is finer than can be kept; use at most 3 figures after the point",
+            "site.toml, line 46, pressure_bar: '71.12345' is finer than can be kept; use at most 3 figures after the point",
         ),
         (
             ("site.toml", "throat_mm = 2.0", "throat_mm = 20"),
@@ -122,6 +122,37 @@ fn a_fault_says_where_it_is_what_was_given_and_what_is_allowed() {
                 "L0390-1,L0390,5000,5400",
             ),
             "containers.csv, line 2, used_g: more than was received",
+        ),
+    ];
+    for ((file, from, to), expected) in cases {
+        let told = after(file, from, to);
+        assert!(told.iter().any(|t| t == expected), "{expected}\n{told:#?}");
+    }
+}
+
+/// A weighed build names a stage and a lot of its powder, and has an efficiency that can be.
+#[test]
+fn a_faulty_weighed_build_is_told() {
+    let cases = [
+        (
+            ("weighed_builds.csv", "ZN-021,1,3,", "ZN-021,1,2,"),
+            "weighed_builds.csv, line 2, position: sprays.csv has no ZN-021 revision 1 position 2",
+        ),
+        (
+            ("weighed_builds.csv", "L0381,,day-60", "L0393,,day-60"),
+            "weighed_builds.csv, line 14, lot: 'L0393' is CUAL10, and this stage sprays ZNAL15",
+        ),
+        (
+            ("weighed_builds.csv", "L0381,,day-60", "L9999,,day-60"),
+            "weighed_builds.csv, line 14, lot: 'L9999' is not in lots.csv",
+        ),
+        (
+            ("weighed_builds.csv", ",3700,", ",37000,"),
+            "weighed_builds.csv, line 2, deposited_g: more than was fed, or less than 2 % of it; weigh again, or leave the row out",
+        ),
+        (
+            ("weighed_builds.csv", "2.14,day-80", "2.14,day+1"),
+            "weighed_builds.csv, line 2, built: 'day+1 11:20' has not come yet; give a time that has passed at any hour of loading, as day-1 09:00",
         ),
     ];
     for ((file, from, to), expected) in cases {

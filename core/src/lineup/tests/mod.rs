@@ -1,5 +1,6 @@
 //! The line-up on small sites: what goes in, what waits, and what lets it in.
 
+mod efficiency;
 mod endurance;
 mod flight;
 mod gas;
@@ -7,6 +8,7 @@ mod gates;
 mod here;
 mod loss_now;
 mod order;
+mod power;
 mod site;
 mod stock;
 

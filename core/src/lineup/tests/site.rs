@@ -221,10 +221,12 @@ fn spray(deposited_g: i64) -> Spray {
         feed_g_per_min: 50,
         efficiency_permille: 800,
         efficiency_sd_permille: 0,
+        approval_builds: 4,
         start_stop_loss_g: 150,
         coupon_g: 50,
         handling_min: 20,
         gas_only_min: 5,
+        weighed: vec![],
     }
 }
 

@@ -99,6 +99,13 @@ pub enum Broken {
         held: i64,
         slots: i64,
     },
+    #[error("limit '{limit}': {held} held of {capacity} at minute {minute}")]
+    Limit {
+        limit: String,
+        minute: i64,
+        held: i64,
+        capacity: i64,
+    },
     #[error("{place}: lots add up to {given} g of {wanted} g")]
     LotSum {
         place: Place,

@@ -33,6 +33,7 @@ pub fn check(problem: &Problem, plan: &Plan) -> Vec<Broken> {
     }
     shared::crew(problem, &placed, &mut broken);
     shared::stations(problem, &placed, &mut broken);
+    shared::limits(problem, &placed, &mut broken);
     cells::cells(problem, &placed, &mut broken);
     supplies::lots(problem, &placed, &mut broken);
     supplies::stores(problem, &placed, &mut broken);

@@ -1,7 +1,7 @@
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
-use super::{Broken, Placed};
-use crate::planner::problem::{Problem, Station, Work};
+use super::{Broken, Place, Placed};
+use crate::planner::problem::{Load, Problem, Station, Work};
 
 /// At every minute the crew that operations need is on duty.
 pub(super) fn crew(problem: &Problem, placed: &[Placed<'_>], broken: &mut Vec<Broken>) {
@@ -53,6 +53,50 @@ pub(super) fn stations(problem: &Problem, placed: &[Placed<'_>], broken: &mut Ve
                     minute,
                     held,
                     slots,
+                });
+            }
+        }
+    }
+}
+
+/// No limit is exceeded at any minute.
+pub(super) fn limits(problem: &Problem, placed: &[Placed<'_>], broken: &mut Vec<Broken>) {
+    let ends: BTreeMap<_, _> = placed.iter().map(|it| (&it.place, it.end)).collect();
+    let end_of_load = |it: &Placed<'_>, load: &Load| {
+        let through = load.through.map(|position| Place {
+            job: it.place.job.clone(),
+            operation: position + 1,
+        });
+        through
+            .and_then(|place| ends.get(&place).copied())
+            .unwrap_or(it.end)
+    };
+    for limit in &problem.limits {
+        let mut loads = Vec::new();
+        for it in placed {
+            let on_limit = it
+                .operation
+                .loads
+                .iter()
+                .filter(|load| load.limit == limit.id);
+            loads.extend(on_limit.map(|load| (it.begin, end_of_load(it, load), load.amount)));
+        }
+        let mut minutes: BTreeSet<i64> = loads.iter().map(|(begin, _, _)| *begin).collect();
+        minutes.extend(limit.windows.iter().flat_map(|(from, to, _)| [*from, *to]));
+        for minute in minutes {
+            let now = loads
+                .iter()
+                .filter(|(begin, end, _)| (*begin..*end).contains(&minute));
+            let held: i64 = now.map(|(_, _, amount)| amount).sum();
+            let mut windows = limit.windows.iter();
+            let window = windows.find(|(from, to, _)| (*from..*to).contains(&minute));
+            let capacity = window.map_or(limit.capacity, |(_, _, capacity)| *capacity);
+            if held > capacity {
+                broken.push(Broken::Limit {
+                    limit: limit.id.clone(),
+                    minute,
+                    held,
+                    capacity,
                 });
             }
         }

@@ -3,7 +3,7 @@ use crate::planner::decode;
 use crate::planner::plan::LotDraw;
 use crate::planner::problem::{Draw, StoreDraw};
 use crate::planner::samples::{
-    capability, drawing, job, lot, quiet_site, stage, station, step, store,
+    capability, drawing, job, limit, loading, lot, quiet_site, stage, station, step, store,
 };
 
 /// Two jobs: each is sprayed for 30 min behind 10 min of set-up, and milled for 20 min. Both draw gas.
@@ -336,6 +336,60 @@ fn a_full_or_closed_station_is_found() {
             slots: 1
         }]
     );
+}
+
+/// Each stage draws 30 kW from its set-up on, 5 to 45 and 45 to 85; each mill 8 kW, 45 to 65 and 85 to 105.
+/// So 38 kW are drawn from 45 to 65, and 30 from 65 on. In the window from 60 on there may be less.
+#[test]
+fn a_limit_that_is_exceeded_is_found() {
+    let power = |capacity: i64, windows: &[(i64, i64, i64)]| {
+        planted(|problem, _| {
+            problem.limits = vec![limit("power", capacity)];
+            problem.limits[0].windows = windows.to_vec();
+            for job in &mut problem.jobs {
+                let operations = &mut job.options[0].operations;
+                operations[0] = loading(operations[0].clone(), "power", 30, None);
+                operations[1] = loading(operations[1].clone(), "power", 8, None);
+            }
+        })
+    };
+    let exceeded = |minute, held, capacity| Broken::Limit {
+        limit: "power".into(),
+        minute,
+        held,
+        capacity,
+    };
+    assert_eq!(power(38, &[]), []);
+    assert_eq!(power(37, &[]), [exceeded(45, 38, 37)]);
+    assert_eq!(power(38, &[(60, 70, 30)]), [exceeded(60, 38, 30)]);
+    assert_eq!(power(0, &[(0, 65, 38), (65, 85, 30), (85, 105, 8)]), []);
+    let too_short = power(8, &[(0, 65, 38), (65, 84, 30)]);
+    assert_eq!(too_short, [exceeded(84, 30, 8)]);
+}
+
+/// One plate, taken with the set-up of the stage and held until the part is milled: j1 from 5 to 65, j2 from
+/// 45. With a plate more, or with loads that end with the stage, all is well.
+#[test]
+fn a_load_lasts_through_to_the_operation_that_it_names() {
+    let plates = |capacity: i64, through: Option<usize>| {
+        planted(|problem, _| {
+            problem.limits = vec![limit("plates", capacity)];
+            for job in &mut problem.jobs {
+                let operations = &mut job.options[0].operations;
+                operations[0] = loading(operations[0].clone(), "plates", 1, through);
+            }
+        })
+    };
+    let exceeded = Broken::Limit {
+        limit: "plates".into(),
+        minute: 45,
+        held: 2,
+        capacity: 1,
+    };
+    assert_eq!(plates(1, Some(1)), [exceeded]);
+    assert_eq!(plates(2, Some(1)), []);
+    assert_eq!(plates(1, Some(0)), []);
+    assert_eq!(plates(1, None), []);
 }
 
 #[test]

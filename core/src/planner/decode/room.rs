@@ -42,6 +42,14 @@ impl Room {
         }
     }
 
+    /// The minute at which the first step ends that has less than nothing free between `from` and `to`.
+    pub fn overdrawn(&self, from: i64, to: i64) -> Option<i64> {
+        let first = self.step_of(from);
+        let within = self.steps[first..].iter().take_while(|step| step.at < to);
+        let at = first + within.into_iter().position(|step| step.free < 0)?;
+        Some(self.steps.get(at + 1).map_or(i64::MAX, |step| step.at))
+    }
+
     /// Takes `amount` from `from` to `to`; a negative amount gives room.
     pub fn take(&mut self, from: i64, to: i64, amount: i64) {
         if from >= to || amount == 0 {
@@ -115,6 +123,18 @@ mod tests {
         assert_eq!(room.earliest(0, 3, 2), Some(15));
         assert_eq!(room.earliest(11, 5, 1), Some(11));
         assert_eq!(room.earliest(0, 6, 2), None);
+    }
+
+    /// One plate, taken from 10 to 20 and once more from 15 on: overdrawn to 20, and not behind that.
+    #[test]
+    fn what_is_overdrawn_is_found() {
+        let mut room = Room::constant(1);
+        room.take(10, 20, 1);
+        room.take(15, 40, 1);
+        assert_eq!(room.overdrawn(0, 15), None);
+        assert_eq!(room.overdrawn(0, 16), Some(20));
+        assert_eq!(room.overdrawn(19, 50), Some(20));
+        assert_eq!(room.overdrawn(20, 50), None);
     }
 
     /// What is taken and given back leaves the steps as they were.

@@ -1,12 +1,14 @@
 use super::powder::{Need, Powder};
 use super::{Balance, Chunk, Room};
 use crate::planner::rules::{CellRule, OperationRule, Rules, WayRule, WorkRule};
+use crate::planner::shares::Share;
 
 /// What the jobs placed so far have taken.
 #[derive(Debug, Clone)]
 pub(in crate::planner) struct State {
-    crew: Room,
-    stations: Vec<Room>,
+    /// People, slots and limits. What a job keeps for its later operations is taken to the horizon until
+    /// they are placed, so that less than nothing may be free there.
+    shared: Vec<Room>,
     stores: Vec<Balance>,
     cells: Vec<CellNow>,
     powder: Powder,
@@ -62,6 +64,7 @@ pub(in crate::planner) struct Trail {
     pub placed: Vec<Placed>,
     /// Draws `(lot, grams)` of its stages, in order.
     pub lots: Vec<(usize, i64)>,
+    /// The cell of each of its stages as it was before it.
     cells_before: Vec<CellNow>,
 }
 
@@ -73,8 +76,7 @@ impl State {
             powder: rule.powder,
         };
         Self {
-            crew: rules.crew.clone(),
-            stations: rules.stations.clone(),
+            shared: rules.shared.clone(),
             stores: rules.stores.clone(),
             cells: rules.cells.iter().map(cell).collect(),
             powder: Powder::new(rules),
@@ -83,8 +85,7 @@ impl State {
     }
 
     pub fn copy_from(&mut self, other: &Self) {
-        self.crew.copy_from(&other.crew);
-        for (mine, theirs) in self.stations.iter_mut().zip(&other.stations) {
+        for (mine, theirs) in self.shared.iter_mut().zip(&other.shared) {
             mine.copy_from(theirs);
         }
         for (mine, theirs) in self.stores.iter_mut().zip(&other.stores) {
@@ -97,6 +98,9 @@ impl State {
 
     /// Places a chunk behind what is placed already.
     pub fn place_chunk(&mut self, rules: &Rules, chunk: Chunk, trail: &mut Trail) -> Outcome {
+        trail.placed.clear();
+        trail.lots.clear();
+        trail.cells_before.clear();
         let option = &rules.jobs[chunk.job].options[chunk.option];
         let at = self.begun.iter().position(|begun| begun.job == chunk.job);
         let begun = at.map_or(Some((0, option.ready)), |at| {
@@ -105,8 +109,12 @@ impl State {
         let end = begun
             .filter(|(_, ready)| *ready <= rules.horizon)
             .and_then(|(from, ready)| {
-                self.place(rules, &option.operations[from..chunk.upto], ready, trail)
+                let operations = &option.operations[..chunk.upto];
+                self.place(rules, operations, from, ready, trail)
             });
+        if let (Some((from, ready)), None) = (begun, end) {
+            self.drop_carried(rules, &option.operations[from..], ready);
+        }
         let last = chunk.upto == option.operations.len();
         if !last {
             self.begun.push(Begun {
@@ -121,39 +129,77 @@ impl State {
         }
     }
 
+    /// Lets go of what a job keeps for operations that are not going to be placed.
+    fn drop_carried(&mut self, rules: &Rules, to_come: &[OperationRule], end: i64) {
+        for carried in to_come.first().iter().flat_map(|it| &it.shares.carried) {
+            let Share { of, amount } = carried.share;
+            self.shared[of].take(end, rules.horizon, -amount);
+        }
+    }
+
     /// From when each cell is free.
     pub fn cells_free(&self) -> impl Iterator<Item = i64> {
         self.cells.iter().map(|cell| cell.free)
     }
 
-    /// Places operations in order, each as early as the rules allow from `ready` on, and returns the end
-    /// of the last; or leaves everything as it was if one of them cannot be placed.
+    /// Places the operations from a position on in order, each as early as the rules allow from `ready` on,
+    /// and returns the end of the last; or leaves everything as it was if one of them cannot be placed.
+    ///
+    /// Where something that the job keeps lacks before it can be let go, the operation that took it last is
+    /// placed anew, behind the minutes in which it lacks: as any start before them would keep it into them.
     fn place(
         &mut self,
         rules: &Rules,
         operations: &[OperationRule],
+        first: usize,
         ready: i64,
         trail: &mut Trail,
     ) -> Option<i64> {
-        trail.placed.clear();
-        trail.lots.clear();
-        trail.cells_before.clone_from(&self.cells);
-        let mut ready = ready;
-        for operation in operations {
-            let Some(placed) = self.earliest(rules, operation, ready + operation.after) else {
-                self.undo(operations, trail);
-                return None;
-            };
-            self.take(rules, operation, placed, trail);
-            ready = placed.start + operation.minutes;
+        let (mut at, mut end, mut not_before) = (first, ready, 0);
+        while at < operations.len() {
+            let operation = &operations[at];
+            let placed = self.earliest(rules, operation, end + operation.after, not_before);
+            let lack = placed
+                .and_then(|placed| self.lacking(operation, end, placed.start + operation.minutes));
+            if let (Some(placed), None) = (placed, lack) {
+                self.take(rules, operation, placed, trail);
+                (at, end, not_before) = (at + 1, placed.start + operation.minutes, 0);
+                continue;
+            }
+            let again = lack.filter(|(since, _)| *since >= first);
+            let back_to = again.map_or(first, |(since, _)| since);
+            while at > back_to {
+                at -= 1;
+                self.undo(rules, &operations[at], trail);
+            }
+            not_before = again?.1.min(rules.horizon);
+            let before = trail.placed.last().zip(operations[..at].last());
+            end = before.map_or(ready, |(placed, it)| placed.start + it.minutes);
         }
-        Some(ready)
+        Some(end)
     }
 
-    fn earliest(&self, rules: &Rules, operation: &OperationRule, ready: i64) -> Option<Placed> {
+    /// The operation that last added to something that is kept and lacks at some minute, and when it no
+    /// longer does.
+    fn lacking(&self, operation: &OperationRule, from: i64, to: i64) -> Option<(usize, i64)> {
+        let mut carried = operation.shares.carried.iter();
+        carried.find_map(|carried| {
+            let lacks = self.shared[carried.share.of].overdrawn(from, to)?;
+            Some((carried.since, lacks))
+        })
+    }
+
+    /// The first place from `ready` on that begins, set-up included, no sooner than `not_before`.
+    fn earliest(
+        &self,
+        rules: &Rules,
+        operation: &OperationRule,
+        ready: i64,
+        not_before: i64,
+    ) -> Option<Placed> {
         let placed = match &operation.work {
-            WorkRule::Step { station } => {
-                let start = self.earliest_step(rules, operation, *station, ready)?;
+            WorkRule::Step => {
+                let start = self.earliest_step(rules, operation, ready.max(not_before))?;
                 Placed {
                     begin: start,
                     start,
@@ -164,7 +210,9 @@ impl State {
             }
             WorkRule::Stage { cells, .. } => {
                 let in_cells = cells.iter().filter_map(|cell| {
-                    self.earliest_stage(rules, operation, *cell, self.cells[*cell], ready)
+                    let mut now = self.cells[*cell];
+                    now.free = now.free.max(not_before);
+                    self.earliest_stage(rules, operation, *cell, now, ready)
                 });
                 in_cells.min_by_key(|placed| placed.start)?
             }
@@ -172,25 +220,12 @@ impl State {
         (placed.start + operation.minutes <= rules.horizon).then_some(placed)
     }
 
-    /// The first minute that suits duty, crew, station and stores: each moves it on until all agree.
-    fn earliest_step(
-        &self,
-        rules: &Rules,
-        operation: &OperationRule,
-        station: Option<usize>,
-        ready: i64,
-    ) -> Option<i64> {
+    /// The first minute that suits duty, what is shared, and stores: each moves it on until all agree.
+    fn earliest_step(&self, rules: &Rules, operation: &OperationRule, ready: i64) -> Option<i64> {
         let mut start = ready;
         loop {
             let mut next = rules.on_duty(start)?;
-            if operation.crew > 0 {
-                next = self
-                    .crew
-                    .earliest(next, operation.minutes, operation.crew)?;
-            }
-            if let Some(station) = station {
-                next = self.stations[station].earliest(next, operation.minutes, 1)?;
-            }
+            next = self.shares_free(operation, next, operation.minutes)?;
             next = self.supplied(operation, next)?;
             if next == start {
                 return Some(start);
@@ -200,6 +235,18 @@ impl State {
             }
             start = next;
         }
+    }
+
+    /// No earlier than anything that it holds, for so many minutes or longer, allows.
+    fn shares_free(&self, operation: &OperationRule, mut begin: i64, minutes: i64) -> Option<i64> {
+        for Share { of, amount } in &operation.shares.held {
+            begin = self.shared[*of].earliest(begin, minutes, *amount)?;
+        }
+        for kept in &operation.shares.kept {
+            let Share { of, amount } = kept.share;
+            begin = self.shared[of].earliest(begin, minutes + kept.minutes, amount)?;
+        }
+        Some(begin)
     }
 
     /// No earlier than any way to draw allows; the minute given if one allows that.
@@ -301,9 +348,7 @@ impl State {
     ) -> Option<i64> {
         let mut begin = start - set_up;
         let held = set_up + operation.minutes;
-        if operation.crew > 0 {
-            begin = self.crew.earliest(begin, held, operation.crew)?;
-        }
+        begin = self.shares_free(operation, begin, held)?;
         while let Some((_, to)) = cell
             .closed
             .iter()
@@ -323,16 +368,13 @@ impl State {
         trail: &mut Trail,
     ) {
         let end = placed.start + operation.minutes;
-        self.crew.take(placed.begin, end, operation.crew);
+        self.share(rules, operation, placed, 1);
         placed.way = self.tightest_way(operation, placed.start);
         for draw in &operation.ways[placed.way].draws {
             self.stores[draw.store].take(placed.start, draw.size);
         }
         match operation.work {
-            WorkRule::Step {
-                station: Some(station),
-            } => self.stations[station].take(placed.start, end, 1),
-            WorkRule::Step { station: None } => {}
+            WorkRule::Step => {}
             WorkRule::Stage {
                 powder,
                 grams,
@@ -349,6 +391,7 @@ impl State {
                 self.powder.take(rules, need, placed.start, &mut trail.lots);
                 placed.lots = trail.lots.len() - before;
                 if let Some((cell, period)) = placed.cell {
+                    trail.cells_before.push(self.cells[cell]);
                     self.cells[cell] = CellNow {
                         free: end,
                         period: Some(period),
@@ -360,25 +403,40 @@ impl State {
         trail.placed.push(placed);
     }
 
-    fn undo(&mut self, operations: &[OperationRule], trail: &mut Trail) {
-        for (operation, placed) in operations.iter().zip(&trail.placed) {
-            let end = placed.start + operation.minutes;
-            self.crew.take(placed.begin, end, -operation.crew);
-            if let WorkRule::Step {
-                station: Some(station),
-            } = operation.work
-            {
-                self.stations[station].take(placed.start, end, -1);
-            }
-            for draw in &operation.ways[placed.way].draws {
-                self.stores[draw.store].give_back(placed.start, draw.size);
-            }
+    /// Takes what an operation holds, and what its job keeps or lets go from its end on; `times` -1 undoes
+    /// it.
+    fn share(&mut self, rules: &Rules, operation: &OperationRule, placed: Placed, times: i64) {
+        let shares = &operation.shares;
+        let end = placed.start + operation.minutes;
+        for Share { of, amount } in &shares.held {
+            self.shared[*of].take(placed.begin, end, times * amount);
         }
-        for (lot, grams) in trail.lots.drain(..) {
+        for kept in &shares.kept {
+            let Share { of, amount } = kept.share;
+            self.shared[of].take(end, rules.horizon, times * amount);
+        }
+        for Share { of, amount } in &shares.let_go {
+            self.shared[*of].take(end, rules.horizon, -times * amount);
+        }
+    }
+
+    /// Gives back what the last placed operation took.
+    fn undo(&mut self, rules: &Rules, operation: &OperationRule, trail: &mut Trail) {
+        let Some(placed) = trail.placed.pop() else {
+            return;
+        };
+        self.share(rules, operation, placed, -1);
+        for draw in &operation.ways[placed.way].draws {
+            self.stores[draw.store].give_back(placed.start, draw.size);
+        }
+        for (lot, grams) in trail.lots.drain(trail.lots.len() - placed.lots..) {
             self.powder.give_back(lot, grams);
         }
-        self.cells.clone_from(&trail.cells_before);
-        trail.placed.clear();
+        if let Some((cell, _)) = placed.cell
+            && let Some(before) = trail.cells_before.pop()
+        {
+            self.cells[cell] = before;
+        }
     }
 
     /// The earliest end of operations that have everything to themselves: nothing else is placed, each
@@ -390,9 +448,7 @@ impl State {
         for operation in operations {
             let from = ready + operation.after;
             let start = match &operation.work {
-                WorkRule::Step { station } => {
-                    self.earliest_step(rules, operation, *station, from)?
-                }
+                WorkRule::Step => self.earliest_step(rules, operation, from)?,
                 WorkRule::Stage { cells, powder, .. } => {
                     let starts = cells
                         .iter()

@@ -2,7 +2,8 @@ use super::*;
 use crate::planner::check;
 use crate::planner::problem::{Asset, Draw, Window, Work};
 use crate::planner::samples::{
-    capability, drawing, drawing_any, job, lot, quiet_site, stage, station, step, store,
+    capability, drawing, drawing_any, job, limit, loading, lot, quiet_site, stage, station, step,
+    store,
 };
 
 /// Decodes the jobs in file order by their first options, and checks the plan.
@@ -247,6 +248,113 @@ fn draws_of_one_operation_count_together() {
     let plan = in_order(&problem);
     assert_eq!(taken(&plan), [[Some("a"), Some("b"), None]]);
     assert_eq!(plan.left_out, ["j2"]);
+}
+
+/// The set gives 40 kW, and 35 from 100 to 200. A stage takes 30, the furnace 8, a mill 6. The furnace runs
+/// from 30 to 90; a second stage beside it takes 38, and the first mill, 6 more, waits for it to end at 60
+/// and then has 14; a third stage from 60 on does not go with furnace and mill before 66. The last stage of
+/// 50 min would end at 116, and 30 kW are within the 35.
+#[test]
+fn work_waits_for_what_a_limit_leaves() {
+    let mut problem = quiet_site(400);
+    problem.windows[0].crew = 5;
+    problem.stations = vec![station("furnace", 1), station("mill", 1)];
+    problem.limits = vec![limit("power", 40)];
+    problem.limits[0].windows = vec![(100, 200, 35)];
+    let spray = |minutes| loading(stage("al", 10, minutes), "power", 30, None);
+    let mill = loading(step("mill", 6, 1), "power", 6, None);
+    let furnace = loading(step("furnace", 60, 0), "power", 8, None);
+    problem.jobs = vec![
+        job(1, vec![spray(30), furnace]),
+        job(2, vec![spray(30), mill.clone()]),
+        job(3, vec![spray(50), mill]),
+    ];
+    assert_eq!(
+        starts(&in_order(&problem)),
+        [vec![0, 30], vec![30, 60], vec![66, 116]]
+    );
+}
+
+/// One plate from the stage to the mill's end. The mill is out from 20 to 100: j1 keeps its plate from 0 to
+/// 120, so j2 is sprayed at 120 though the cell is free at 20; j3 takes none and goes in between.
+#[test]
+fn a_load_is_held_until_a_later_operation_ends() {
+    let mut problem = quiet_site(400);
+    problem.stations = vec![station("mill", 1)];
+    problem.stations[0].closed = vec![(20, 100, 1)];
+    problem.limits = vec![limit("plates", 1)];
+    let on_plate = || {
+        let spray = loading(stage("al", 10, 20), "plates", 1, Some(1));
+        vec![spray, step("mill", 20, 1)]
+    };
+    problem.jobs = vec![
+        job(1, on_plate()),
+        job(3, vec![step("mill", 5, 1)]),
+        job(2, on_plate()),
+    ];
+    assert_eq!(
+        starts(&in_order(&problem)),
+        [vec![0, 100], vec![0], vec![120, 140]]
+    );
+}
+
+/// The plates are away from 50 to 60. The part is masked for 10 min, sprayed for 20 and cooled for 30, all on
+/// one plate: masked at 0 it would be cooled from 30 to 60. So it is masked anew, when the plates are back.
+/// Its stage needs 5 min of set-up, which runs before that.
+#[test]
+fn what_would_lack_before_it_is_let_go_is_taken_later() {
+    let mut problem = quiet_site(400);
+    problem.cells[0].same_powder = 5;
+    problem.limits = vec![limit("plates", 1)];
+    problem.limits[0].windows = vec![(50, 60, 0)];
+    problem.stations = vec![station("bench", 1)];
+    let mut cooled = step("bench", 5, 0);
+    cooled.after = 25;
+    let mask = loading(step("bench", 10, 1), "plates", 1, Some(2));
+    problem.jobs = vec![job(1, vec![mask, stage("al", 10, 20), cooled])];
+    let plan = in_order(&problem);
+    assert_eq!(starts(&plan), [[60, 70, 95 + 20]]);
+    assert_eq!(plan.jobs[0].operations[1].setup_from, Some(65));
+}
+
+/// The bench is out until 55, which no one knows when the part is masked at 0: then the plate, away from 50
+/// to 52, lacks before the part is cooled. It is masked anew at 52. With the plates away for good from 50 on,
+/// it is not begun, and leaves nothing behind.
+#[test]
+fn a_load_that_can_never_be_held_to_its_end_leaves_the_job_out() {
+    let mut problem = quiet_site(400);
+    problem.limits = vec![limit("plates", 1)];
+    problem.stations = vec![station("bench", 1), station("oven", 1)];
+    problem.stations[1].closed = vec![(0, 55, 1)];
+    let mask = || loading(step("bench", 10, 1), "plates", 1, Some(1));
+    problem.jobs = vec![
+        job(1, vec![mask(), step("oven", 5, 0)]),
+        job(2, vec![step("bench", 10, 1)]),
+    ];
+    problem.limits[0].windows = vec![(50, 52, 0)];
+    assert_eq!(starts(&in_order(&problem)), [vec![52, 62], vec![0]]);
+    problem.limits[0].windows = vec![(50, 500, 0)];
+    let plan = in_order(&problem);
+    assert_eq!(
+        (starts(&plan), plan.left_out),
+        (vec![vec![0]], vec!["j1".to_owned()])
+    );
+}
+
+/// A part masked and sprayed on one plate, with a second stage on one more: 1 from 0 on and 2 from 30 on. Of
+/// two plates one is away from 60 to 80, so it is the second stage that waits, not the mask.
+#[test]
+fn only_the_load_that_lacks_is_taken_later() {
+    let mut problem = quiet_site(400);
+    problem.limits = vec![limit("plates", 2)];
+    problem.limits[0].windows = vec![(60, 80, 1)];
+    let first = loading(stage("al", 10, 30), "plates", 1, Some(2));
+    let second = loading(stage("al", 10, 20), "plates", 1, Some(2));
+    let mut cooled = step("bench", 10, 0);
+    cooled.after = 20;
+    problem.stations = vec![station("bench", 1)];
+    problem.jobs = vec![job(1, vec![first, second, cooled])];
+    assert_eq!(starts(&in_order(&problem)), [[0, 80, 120]]);
 }
 
 /// The mill's one slot is taken away from 20 to 90; the cell is closed from 100 to 120.

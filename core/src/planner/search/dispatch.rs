@@ -206,7 +206,7 @@ impl<'a> SoFar<'a> {
                 .rev()
                 .find_map(|operation| match operation.work {
                     WorkRule::Stage { powder, .. } => Some(powder),
-                    WorkRule::Step { .. } => None,
+                    WorkRule::Step => None,
                 });
             self.powder_now = last.or(self.powder_now);
         }

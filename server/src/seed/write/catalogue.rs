@@ -1,6 +1,7 @@
 //! Parts with their flags, and every revision of every recipe.
 
 use super::{Ids, id_of, optional_id};
+use crate::catalogue::queries::{NewWeighed, enter, throat_um};
 use crate::change::Change;
 use crate::error::AppError;
 use crate::seed::SiteData;
@@ -142,9 +143,9 @@ async fn insert_spray(
     sqlx::query!(
         "insert into recipe_spray
            (recipe_id, position, powder_id, deposited_g, one_lot, gas, pressure_mbar, temperature_c,
-            feed_g_per_min, efficiency_permille, efficiency_sd_permille, start_stop_loss_g, coupon_g,
-            handling_min, gas_only_min)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            feed_g_per_min, efficiency_permille, efficiency_sd_permille, approval_builds,
+            start_stop_loss_g, coupon_g, handling_min, gas_only_min)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         recipe,
         position,
         powder,
@@ -156,6 +157,7 @@ async fn insert_spray(
         spray.feed_g_per_min,
         spray.efficiency_permille,
         spray.efficiency_sd_permille,
+        spray.approval_builds,
         spray.start_stop_loss_g,
         spray.coupon_g,
         spray.handling_min,
@@ -163,5 +165,30 @@ async fn insert_spray(
     )
     .execute(change.connection())
     .await?;
+    Ok(())
+}
+
+pub(super) async fn weighed(change: &mut Change, data: &SiteData) -> Result<(), AppError> {
+    for build in &data.weighed {
+        let built_ms = build.built_at.timestamp_millis();
+        let throat_um = match build.throat_um {
+            Some(told) => told,
+            None => throat_um(change.connection(), built_ms).await?,
+        };
+        let new = NewWeighed {
+            recipe: build.recipe.as_str(),
+            revision: build.revision,
+            position: build.position,
+            fed_mg: build.fed.0,
+            deposited_mg: build.deposited.0,
+            lot: build.lot.as_ref().map(|lot| lot.as_str()),
+            throat_um,
+            request: None,
+            built_ms,
+            by: &build.weighed_by,
+            note: &build.note,
+        };
+        enter(change, &new).await?;
+    }
     Ok(())
 }

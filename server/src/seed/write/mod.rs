@@ -47,6 +47,7 @@ pub async fn write(
     need::capabilities(change, data, &ids).await?;
     catalogue::parts(change, data, &mut ids).await?;
     catalogue::recipes(change, data, &ids).await?;
+    catalogue::weighed(change, data).await?;
     request::requests(change, data, &ids).await
 }
 
