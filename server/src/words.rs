@@ -4,6 +4,7 @@
 
 pub mod catalogue;
 pub mod efficiency;
+pub mod flight;
 pub mod powder;
 pub mod work;
 

@@ -58,6 +58,8 @@ pub struct Cone {
 pub struct Arrival {
     /// Gas velocity at the exit, in m/s.
     pub gas_exit_m_s: f64,
+    /// Gas pressure at the exit, absolute, in bar.
+    pub gas_exit_bar: f64,
     /// Particle velocity at the exit, in m/s.
     pub particle_m_s: f64,
     /// Particle temperature at the exit, in degrees Celsius.
@@ -133,6 +135,7 @@ impl Cone {
         let [particle_m_s, kelvin] = path.settled(exit_mach)?;
         Ok(Arrival {
             gas_exit_m_s: path.gas_at(exit_mach).velocity,
+            gas_exit_bar: bar.get() * pressure_ratio(path.carrier.gamma, exit_mach),
             particle_m_s,
             particle_c: kelvin - KELVIN_AT_0_C,
         })

@@ -181,10 +181,16 @@ impl VelocityRatio {
     /// models, drag laws and handbook strengths, no single source).
     pub const UNCERTAINTY: f64 = 0.15;
 
-    /// The band that the ratio falls into (bounds are common practice, no source).
+    /// The band that the ratio falls into.
     #[must_use]
     pub fn outlook(&self) -> Outlook {
-        match self.ratio {
+        Self::outlook_at(self.ratio)
+    }
+
+    /// The band that any ratio falls into (bounds are common practice, no source).
+    #[must_use]
+    pub fn outlook_at(ratio: f64) -> Outlook {
+        match ratio {
             ratio if ratio < 0.9 => Outlook::Unlikely,
             ratio if ratio < 1.2 => Outlook::Marginal,
             ratio if ratio <= 2.0 => Outlook::Clear,

@@ -5,9 +5,11 @@
 //! change that opens them.
 
 mod change;
+mod conditions;
 mod draft;
 mod efficiency;
 mod endurance;
+mod flight;
 mod gate;
 mod here;
 mod line_up;
@@ -21,12 +23,14 @@ mod supply;
 mod unlock;
 
 pub use change::{Change, changes};
+pub use conditions::{Conditions, Difference, conditions};
 pub use draft::{Candidate, Draft, TRUE_PART, candidates, draft};
 pub use efficiency::{
     Basis, LotEfficiency, ODDS_APART, Others, SAME_THROAT_PERMILLE, StageEfficiency, Weighed,
     stage_efficiency,
 };
 pub use endurance::{BankLeft, Endurance, Turns, camp_fuel_minutes, endurance};
+pub use flight::{Flight, NoFlight, flight};
 pub use gate::{Gate, Opens, Shut};
 pub use here::{recipes_of, shut_here};
 pub use line_up::{Comparison, LineUp, Verified, line_up};

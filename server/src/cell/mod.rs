@@ -1,12 +1,20 @@
 //! The cell: how long it can spray, what stands beside it, who is on duty; and entering readings.
 
-mod endurance;
-mod levels;
+mod band;
+mod banks;
+mod enter;
+mod gauge;
+mod layers;
+mod minutes;
 mod pages;
 mod queries;
 mod reading;
+mod reads;
+mod scale;
 mod setting;
 mod stations;
+mod tiles;
+mod trial;
 
 use axum::extract::{Query, State};
 use axum::http::StatusCode;
@@ -27,7 +35,7 @@ use setting::SettingForm;
 pub fn routes() -> Routes {
     Routes::default()
         .get("/cell", Act::Look, show)
-        .post("/cell/reading", Act::ReadGauges, enter)
+        .post("/cell/reading", Act::ReadGauges, post)
 }
 
 async fn show(
@@ -40,7 +48,7 @@ async fn show(
 }
 
 /// Enters what was read off gauge, tank and nozzle, or shows the form again with what was typed.
-async fn enter(
+async fn post(
     State(state): State<AppState>,
     visit: Visit,
     who: Who,
@@ -54,7 +62,7 @@ async fn enter(
             return cell_page(&state, &visit, SettingForm::default(), form, errors).await;
         }
     };
-    reading::enter(&state, &who, &round).await
+    enter::enter(&state, &who, &round).await
 }
 
 async fn cell_page(

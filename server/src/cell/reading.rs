@@ -1,39 +1,45 @@
-//! Readings of one round: bank pressure and temperature, fuel, nozzle bore.
+//! Readings of one round: banks, tank, nozzle, heater, collector, compressor, furnaces.
 
-use axum::response::Response;
+use std::ops::RangeInclusive;
+
 use chrono_tz::Tz;
-use mendpost_core::gas::isa_pressure_bar;
-use mendpost_core::journal::Subject;
-use serde::{Deserialize, Serialize};
+use serde::Deserialize;
 use uuid::Uuid;
 
-use super::queries::{self, BankGauge, Gauges, NewReading};
-use crate::AppState;
-use crate::change::Change;
-use crate::error::AppError;
-use crate::form::{FieldErrors, decimal, local_time};
-use crate::page::{Notice, Screen, moment};
-use crate::people::Who;
+use super::gauge::Gauge;
+use super::queries::Gauges;
+use super::scale::Scale;
+use crate::form::{FieldError, FieldErrors, choice, decimal, local_time};
+use crate::page::moment;
 
-/// What was typed on a round of the gauges; what was not read stays empty.
+/// What was typed on a round of the gauges; what was not read stays empty. Of banks and furnaces there
+/// may be several: their fields repeat, each list in the order of the page.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(default)]
 pub struct ReadingForm {
-    /// Code of the bank read.
-    pub bank: String,
-    pub pressure: String,
-    /// Whether the pressure is over that of the air or absolute.
+    /// Codes of the banks.
+    pub bank: Vec<String>,
+    pub pressure: Vec<String>,
+    pub temperature: Vec<String>,
+    /// What the pressures were read on.
     pub scale: String,
-    pub temperature: String,
     pub fuel: String,
     pub bore: String,
+    pub heater: String,
+    pub collector: String,
+    /// Pascal or millibar.
+    pub collector_unit: String,
+    pub service: String,
+    /// Codes of the furnaces.
+    pub furnace: Vec<String>,
+    pub furnace_temperature: Vec<String>,
     pub read_at: String,
 }
 
-/// The pressure of most gauges: over that of the air.
-pub const GAUGE: &str = "gauge";
-/// Pressure over that of nothing.
-pub const ABSOLUTE: &str = "absolute";
+/// The units in which a collector's drop may be entered.
+pub const PASCAL: &str = "pa";
+/// 100 Pa.
+pub const MILLIBAR: &str = "mbar";
 
 /// Readings to be kept, all of one time.
 #[derive(Debug, PartialEq, Eq)]
@@ -45,9 +51,31 @@ pub struct Round {
 /// One reading, in the unit in which it is kept.
 #[derive(Debug, PartialEq, Eq)]
 pub struct Read {
-    pub what: &'static str,
-    pub bank: Option<(Uuid, String)>,
+    pub gauge: Gauge,
+    pub of: Of,
     pub value: i64,
+}
+
+/// What was read, with the code that the journal names it by.
+#[derive(Debug, PartialEq, Eq)]
+pub enum Of {
+    Cell,
+    Bank(Uuid, String),
+    Furnace(Uuid, String),
+}
+
+impl Of {
+    const fn id(&self) -> Option<Uuid> {
+        match self {
+            Of::Cell => None,
+            Of::Bank(id, _) | Of::Furnace(id, _) => Some(*id),
+        }
+    }
+}
+
+/// The field of one bank or furnace, as the page and its faults name it.
+pub fn field_of(name: &str, code: &str) -> String {
+    format!("{name}-{code}")
 }
 
 impl ReadingForm {
@@ -60,294 +88,208 @@ impl ReadingForm {
         altitude_m: i64,
         now: i64,
     ) -> Result<Round, FieldErrors> {
-        let mut errors = FieldErrors::default();
-        let mut readings = Vec::new();
-        self.parse_bank(gauges, altitude_m, &mut errors, &mut readings);
-        for (field, typed, what, range) in [
-            ("fuel", &self.fuel, "fuel", 0..=1_000_000_000),
-            ("bore", &self.bore, "nozzle-bore", 500..=10_000),
-        ] {
-            if !typed.trim().is_empty() {
-                let value = errors.check(field, decimal(typed, 3, range));
-                readings.extend(value.map(|value| Read {
-                    what,
-                    bank: None,
-                    value,
-                }));
-            }
+        let mut parse = Parse {
+            form: self,
+            gauges,
+            errors: FieldErrors::default(),
+            readings: Vec::new(),
+        };
+        parse.banks(altitude_m);
+        parse.cell();
+        parse.furnaces();
+        let at_ms = parse.time(zone, now);
+        if parse.errors.is_empty() && parse.readings.is_empty() {
+            let first = gauges.banks.first();
+            let field = first.map_or_else(|| "fuel".to_owned(), |b| field_of("pressure", &b.code));
+            let told = "nothing was entered; enter what was read, here or below";
+            parse.errors.add(&field, told);
         }
-        let at_ms = self.parse_time(zone, now, &mut errors);
-        if errors.is_empty() && readings.is_empty() {
-            errors.add(
-                "pressure",
-                "nothing was entered; enter what was read, here or below",
-            );
-        }
-        let latest = readings
-            .iter()
-            .filter_map(|read| last_read(gauges, read))
-            .max();
-        if let Some(latest) = latest.filter(|latest| at_ms.is_some_and(|at| at < *latest)) {
-            let on_record = moment(latest, zone);
-            errors.add(
-                "read_at",
-                format!("a reading of {on_record} is on record and counts; enter a later one"),
-            );
-        }
+        parse.later_than_known(zone, at_ms);
+        let Parse {
+            errors, readings, ..
+        } = parse;
         match at_ms.filter(|_| errors.is_empty()) {
             Some(at_ms) => Ok(Round { at_ms, readings }),
             None => Err(errors),
         }
     }
+}
 
-    fn parse_bank(
-        &self,
-        gauges: &Gauges,
-        altitude_m: i64,
-        errors: &mut FieldErrors,
-        readings: &mut Vec<Read>,
-    ) {
-        let typed = [&self.pressure, &self.temperature].map(|typed| !typed.trim().is_empty());
-        if typed == [false, false] {
-            return;
+/// Readings and faults found so far.
+struct Parse<'a> {
+    form: &'a ReadingForm,
+    gauges: &'a Gauges,
+    errors: FieldErrors,
+    readings: Vec<Read>,
+}
+
+/// What was typed in a place of a repeated field.
+fn typed(list: &[String], place: usize) -> &str {
+    list.get(place).map_or("", |typed| typed.trim())
+}
+
+impl Parse<'_> {
+    fn banks(&mut self, altitude_m: i64) {
+        let form = self.form;
+        if form.pressure.len().max(form.temperature.len()) > form.bank.len() {
+            let told = "a pressure or temperature came without its bank; open the page again";
+            self.errors.add_whole(told);
         }
-        let Some(bank) = gauges.banks.iter().find(|b| b.code == self.bank.trim()) else {
-            errors.add("bank", "choose the bank that was read");
-            return;
-        };
-        let of_bank = |what, value| Read {
-            what,
-            bank: Some((bank.id, bank.code.clone())),
-            value,
-        };
-        if typed[0] {
-            let value = self.pressure_mbar(altitude_m, errors);
-            readings.extend(value.map(|value| of_bank("bank-pressure", value)));
-        } else if bank.pressure_at.is_none() {
-            errors.add("pressure", first_time(bank, "pressure"));
-        }
-        if typed[1] {
-            let value = errors.check(
-                "temperature",
-                decimal(&self.temperature, 3, -60_000..=80_000),
+        for (place, code) in form.bank.iter().enumerate() {
+            let (pressure, temperature) = (
+                typed(&form.pressure, place),
+                typed(&form.temperature, place),
             );
-            readings.extend(value.map(|value| of_bank("bank-temperature", value)));
-        } else if bank.temperature_at.is_none() {
-            errors.add("temperature", first_time(bank, "temperature"));
+            if !pressure.is_empty() || !temperature.is_empty() {
+                self.bank(code.trim(), pressure, temperature, altitude_m);
+            }
         }
     }
 
-    /// Absolute, in millibar.
-    fn pressure_mbar(&self, altitude_m: i64, errors: &mut FieldErrors) -> Option<i64> {
-        let air = match self.scale.as_str() {
-            ABSOLUTE => 0,
-            GAUGE => air_mbar(altitude_m),
+    fn bank(&mut self, code: &str, pressure: &str, temperature: &str, altitude_m: i64) {
+        let Some(bank) = self.gauges.banks.iter().find(|b| b.code == code) else {
+            let told = format!("'{code}' is no bank here; open the page again");
+            self.errors.add_whole(told);
+            return;
+        };
+        let (id, code) = (bank.id, bank.code.clone());
+        let of = || Of::Bank(id, code.clone());
+        let field = field_of("pressure", &code);
+        if pressure.is_empty() {
+            self.first_time(Gauge::BankPressure, (id, &code), &field);
+        } else if let Some(scale) = self.scale() {
+            self.keep(
+                Gauge::BankPressure,
+                of(),
+                &field,
+                scale.mbar(pressure, altitude_m),
+            );
+        }
+        let field = field_of("temperature", &code);
+        if temperature.is_empty() {
+            self.first_time(Gauge::BankTemperature, (id, &code), &field);
+        } else {
+            let value = decimal(temperature, 3, -60_000..=80_000);
+            self.keep(Gauge::BankTemperature, of(), &field, value);
+        }
+    }
+
+    fn scale(&mut self) -> Option<Scale> {
+        let scale = choice(&self.form.scale).ok();
+        if scale.is_none() {
+            self.errors.add("scale", "choose what the gauge shows");
+        }
+        scale
+    }
+
+    /// Of a bank neither counts without the other.
+    fn first_time(&mut self, gauge: Gauge, (id, code): (Uuid, &str), field: &str) {
+        if self.gauges.latest(gauge, Some(id)).is_none() {
+            let what = gauge.word();
+            let told = format!("enter the {what} too: bank {code} has never been read");
+            self.errors.add(field, told);
+        }
+    }
+
+    fn cell(&mut self) {
+        let form = self.form;
+        let at = |typed: &str, range: RangeInclusive<i64>| decimal(typed, 3, range);
+        for (gauge, field, typed, range) in [
+            (Gauge::Fuel, "fuel", &form.fuel, 0..=1_000_000_000),
+            (Gauge::NozzleBore, "bore", &form.bore, 500..=10_000),
+            (Gauge::HeaterPower, "heater", &form.heater, 100..=1_000_000),
+        ] {
+            if !typed.trim().is_empty() {
+                self.keep(gauge, Of::Cell, field, at(typed, range));
+            }
+        }
+        if !form.collector.trim().is_empty() {
+            self.collector();
+        }
+        if !form.service.trim().is_empty() {
+            if self.gauges.compressor {
+                // A tenth of an hour is 6 min.
+                let tenths = decimal(&form.service, 1, 0..=200_000);
+                let minutes = tenths.map(|tenths| tenths * 6);
+                self.keep(Gauge::CompressorService, Of::Cell, "service", minutes);
+            } else {
+                let told = "there is no compressor on record; leave this empty";
+                self.errors.add("service", told);
+            }
+        }
+    }
+
+    fn collector(&mut self) {
+        let typed = &self.form.collector;
+        let pascal = match self.form.collector_unit.as_str() {
+            PASCAL => decimal(typed, 0, 0..=20_000),
+            MILLIBAR => decimal(typed, 2, 0..=20_000),
             _ => {
-                errors.add("scale", "choose what the gauge shows");
-                return None;
+                let told = "choose the unit that the collector’s gauge has";
+                self.errors.add("collector_unit", told);
+                return;
             }
         };
-        let range = (100 - air).max(0)..=400_000 - air;
-        let value = errors.check("pressure", decimal(&self.pressure, 3, range))?;
-        Some(value + air)
+        self.keep(Gauge::CollectorDrop, Of::Cell, "collector", pascal);
+    }
+
+    fn furnaces(&mut self) {
+        let form = self.form;
+        for (place, code) in form.furnace.iter().enumerate() {
+            let (code, celsius) = (code.trim(), typed(&form.furnace_temperature, place));
+            if celsius.is_empty() {
+                continue;
+            }
+            let Some(furnace) = self.gauges.furnaces.iter().find(|f| f.code == code) else {
+                let told = format!("'{code}' is no furnace here; open the page again");
+                self.errors.add_whole(told);
+                continue;
+            };
+            let of = Of::Furnace(furnace.id, furnace.code.clone());
+            let field = field_of("furnace", code);
+            let value = decimal(celsius, 3, -60_000..=1_600_000);
+            self.keep(Gauge::FurnaceTemperature, of, &field, value);
+        }
+    }
+
+    fn keep(&mut self, gauge: Gauge, of: Of, field: &str, value: Result<i64, FieldError>) {
+        let value = self.errors.check(field, value);
+        self.readings
+            .extend(value.map(|value| Read { gauge, of, value }));
     }
 
     /// The minute of the reading; now if nothing was typed.
-    fn parse_time(&self, zone: Tz, now: i64, errors: &mut FieldErrors) -> Option<i64> {
-        if self.read_at.trim().is_empty() {
+    fn time(&mut self, zone: Tz, now: i64) -> Option<i64> {
+        let typed = &self.form.read_at;
+        if typed.trim().is_empty() {
             return Some(now);
         }
-        let at = errors.check("read_at", local_time(&self.read_at, zone))?;
+        let at = self.errors.check("read_at", local_time(typed, zone))?;
         if at > now {
             let now = moment(now, zone);
-            errors.add(
-                "read_at",
-                format!("that is later than now, {now}; enter when it was read"),
-            );
+            let told = format!("that is later than now, {now}; enter when it was read");
+            self.errors.add("read_at", told);
         }
         // The field knows minutes only: what was read in this minute was read now.
         Some(if now - at < 60_000 { now } else { at })
     }
-}
 
-fn first_time(bank: &BankGauge, what: &str) -> String {
-    format!(
-        "enter the {what} too: bank {} has never been read",
-        bank.code
-    )
-}
-
-fn last_read(gauges: &Gauges, read: &Read) -> Option<i64> {
-    let bank = || {
-        let (id, _) = read.bank.as_ref()?;
-        gauges.banks.iter().find(|b| b.id == *id)
-    };
-    match read.what {
-        "bank-pressure" => bank()?.pressure_at,
-        "bank-temperature" => bank()?.temperature_at,
-        "fuel" => gauges.fuel.as_ref().map(|l| l.at_ms),
-        _ => gauges.bore.as_ref().map(|l| l.at_ms),
+    fn later_than_known(&mut self, zone: Tz, at_ms: Option<i64>) {
+        let known = self
+            .readings
+            .iter()
+            .filter_map(|read| self.gauges.latest(read.gauge, read.of.id()))
+            .map(|latest| latest.at_ms)
+            .max();
+        if let Some(latest) = known.filter(|latest| at_ms.is_some_and(|at| at < *latest)) {
+            let on_record = moment(latest, zone);
+            self.errors.add(
+                "read_at",
+                format!("a reading of {on_record} is on record and counts; enter a later one"),
+            );
+        }
     }
-}
-
-/// What a gauge reads less than the absolute pressure, in millibar: the standard air of the altitude.
-#[expect(
-    clippy::cast_precision_loss,
-    clippy::cast_possible_truncation,
-    reason = "about a thousand millibar"
-)]
-pub fn air_mbar(altitude_m: i64) -> i64 {
-    isa_pressure_bar(altitude_m as f64).map_or(1013, |air| (air.get() * 1000.0).round() as i64)
-}
-
-#[derive(Serialize)]
-struct Entered<'a> {
-    what: &'a str,
-    bank: Option<&'a str>,
-    value: i64,
-    read_at: i64,
-    read_by: &'a str,
-}
-
-/// Keeps the readings of a round, and leads to where they count.
-pub async fn enter(state: &AppState, who: &Who, round: &Round) -> Result<Response, AppError> {
-    let mut change = Change::begin(state, who).await?;
-    let mut last = 0;
-    for read in &round.readings {
-        let id = Uuid::now_v7();
-        let new = NewReading {
-            id,
-            what: read.what,
-            bank: read.bank.as_ref().map(|(id, _)| *id),
-            value: read.value,
-            at_ms: round.at_ms,
-            by: &who.name,
-        };
-        queries::insert(change.connection(), &new).await?;
-        let entered = Entered {
-            what: read.what,
-            bank: read.bank.as_ref().map(|(_, code)| code.as_str()),
-            value: read.value,
-            read_at: round.at_ms,
-            read_by: &who.name,
-        };
-        let subject = Subject::new("reading", id);
-        last = change.journal("reading.entered", subject, entered).await?;
-    }
-    let what = match round.readings.len() {
-        1 => "One reading",
-        _ => "All readings",
-    };
-    let text = format!("{what} entered, journal {last}. Plan again to count with them.");
-    let notice = Notice::done("SAVED", text);
-    change.finish(who, Screen::Cell.path(), notice).await
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::cell::queries::Latest;
-
-    const NOW: i64 = 1_795_581_600_000;
-
-    fn gauges() -> Gauges {
-        Gauges {
-            banks: vec![BankGauge {
-                id: Uuid::from_u128(1),
-                code: "N1".to_owned(),
-                gas: "nitrogen".to_owned(),
-                fullest_mbar: 0,
-                pressure_at: Some(NOW - 3_600_000),
-                temperature_at: None,
-            }],
-            fuel: Some(Latest {
-                at_ms: NOW - 60_000,
-                by: "x".to_owned(),
-            }),
-            fullest_ml: 0,
-            bore: None,
-            machined_um: 2_000,
-        }
-    }
-
-    fn typed(fields: &[(&str, &str)]) -> ReadingForm {
-        let of = |name: &str| {
-            let field = fields.iter().find(|(field, _)| *field == name);
-            field.map_or_else(String::new, |(_, typed)| (*typed).to_owned())
-        };
-        ReadingForm {
-            bank: of("bank"),
-            pressure: of("pressure"),
-            scale: of("scale"),
-            temperature: of("temperature"),
-            fuel: of("fuel"),
-            bore: of("bore"),
-            read_at: of("read_at"),
-        }
-    }
-
-    fn fault(fields: &[(&str, &str)], field: &str) -> String {
-        let errors = typed(fields)
-            .parse(&gauges(), Tz::UTC, 0, NOW)
-            .expect_err("a fault");
-        errors.of(field).to_owned()
-    }
-
-    /// At sea level the air is 1.013 bar (ISO 2533): 68.5 bar on the gauge are 69.513 absolute.
-    #[test]
-    fn a_gauge_is_corrected_for_the_air() {
-        let form = typed(&[
-            ("bank", "N1"),
-            ("pressure", "68,5"),
-            ("scale", GAUGE),
-            ("temperature", "-4.5"),
-            ("fuel", "410"),
-            ("bore", "2.05"),
-        ]);
-        let round = form.parse(&gauges(), Tz::UTC, 0, NOW).expect("readings");
-        let values: Vec<_> = round.readings.iter().map(|r| (r.what, r.value)).collect();
-        assert_eq!(
-            values,
-            [
-                ("bank-pressure", 69_513),
-                ("bank-temperature", -4_500),
-                ("fuel", 410_000),
-                ("nozzle-bore", 2_050)
-            ]
-        );
-        assert_eq!(round.at_ms, NOW);
-    }
-
-    #[test]
-    fn each_fault_stands_at_its_field() {
-        let pressure = &[("bank", "N1"), ("scale", GAUGE), ("temperature", "20")];
-        let with = |typed| [pressure.as_slice(), &[("pressure", typed)]].concat();
-        assert!(fault(&with("400"), "pressure").contains("out of range"));
-        assert!(fault(&with("full"), "pressure").contains("not a number"));
-        assert!(fault(&[("temperature", "20")], "bank").contains("choose"));
-        assert!(
-            fault(&[("bank", "N1"), ("pressure", "5"), ("scale", "")], "scale").contains("choose")
-        );
-        assert!(
-            fault(
-                &[("bank", "N1"), ("pressure", "5"), ("scale", GAUGE)],
-                "temperature"
-            )
-            .contains("never been read")
-        );
-        assert!(fault(&[("bore", "0.4")], "bore").contains("out of range"));
-        assert!(fault(&[("fuel", "-1")], "fuel").contains("out of range"));
-        assert!(fault(&[], "pressure").contains("nothing was entered"));
-    }
-
-    /// Now is 2026-11-25 04:40 UTC; the tank was read a minute before.
-    #[test]
-    fn a_reading_is_neither_of_the_future_nor_older_than_what_counts() {
-        let at = |time| fault(&[("fuel", "400"), ("read_at", time)], "read_at");
-        assert!(at("2026-11-25T04:41").contains("later than now"));
-        assert!(at("2026-11-25T04:00").contains("on record"));
-        assert!(at("yesterday").contains("not a date"));
-        let same = typed(&[("fuel", "400"), ("read_at", "2026-11-25T04:40")]);
-        assert!(same.parse(&gauges(), Tz::UTC, 0, NOW).is_ok());
-    }
-}
+mod tests;

@@ -1,6 +1,7 @@
-//! A setting to work out the minutes of: a recipe's, or figures typed.
+//! A setting to try before any powder is fed: a recipe's stage, or figures typed.
 
-use mendpost_core::catalogue::{Recipe, RecipeState};
+use mendpost_core::catalogue::{Recipe, RecipeState, Spray};
+use mendpost_core::code::PowderCode;
 use mendpost_core::gas::Gas;
 use mendpost_core::lineup::Setting;
 use mendpost_core::situation::Situation;
@@ -12,74 +13,135 @@ use crate::form::{FieldErrors, choice, decimal, integer};
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(default)]
 pub struct SettingForm {
-    /// Code of a recipe.
+    /// Code of a recipe, and after a colon which of its stages, counted from one.
     pub recipe: String,
     pub gas: String,
     /// Absolute.
     pub bar: String,
     pub celsius: String,
+    pub powder: String,
+    pub throat: String,
+}
+
+/// A setting asked for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Asked {
+    pub setting: Setting,
+    /// Without one nothing is said of its flight.
+    pub powder: Option<PowderCode>,
+    /// In place of the throat as gauged.
+    pub throat_um: Option<i64>,
 }
 
 impl SettingForm {
     fn is_empty(&self) -> bool {
-        [&self.recipe, &self.gas, &self.bar, &self.celsius]
-            .into_iter()
-            .all(|typed| typed.trim().is_empty())
+        let typed = [
+            &self.recipe,
+            &self.gas,
+            &self.bar,
+            &self.celsius,
+            &self.powder,
+            &self.throat,
+        ];
+        typed.into_iter().all(|typed| typed.trim().is_empty())
     }
 
-    /// The setting asked for, none if nothing was asked, or every fault.
-    pub fn parse(&self, situation: &Situation) -> Result<Option<Setting>, FieldErrors> {
+    /// What is asked for, none if nothing was typed, or every fault.
+    pub fn parse(&self, situation: &Situation) -> Result<Option<Asked>, FieldErrors> {
         if self.is_empty() {
             return Ok(None);
         }
         let mut errors = FieldErrors::default();
-        let of_recipe = self.of_recipe(situation, &mut errors);
-        let gas = match (self.gas.trim(), of_recipe) {
-            ("", Some(setting)) => Some(setting.gas),
+        let stage = self.stage(situation, &mut errors);
+        let gas = match (self.gas.trim(), stage) {
+            ("", Some(stage)) => Some(stage.gas),
             (typed, _) => errors.check("gas", choice::<Gas>(typed)),
         };
-        let pressure_mbar = match (self.bar.trim(), of_recipe) {
-            ("", Some(setting)) => Some(setting.pressure_mbar),
+        let pressure_mbar = match (self.bar.trim(), stage) {
+            ("", Some(stage)) => Some(stage.pressure_mbar),
             (typed, _) => errors.check("bar", decimal(typed, 3, 3_000..=100_000)),
         };
-        let temperature_c = match (self.celsius.trim(), of_recipe) {
-            ("", Some(setting)) => Some(setting.temperature_c),
+        let temperature_c = match (self.celsius.trim(), stage) {
+            ("", Some(stage)) => Some(stage.temperature_c),
             (typed, _) => errors.check("celsius", integer(typed, 20..=1200)),
+        };
+        let powder = self.powder(situation, stage, &mut errors);
+        let throat_um = match self.throat.trim() {
+            "" => None,
+            typed => errors.check("throat", decimal(typed, 3, 500..=10_000)),
         };
         match (gas, pressure_mbar, temperature_c) {
             (Some(gas), Some(pressure_mbar), Some(temperature_c)) if errors.is_empty() => {
-                Ok(Some(Setting {
-                    gas,
-                    pressure_mbar,
-                    temperature_c,
+                Ok(Some(Asked {
+                    setting: Setting {
+                        gas,
+                        pressure_mbar,
+                        temperature_c,
+                    },
+                    powder,
+                    throat_um,
                 }))
             }
             _ => Err(errors),
         }
     }
 
-    fn of_recipe(&self, situation: &Situation, errors: &mut FieldErrors) -> Option<Setting> {
+    fn powder(
+        &self,
+        situation: &Situation,
+        stage: Option<&Spray>,
+        errors: &mut FieldErrors,
+    ) -> Option<PowderCode> {
+        let typed = self.powder.trim();
+        if typed.is_empty() {
+            return stage.map(|stage| stage.powder.clone());
+        }
+        let known = situation.powders.iter().find(|p| p.code.as_str() == typed);
+        if known.is_none() {
+            let told = format!("'{typed}' is no powder here; choose from the list");
+            errors.add("powder", told);
+        }
+        known.map(|powder| powder.code.clone())
+    }
+
+    fn stage<'a>(&self, situation: &'a Situation, errors: &mut FieldErrors) -> Option<&'a Spray> {
         let asked = self.recipe.trim();
         if asked.is_empty() {
             return None;
         }
-        let recipes = situation
-            .recipes
-            .iter()
-            .filter(|r| r.code.as_str() == asked);
+        let (code, number) = asked.split_once(':').unwrap_or((asked, "1"));
+        let recipes = situation.recipes.iter().filter(|r| r.code.as_str() == code);
         let best = recipes.max_by_key(|r| (r.state == RecipeState::Approved, r.revision));
-        let setting = best.and_then(first_setting);
-        if setting.is_none() {
-            errors.add(
-                "recipe",
-                format!("'{asked}' is no recipe here; choose from the list"),
-            );
+        let place = number.parse::<usize>().ok().and_then(|n| n.checked_sub(1));
+        let stage = best.and_then(|recipe| recipe.sprays().nth(place?));
+        if stage.is_none() {
+            let told = format!("'{asked}' is no recipe here; choose from the list");
+            errors.add("recipe", told);
         }
-        setting
+        stage
     }
 }
 
-/// Of a recipe with several stages, the first one's.
-fn first_setting(recipe: &Recipe) -> Option<Setting> {
-    recipe.sprays().next().map(Setting::of)
+/// Stages of recipes that may be used, each with its part.
+pub fn stages(situation: &Situation) -> Vec<(String, String)> {
+    let approved = situation.recipes.iter();
+    let approved = approved.filter(|r| r.state == RecipeState::Approved);
+    approved
+        .flat_map(|recipe| {
+            let part = situation.part(&recipe.part);
+            let part = part.map_or(recipe.part.as_str(), |p| p.name.as_str());
+            let stages = recipe.sprays().count();
+            (1..=stages).map(move |stage| named(recipe, part, stage, stages))
+        })
+        .collect()
+}
+
+fn named(recipe: &Recipe, part: &str, stage: usize, stages: usize) -> (String, String) {
+    let code = &recipe.code;
+    if stages == 1 {
+        (code.to_string(), format!("{code}, {part}"))
+    } else {
+        let name = format!("{code} stage {stage}, {part}");
+        (format!("{code}:{stage}"), name)
+    }
 }

@@ -2,6 +2,7 @@
 
 mod efficiency;
 mod endurance;
+mod flight;
 mod gas;
 mod gates;
 mod here;
