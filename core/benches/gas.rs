@@ -4,7 +4,7 @@ use std::hint::black_box;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use mendpost_core::deposit::{Cone, DragLaw, Efficiency, Particle, PowderNeed, Quantile};
-use mendpost_core::gas::{Bank, Bar, Celsius, Gas, KgPerHour, Nozzle, density, heat_kw};
+use mendpost_core::gas::{Bank, Bar, Celsius, Gas, KgPerHour, Nozzle, Pace, density, heat_kw};
 
 criterion_group!(benches, gas);
 criterion_main!(benches);
@@ -50,6 +50,11 @@ fn gas(bench: &mut Criterion) {
         bench.bench_function(&format!("bank of {gas}, usable in a fast draw"), |b| {
             let bank = Bank::new(gas, 600.0, bar(200.0), celsius(20.0)).expect("bank");
             b.iter(|| bank.usable_fast_grams(black_box(bar(65.0))));
+        });
+        bench.bench_function(&format!("bank of {gas}, floor of a draw at a pace"), |b| {
+            let bank = Bank::new(gas, 600.0, bar(200.0), celsius(20.0)).expect("bank");
+            let pace = Pace::new(0.5).expect("pace");
+            b.iter(|| bank.floor_grams(black_box(20_000), pace, bar(65.0)));
         });
     }
     bench.bench_function("particle through a cone", |b| {

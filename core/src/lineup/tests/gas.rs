@@ -37,11 +37,12 @@ fn bank_of(line_up: &LineUp, request: &str) -> GasSource {
         .iter()
         .find(|p| p.request.as_str() == request);
     let work = &place.expect("a place").work;
-    let stages = work.iter().filter_map(|work| match work {
+    let mut stages = work.iter().filter_map(|work| match work {
         Work::Stage(stage) => Some(stage.need.source.clone()),
         Work::Step(_) => None,
     });
-    stages.last().expect("a stage")
+    let last = stages.next_back();
+    last.expect("a stage")
 }
 
 /// A build of some 20 kg of gas fits into the low bank, 40 bar above its floor: so it is taken from there,
