@@ -86,6 +86,14 @@ impl Bank {
         Ok(whole_down(self.grams_at(bar)?))
     }
 
+    /// Grams that these bottles hold at the most that is reckoned with, 400 bar.
+    ///
+    /// # Errors
+    /// As for [`Bank::content_grams_at`].
+    pub fn most_grams(&self) -> Result<i64, GasError> {
+        self.content_grams_at(Bar::new(400.0)?)
+    }
+
     /// Grams that can be drawn before the pressure falls to `floor`, rounded down; none below it.
     ///
     /// The floor is what the recipe needs at the nozzle plus the drop of regulator and hose.
@@ -140,7 +148,7 @@ impl Bank {
     /// # Errors
     /// [`GasError::MoreThanHeld`] for a draw that these bottles never hold at 400 bar.
     pub fn floor_grams(&self, drawn: i64, pace: Pace, floor: Bar) -> Result<i64, GasError> {
-        let most = self.content_grams_at(Bar::new(400.0)?)?;
+        let most = self.most_grams()?;
         if drawn > most {
             return Err(GasError::MoreThanHeld {
                 asked: drawn,

@@ -229,9 +229,9 @@ pub(super) fn bank_floor_g(
     let reckon = || {
         let bar = Bar::new(mbar as f64 / 1000.0).ok()?;
         let bank = bank(stand).ok()?;
-        bank.floor_grams(drawn_g, pace(situation), bar)
-            .or_else(|_| bank.content_grams_at(bar).map(|grams| grams + 1))
-            .ok()
+        // More than the bottles ever hold: what they must keep after all they can give.
+        let drawn_g = drawn_g.min(bank.most_grams().ok()?);
+        bank.floor_grams(drawn_g, pace(situation), bar).ok()
     };
     reckon().unwrap_or(0)
 }

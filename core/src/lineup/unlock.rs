@@ -11,7 +11,7 @@ use super::relax::{Plenty, Relax};
 use super::supply::GAS;
 use crate::code::{AssetCode, BankCode, RecipeCode, RequestCode};
 use crate::gas::Bar;
-use crate::planner::{Draw, JobOption, Plan, PlannedJob, Problem, Window, Work, extend};
+use crate::planner::{Draw, JobOption, Plan, PlannedJob, Problem, Window, Work, add};
 use crate::powder::{Lot, LotState};
 use crate::situation::{Request, Situation};
 use serde::{Deserialize, Serialize};
@@ -52,7 +52,7 @@ pub fn complete(problem: &Problem, plan: &Plan) -> Plan {
         if !plan.left_out.contains(&job.id) {
             continue;
         }
-        let tries = (0..job.options.len()).map(|o| extend(problem, &best, &[(j, o)]));
+        let tries = (0..job.options.len()).map(|o| add(problem, &best, &[(j, o)]));
         let fits = |tried: &Plan| tried.jobs.len() > best.jobs.len() && tried.loss <= best.loss;
         if let Some(tried) = tries.filter(fits).min_by_key(|tried| tried.loss) {
             best = Plan {
@@ -216,7 +216,7 @@ impl<'a> Behind<'a> {
     fn end(&self, plenty: &Plenty, before: &Plan) -> Option<i64> {
         let problem = plenty.give(&self.problem);
         let job = &problem.jobs[self.job];
-        let plan = extend(&problem, before, &[(self.job, 0)]);
+        let plan = add(&problem, before, &[(self.job, 0)]);
         let planned = plan.jobs.iter().find(|p| p.id == job.id)?;
         let last = planned
             .operations
@@ -416,6 +416,9 @@ impl<'a> Behind<'a> {
         let needs = self.needs.iter().filter_map(|n| self.nozzle_mbar(n));
         let need_mbar = needs.max().unwrap_or(0) + stand.map_or(0, |b| b.drop_mbar);
         let have_mbar = stand.map_or(0, |b| b.pressure_mbar);
+        let usable = stand.and_then(|b| usable_above(self.situation, b, need_mbar));
+        let store = super::supply::bank_store(code);
+        let have_g = usable.map_or(have_g, |grams| (grams - self.taken_from(&store)).max(0));
         let bottle = stand
             .and_then(|b| usable_of_one_bottle(self.situation, b, need_mbar))
             .unwrap_or(grams)
@@ -435,7 +438,7 @@ impl<'a> Behind<'a> {
                 opens,
             );
         }
-        let relax = Relax::Store(super::supply::bank_store(code));
+        let relax = Relax::Store(store);
         let without: Vec<Relax> = kept.iter().filter(|r| **r != relax).cloned().collect();
         let taken = self.end(&Plenty::of(&without), &Plan::default()).is_some();
         Shut::new(
@@ -523,9 +526,14 @@ fn usable_of_one_bottle(
         pressure_mbar: FULL_BOTTLE_MBAR,
         ..stand.clone()
     };
+    usable_above(situation, &full, mbar)
+}
+
+/// Grams that a bank gives above a pressure in one go at the site's pace.
+fn usable_above(situation: &Situation, stand: &crate::situation::Bank, mbar: i64) -> Option<i64> {
     let floor = Bar::new(mbar as f64 / 1000.0).ok()?;
     let pace = super::supply::pace(situation);
-    super::need::bank(&full)
+    super::need::bank(stand)
         .ok()?
         .usable_grams_at(pace, floor)
         .ok()

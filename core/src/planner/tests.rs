@@ -333,6 +333,19 @@ proptest! {
         prop_assert_eq!(check(&left, &extended), []);
     }
 
+    /// A plan with jobs added keeps every rule, and everything that it had to the minute.
+    #[test]
+    fn what_is_added_moves_nothing(
+        problem in a_problem(),
+        order in prop::collection::vec((0_usize..8, 0_usize..3), 0..10),
+        further in prop::collection::vec((0_usize..8, 0_usize..3), 0..4),
+    ) {
+        let plan = decode(&problem, &order);
+        let added = add(&problem, &plan, &further);
+        prop_assert_eq!(check(&problem, &added), []);
+        prop_assert_eq!(&added.jobs[..plan.jobs.len()], &plan.jobs[..]);
+    }
+
     /// What is written is read back as it was.
     #[test]
     fn a_problem_survives_writing_and_reading(problem in a_problem()) {

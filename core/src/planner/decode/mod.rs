@@ -1,6 +1,7 @@
 //! From an order of jobs to a plan: each is placed as early as the rules allow behind those before it.
 
 mod balance;
+mod keep;
 mod powder;
 mod room;
 mod state;
@@ -9,6 +10,7 @@ mod tests;
 mod toll;
 
 pub(super) use balance::{Balance, DrawSize};
+pub use keep::add;
 pub(super) use room::Room;
 pub(super) use state::{Outcome, State, Trail};
 pub(super) use toll::Toll;

@@ -58,6 +58,17 @@ pub(in crate::planner) struct Placed {
     pub way: usize,
 }
 
+/// Where an operation stands in a plan that is kept.
+#[derive(Debug, Clone)]
+pub(super) struct Fixed {
+    pub begin: i64,
+    pub start: i64,
+    pub cell: Option<usize>,
+    /// Draws `(lot, grams)`.
+    pub lots: Vec<(usize, i64)>,
+    pub way: usize,
+}
+
 /// The placed operations of one job, kept between jobs to spare allocations.
 #[derive(Debug, Default, Clone)]
 pub(in crate::planner) struct Trail {
@@ -417,6 +428,32 @@ impl State {
         }
         for Share { of, amount } in &shares.let_go {
             self.shared[*of].take(end, rules.horizon, -times * amount);
+        }
+    }
+
+    /// Takes what an operation of a kept plan takes, where it stands.
+    pub(super) fn fix(&mut self, rules: &Rules, operation: &OperationRule, fixed: &Fixed) {
+        let period = rules.period_from(fixed.begin);
+        let placed = Placed {
+            begin: fixed.begin,
+            start: fixed.start,
+            cell: fixed.cell.map(|cell| (cell, period)),
+            lots: fixed.lots.len(),
+            way: fixed.way,
+        };
+        self.share(rules, operation, placed, 1);
+        for draw in &operation.ways[fixed.way].draws {
+            self.stores[draw.store].take(fixed.start, draw.size);
+        }
+        for (lot, grams) in &fixed.lots {
+            self.powder.give_back(*lot, -grams);
+        }
+        if let (Some(cell), WorkRule::Stage { powder, .. }) = (fixed.cell, &operation.work) {
+            self.cells[cell] = CellNow {
+                free: fixed.start + operation.minutes,
+                period: Some(period),
+                powder: Some(*powder),
+            };
         }
     }
 

@@ -1,7 +1,7 @@
 //! What the timeline shows, in minutes since 1970, before any of it has a place on the page.
 
 use chrono::{DateTime, Days, NaiveTime, TimeZone, Utc};
-use mendpost_core::lineup::{LineUp, Place, Readiness, Work};
+use mendpost_core::lineup::{LineUp, Place, Readiness, Work, power_by_time};
 use mendpost_core::situation::Situation;
 
 use crate::words::Words;
@@ -28,6 +28,10 @@ pub struct Data {
     pub duty: Vec<(i64, i64, i64)>,
     /// From, to, for each person busy.
     pub busy: Vec<(i64, i64)>,
+    /// From when on so many watts are taken, the camp's included; sorted.
+    pub power: Vec<(i64, i64)>,
+    /// What the set gives, in watts.
+    pub rated_w: i64,
     /// When an asset is back, and by which place.
     pub back: Vec<(i64, String)>,
     /// When, and its words.
@@ -114,7 +118,7 @@ pub fn gather(situation: &Situation, line_up: &LineUp, words: &Words<'_>) -> Dat
                 .format("%H:%M")
         ),
         title: format!(
-            "Timeline: cell, stations, people and returns until {}; the table says the same in words",
+            "Timeline: cell, stations, people, power and returns until {}; the table says the same in words",
             words.clock(at(end))
         ),
         days: days(situation, start, end),
@@ -123,6 +127,8 @@ pub fn gather(situation: &Situation, line_up: &LineUp, words: &Words<'_>) -> Dat
             .filter(|(at, _)| *at <= end && *at >= now)
             .collect(),
         busy: busy(line_up, start, end),
+        power: power(situation, line_up, start, end),
+        rated_w: situation.fuel.rated_w,
         start,
         end,
         now,
@@ -207,6 +213,17 @@ fn busy(line_up: &LineUp, start: i64, end: i64) -> Vec<(i64, i64)> {
         }
     }
     busy
+}
+
+fn power(situation: &Situation, line_up: &LineUp, start: i64, end: i64) -> Vec<(i64, i64)> {
+    let levels = power_by_time(situation, line_up).into_iter();
+    let mut levels: Vec<(i64, i64)> = levels
+        .map(|(at, watts)| (minute(at), watts))
+        .filter(|(at, _)| *at < end)
+        .collect();
+    let before = levels.iter().rposition(|(at, _)| *at <= start).unwrap_or(0);
+    levels.drain(..before);
+    levels
 }
 
 fn merged(duty: &[(i64, i64, i64)]) -> Vec<(i64, i64)> {

@@ -1,4 +1,4 @@
-//! The timeline of a line-up as a drawing: cell, stations, people, and what is back when.
+//! The timeline of a line-up as a drawing: cell, stations, people, power, and what is back when.
 //!
 //! Bars carry place numbers, never names; what does not fit a label stands beside or above its
 //! bar; nights are folded. The table beside it says the same in words.
@@ -8,6 +8,7 @@ mod bars;
 mod foot;
 mod gather;
 mod people;
+mod power;
 
 use axis::Axis;
 use gather::Data;
@@ -68,6 +69,7 @@ pub fn draw(data: &Data, wide: i64) -> Timeline {
     }
     bars::idle(&mut canvas, data, &axis, &lanes);
     people::draw(&mut canvas, data, &axis, &lanes);
+    power::draw(&mut canvas, data, &axis, &lanes);
     people::back(&mut canvas, data, &axis, &lanes);
     let height = foot::draw(&mut canvas, data, &axis, &lanes);
     Timeline {
@@ -78,7 +80,7 @@ pub fn draw(data: &Data, wide: i64) -> Timeline {
     }
 }
 
-/// Where each lane stands. The two after the stations are People and Back.
+/// Where each lane stands. The three after the stations are People, Power and Back.
 struct Lanes {
     top: Vec<f64>,
     high: Vec<f64>,
@@ -109,6 +111,7 @@ impl Lanes {
             (7.0 * axis::pixels(data.most_people()) + 6.0).max(27.0),
             Vec::new(),
         );
+        lanes.add(28.0, Vec::new());
         lanes.add(27.0, Vec::new());
         lanes
     }
@@ -121,6 +124,10 @@ impl Lanes {
     }
 
     const fn people(&self) -> usize {
+        self.top.len() - 3
+    }
+
+    const fn power(&self) -> usize {
         self.top.len() - 2
     }
 
@@ -209,7 +216,7 @@ impl Canvas {
             .lanes
             .iter()
             .map(String::as_str)
-            .chain(["People", "Back"]);
+            .chain(["People", "Power", "Back"]);
         for (lane, name) in names.enumerate() {
             let middle = if lane == 0 {
                 lanes.high[0] - 19.0
