@@ -7,8 +7,10 @@ use crate::planner::plan::{Plan, PlannedJob, Spot};
 use crate::planner::problem::{Operation, Problem};
 use crate::planner::rules::{OperationRule, Rules};
 
-/// Keeps every operation of a plan where it is, and places further `(job, option)` positions in this order,
-/// each operation as early as what the plan leaves allows; stages go behind those already in the cell.
+/// Keeps every operation of a plan where it is and places further jobs in what it leaves.
+///
+/// They come as `(job, option)` positions and are placed in this order, each operation as early as
+/// possible; stages go behind those already in the cell.
 ///
 /// The plan must keep the rules of the problem, as one that was verified does, or of one that gives no
 /// more than this one. What does not fit is left out; a job that the plan has, and a position that the
