@@ -239,6 +239,7 @@ mod tests {
                 temperature_c: 500,
             },
             powder: "SS316".parse().expect("a code"),
+            recipes: std::collections::BTreeSet::new(),
             stages: 1,
             left: Ok(Endurance {
                 source: GasSource::Bank(stand().code),

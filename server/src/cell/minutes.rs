@@ -1,7 +1,9 @@
 //! How long the gas lasts at each pressure that recipes in use ask for, bank by bank.
 
+use std::collections::BTreeSet;
+
 use mendpost_core::catalogue::{Recipe, RecipeState, Spray};
-use mendpost_core::code::PowderCode;
+use mendpost_core::code::{PowderCode, RecipeCode};
 use mendpost_core::lineup::{Endurance, GasSource, Setting, Shut, endurance};
 use mendpost_core::situation::{Situation, Way};
 
@@ -16,16 +18,19 @@ pub struct InUse {
     pub powder: PowderCode,
     /// How many stages ask for it.
     pub stages: usize,
+    /// Whose stages they are.
+    pub recipes: BTreeSet<RecipeCode>,
     pub left: Result<Endurance, Shut>,
 }
 
 impl InUse {
-    fn new(situation: &Situation, spray: &Spray) -> InUse {
+    fn new(situation: &Situation, recipe: &Recipe, spray: &Spray) -> InUse {
         let setting = Setting::of(spray);
         InUse {
             setting,
             powder: spray.powder.clone(),
             stages: 1,
+            recipes: BTreeSet::from([recipe.code.clone()]),
             left: endurance(situation, setting),
         }
     }
@@ -41,24 +46,26 @@ impl InUse {
 /// pressure the one counts that leaves the fewest minutes.
 pub fn in_use(situation: &Situation) -> Vec<InUse> {
     let mut all: Vec<InUse> = Vec::new();
-    let sprays = recipes_in_use(situation)
-        .into_iter()
-        .flat_map(Recipe::sprays);
-    for spray in sprays {
+    let recipes = recipes_in_use(situation).into_iter();
+    for (recipe, spray) in recipes.flat_map(|r| r.sprays().map(move |spray| (r, spray))) {
         let setting = Setting::of(spray);
         let same = |other: &&mut InUse| {
             (other.setting.gas, other.setting.pressure_mbar) == (setting.gas, setting.pressure_mbar)
         };
         match all.iter_mut().find(same) {
             Some(known) => {
-                let stages = known.stages + 1;
                 // A colder gas is denser: more of it flows.
                 if setting.temperature_c < known.setting.temperature_c {
-                    *known = InUse::new(situation, spray);
+                    *known = InUse {
+                        stages: known.stages,
+                        recipes: std::mem::take(&mut known.recipes),
+                        ..InUse::new(situation, recipe, spray)
+                    };
                 }
-                known.stages = stages;
+                known.stages += 1;
+                known.recipes.insert(recipe.code.clone());
             }
-            None => all.push(InUse::new(situation, spray)),
+            None => all.push(InUse::new(situation, recipe, spray)),
         }
     }
     all.sort_by_key(|used| {
@@ -114,6 +121,8 @@ pub struct MinutesRow {
     pub mark: &'static str,
     pub pressure: String,
     pub gas: String,
+    /// Which recipes ask for it.
+    pub recipes: String,
     /// Minutes of each bank and its floor; both empty where it holds another gas.
     pub cells: Vec<(String, String)>,
     /// In their place: why it cannot be sprayed at all, or that the compressor gives it.
@@ -131,12 +140,24 @@ pub fn minutes(words: &Words<'_>, gauges: &Gauges, used: &[InUse]) -> Minutes {
     }
 }
 
+/// 'AL-012, AL-014 and 2 more'.
+fn recipe_words(recipes: &BTreeSet<RecipeCode>) -> String {
+    const NAMED: usize = 3;
+    let named: Vec<&str> = recipes.iter().take(NAMED).map(RecipeCode::as_str).collect();
+    let more = match recipes.len().saturating_sub(NAMED) {
+        0 => String::new(),
+        more => format!(" and {more} more"),
+    };
+    named.join(", ") + &more
+}
+
 fn row(words: &Words<'_>, gauges: &Gauges, used: &InUse) -> MinutesRow {
     let setting = used.setting;
     let row = MinutesRow {
         mark: "lost",
         pressure: bar(setting.pressure_mbar),
         gas: format!("{}, {} °C", setting.gas, setting.temperature_c),
+        recipes: recipe_words(&used.recipes),
         cells: Vec::new(),
         instead: None,
         together: "0 min".to_owned(),

@@ -8,7 +8,7 @@ use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
 use mendpost_core::deposit::{
-    BondModel, Cone, DragLaw, Efficiency, Metal, Particle, PowderNeed, Quantile,
+    BondModel, Cone, DragLaw, Efficiency, Metal, Particle, PowderNeed, Quantile, deposited_grams,
 };
 use mendpost_core::gas::{
     Bank, Bar, Celsius, Compressor, Gas, GeneratorSet, KgPerHour, Kilowatts, MOLAR_GAS_CONSTANT,
@@ -46,7 +46,7 @@ Pressures are absolute; the unit of each value is in its name.
                  powder_c, [drag: carlson-hoglund, henderson]
   critical-velocity   density_kg_m3, strength_mpa, melting_c, cp_j_kg_k, particle_c, [diameter_um],
                  [model: assadi-2003, schmidt-2006, assadi-2011]
-  powder-need    deposited_kg, efficiency_mean, efficiency_sd, [quantile], [loss_kg], [coupon_kg],
+  powder-need    deposited_kg (or volume_cm3, solid_kg_m3, [porosity]), efficiency_mean, efficiency_sd, [quantile], [loss_kg], [coupon_kg],
                  [heel_kg]
   efficiency     approval_mean, approval_sd, builds (list of shares), [approval_builds: 4], [others: list],
                  [quantile]
@@ -81,7 +81,7 @@ Carlson & Hoglund 1964 unless given, and heat by Ranz & Marshall 1952.
 Critical velocity is by the model named (schmidt-2006 unless given, 25 um), good to some 15 %; it says
 nothing about efficiency, strength or bond.
 
-Powder need is the deposited mass over the efficiency that is reached in `quantile` of builds (0.95 unless
+Powder need is the deposited mass, or the volume with its allowance less its pores, over the efficiency that is reached in `quantile` of builds (0.95 unless
 given) by a beta distribution of the mean and spread; to load are the losses and the heel as well.
 
 Efficiency is learned by the conjugate analysis of the normal distribution: the approval counts as so many
@@ -352,7 +352,11 @@ fn critical_velocity(input: &CriticalVelocity) -> Result<Value, String> {
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 struct PowderNeedInput {
-    deposited_kg: f64,
+    deposited_kg: Option<f64>,
+    volume_cm3: Option<f64>,
+    solid_kg_m3: Option<f64>,
+    #[serde(default)]
+    porosity: f64,
     efficiency_mean: f64,
     efficiency_sd: f64,
     #[serde(default)]
@@ -365,15 +369,27 @@ struct PowderNeedInput {
     heel_kg: f64,
 }
 
+/// The mass that must stick: as given, or that of a volume less its pores.
+fn deposited_g(input: &PowderNeedInput) -> Result<f64, String> {
+    match (input.deposited_kg, input.volume_cm3, input.solid_kg_m3) {
+        (Some(kg), None, None) => Ok(kg * 1000.0),
+        (None, Some(volume), Some(solid)) => {
+            let grams = deposited_grams(volume, solid, input.porosity).map_err(said)?;
+            #[expect(clippy::cast_precision_loss, reason = "at most 25 000 t")]
+            Ok(grams as f64)
+        }
+        _ => Err("give either deposited_kg, or volume_cm3 and solid_kg_m3".to_owned()),
+    }
+}
+
 fn powder_need(input: &PowderNeedInput) -> Result<Value, String> {
     let efficiency = Efficiency::new(input.efficiency_mean, input.efficiency_sd).map_err(said)?;
     let quantile = match input.quantile {
         Some(given) => Quantile::new(given).map_err(said)?,
         None => Quantile::default(),
     };
-    let [deposited, loss, coupon] =
-        [input.deposited_kg, input.loss_kg, input.coupon_kg].map(|kg| kg * 1000.0);
-    let need = PowderNeed::new(deposited, efficiency, quantile, loss, coupon)
+    let [loss, coupon] = [input.loss_kg, input.coupon_kg].map(|kg| kg * 1000.0);
+    let need = PowderNeed::new(deposited_g(input)?, efficiency, quantile, loss, coupon)
         .and_then(|need| need.with_heel(input.heel_kg * 1000.0));
     let need = need.map_err(said)?;
     Ok(json!({

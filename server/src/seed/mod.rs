@@ -79,7 +79,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
 
     let made = recipe::Sheets::new(files, faults);
     let parts = made.parts(faults);
-    let recipes = made.recipes(&known, &stations.codes(faults), faults);
+    let recipes = made.recipes((&known, &powders), &stations.codes(faults), faults);
     let stages = weighed::Known {
         stages: made.stages(),
         lots: sheets.lot_powders(),

@@ -8,6 +8,8 @@ use mendpost_core::catalogue::{
     Flag, Operation, OperationKind, Part, Recipe, RecipeFault, RecipeState, Spray,
 };
 use mendpost_core::code::{PartCode, PowderCode, RecipeCode, StationCode};
+use mendpost_core::deposit::deposited_grams;
+use mendpost_core::powder::Powder;
 use std::collections::{BTreeMap, BTreeSet};
 
 const PARTS: Sheet = Sheet {
@@ -61,7 +63,7 @@ const SPRAYS: Sheet = Sheet {
         "handling_min",
         "gas_only_min",
     ],
-    optional: &["approval_builds"],
+    optional: &["approval_builds", "volume_cm3", "porosity_permille"],
     may_be_missing: false,
 };
 
@@ -129,12 +131,12 @@ impl Sheets {
 
     pub(super) fn recipes(
         &self,
-        powders: &BTreeSet<PowderCode>,
+        (known, powders): (&BTreeSet<PowderCode>, &[Powder]),
         stations: &BTreeSet<StationCode>,
         faults: &Faults,
     ) -> Vec<Recipe> {
         let keys = self.keys(faults);
-        let sprays = self.sprays(&keys, powders, faults);
+        let sprays = self.sprays(&keys, (known, powders), faults);
         let mut operations = self.operations(&keys, stations, sprays, faults);
         let mut recipes: Vec<Recipe> = Vec::new();
         for row in &self.recipes {
@@ -169,14 +171,14 @@ impl Sheets {
     fn sprays(
         &self,
         keys: &BTreeSet<Key>,
-        powders: &BTreeSet<PowderCode>,
+        (known, powders): (&BTreeSet<PowderCode>, &[Powder]),
         faults: &Faults,
     ) -> BTreeMap<(Key, i64), (Spray, Row)> {
         let mut sprays = BTreeMap::new();
         for row in &self.sprays {
             let key = key(row, keys, faults);
             let position = row.number(faults, "position", 0, POSITIONS);
-            let spray = spray(row, powders, faults);
+            let spray = spray(row, known, powders, faults);
             let (Some(key), Some(position), Some(spray)) = (key, position, spray) else {
                 continue;
             };
@@ -339,10 +341,47 @@ fn operation(row: &Row, stations: &BTreeSet<StationCode>, faults: &Faults) -> Op
     })
 }
 
-fn spray(row: &Row, powders: &BTreeSet<PowderCode>, faults: &Faults) -> Option<Spray> {
+/// What must stick: as told, or the volume told, less its pores, of the powder's metal.
+fn deposited_g(
+    row: &Row,
+    powder: Option<&PowderCode>,
+    powders: &[Powder],
+    faults: &Faults,
+) -> Option<i64> {
+    let volume = row.number_optional(faults, "volume_cm3", 3, 1..=1_000_000_000);
+    let porosity = row.number_optional(faults, "porosity_permille", 0, 0..=500);
+    let Some(volume) = volume? else {
+        return row.number(faults, "deposited_g", 0, 1..=1_000_000);
+    };
+    if row.given("deposited_g").is_some() {
+        let what = "given beside 'volume_cm3'; give the one or the other";
+        row.fault(faults, "deposited_g", what);
+        return None;
+    }
+    let solid = powders.iter().find(|p| Some(&p.code) == powder)?.solid;
+    let Some(solid) = solid else {
+        let what =
+            "powders.csv does not tell the density of this powder; tell it, or give 'deposited_g'";
+        row.fault(faults, "volume_cm3", what);
+        return None;
+    };
+    #[expect(clippy::cast_precision_loss, reason = "checked to be small")]
+    let [volume, density, porosity] =
+        [volume, solid.density_kg_m3, porosity?.unwrap_or(0)].map(|figure| figure as f64);
+    deposited_grams(volume / 1000.0, density, porosity / 1000.0)
+        .map_err(|error| row.fault(faults, "volume_cm3", error))
+        .ok()
+}
+
+fn spray(
+    row: &Row,
+    known: &BTreeSet<PowderCode>,
+    powders: &[Powder],
+    faults: &Faults,
+) -> Option<Spray> {
     let number = |column, allowed| row.number(faults, column, 0, allowed);
-    let powder = row.one_of(faults, "powder", powders);
-    let deposited_g = number("deposited_g", 1..=1_000_000);
+    let powder = row.one_of(faults, "powder", known);
+    let deposited_g = deposited_g(row, powder.as_ref(), powders, faults);
     let one_lot = row.yes_or_no(faults, "one_lot");
     let gas = row.parse(faults, "gas");
     let pressure_mbar = row.number(faults, "pressure_bar", 3, 1000..=100_000);

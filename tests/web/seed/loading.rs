@@ -1,6 +1,6 @@
 //! Loading: at any hour, whole or not at all, and everything adds up.
 
-use super::{data, situation_at, state};
+use super::{SeedFiles, at, data, read, situation_at, state};
 use mendpost_core::catalogue::Recipe;
 use mendpost_core::lineup::{Draft, draft};
 use mendpost_core::situation::Situation;
@@ -160,3 +160,42 @@ async fn a_site_is_written_whole_or_not_at_all() {
     let whole = verify_journal(&state.db.read).await.expect("readable");
     assert!(whole.is_ok());
 }
+
+/// ZN-021's 3700 g told as a volume instead: 660 cm3 of 5.73 g/cm3 with 2 % pores are 660 x 5.73 x 0.98
+/// = 3706.2 g, rounded up. Mass and volume together
+/// are a fault.
+#[test]
+fn what_must_stick_may_be_told_as_a_volume() {
+    let with = |line: &str| {
+        let mut files = SeedFiles::demonstration();
+        let text = files.text("sprays.csv").expect("the file").to_owned();
+        let head = text.lines().next().expect("a head");
+        let mut lines: Vec<String> = vec![format!("{head},volume_cm3,porosity_permille")];
+        lines.extend(
+            text.lines()
+                .skip(1)
+                .map(|row| match row.strip_prefix(WITH_MASS) {
+                    Some(rest) => format!("{line}{rest},660,20"),
+                    None => format!("{row},,"),
+                }),
+        );
+        files.set("sprays.csv", (lines.join("\n") + "\n").as_str());
+        files
+    };
+    let data = read(&with("ZN-021,1,3,ZNAL15,,no"), at(START)).expect("no fault");
+    let recipe = data.recipes.iter().find(|r| r.code.as_str() == "ZN-021");
+    let stage = recipe
+        .expect("listed")
+        .sprays()
+        .next()
+        .expect("a stage")
+        .deposited_g;
+    assert_eq!(stage, 3707);
+    let both = read(&with(WITH_MASS), at(START))
+        .err()
+        .expect("both are told");
+    let told = |fault: &str| both.iter().any(|told| told.to_string().contains(fault));
+    assert!(told("give the one or the other"), "{both:?}");
+}
+
+const WITH_MASS: &str = "ZN-021,1,3,ZNAL15,3700,no";

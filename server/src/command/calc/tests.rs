@@ -62,6 +62,15 @@ fn further_figures_are_given_where_they_are_asked_for() {
         r#"{"deposited_kg":1,"efficiency_mean":0.8,"efficiency_sd":0,"heel_kg":0.2}"#,
     );
     assert_eq!(number(&load, "load_kg"), 1.45);
+    // 100 cm3 of copper with 1 % pores: 100 x 8.96 x 0.99 = 887.04 g; over 0.85 it is 1043.58 g.
+    let copper = out(
+        Name::PowderNeed,
+        r#"{"volume_cm3":100,"solid_kg_m3":8960,"porosity":0.01,"efficiency_mean":0.85,"efficiency_sd":0}"#,
+    );
+    assert!(
+        (number(&copper, "fed_kg") - 1.043_58).abs() < 0.002,
+        "{copper}"
+    );
 }
 
 /// 1 kg at an efficiency of 0.8 known exactly is 1.25 kg fed, and 0.2 kg more to load.
@@ -172,6 +181,11 @@ fn what_is_wrong_is_named_with_what_is_allowed() {
             Name::Fuel,
             r#"{"rated_kw":60,"load_kw":9,"hours":-1}"#,
             "hours -1 is out of range",
+        ),
+        (
+            Name::PowderNeed,
+            r#"{"efficiency_mean":0.8,"efficiency_sd":0}"#,
+            "give either deposited_kg",
         ),
         (
             Name::PowderNeed,
