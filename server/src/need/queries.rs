@@ -193,7 +193,6 @@ pub fn content(capability: &Capability, version: i64) -> Value {
 
 /// One version of what a capability needs.
 pub(super) struct Version {
-    pub version: i64,
     pub must_run: i64,
     pub assets: Vec<String>,
     pub likely: Vec<i64>,
@@ -210,7 +209,7 @@ pub(super) async fn versions(
     code: &str,
 ) -> Result<Vec<Version>, sqlx::Error> {
     sqlx::query!(
-        r#"select n.version, n.must_run, n.said_by, n.said_ms, n.entered_by, n.entered_ms,
+        r#"select n.must_run, n.said_by, n.said_ms, n.entered_by, n.entered_ms,
              (select json_group_array(code) from (
                 select a.code from need_asset na join asset a on a.id = na.asset_id
                 where na.capability_id = n.capability_id and na.version = n.version
@@ -233,7 +232,6 @@ pub(super) async fn versions(
             losses.iter().map(of).collect::<Option<Vec<i64>>>()
         };
         Ok(Version {
-            version: row.version,
             must_run: row.must_run,
             assets,
             likely: losses.iter().map(|(likely, ..)| *likely).collect(),
