@@ -142,7 +142,8 @@ fn order(case: &Case, verified: &Verified) -> Vec<RequestCode> {
 }
 
 /// What a new order does otherwise than an old one: who comes in, who falls out, and the fewest
-/// requests that must be taken out and put in elsewhere to make the new order of the old.
+/// requests that must be taken out and put in elsewhere to make the new order of the old; of several
+/// ways to do so one that leaves most at the same place.
 ///
 /// One request that goes from the ninth place to the second is one move, though seven others stand a
 /// place lower after it.
@@ -151,16 +152,14 @@ pub fn moves(old: &[RequestCode], new: &[RequestCode]) -> Vec<Move> {
     let place_in = |order: &[RequestCode], request: &RequestCode| {
         order.iter().position(|r| r == request).map(|n| n + 1)
     };
-    let common: Vec<(&RequestCode, usize)> = new
-        .iter()
-        .filter_map(|request| Some((request, place_in(old, request)?)))
+    let common: Vec<(usize, usize)> = (1..)
+        .zip(new)
+        .filter_map(|(to, request)| Some((place_in(old, request)?, to)))
         .collect();
-    let stay = longest_rising(&common.iter().map(|(_, place)| *place).collect::<Vec<_>>());
-    let shifted = |request: &RequestCode| {
-        common
-            .iter()
-            .zip(&stay)
-            .any(|((r, _), stays)| *r == request && !stays)
+    let stay = longest_rising(&common);
+    let shifted = |to: usize| {
+        let mut places = common.iter().zip(&stay);
+        places.any(|((_, place), stays)| *place == to && !stays)
     };
     let mut moves: Vec<Move> = (1..)
         .zip(new)
@@ -168,7 +167,7 @@ pub fn moves(old: &[RequestCode], new: &[RequestCode]) -> Vec<Move> {
             let request = request.clone();
             match place_in(old, &request) {
                 None => Some(Move::In { request, place: to }),
-                Some(from) if shifted(&request) => Some(Move::Shifted { request, from, to }),
+                Some(from) if shifted(to) => Some(Move::Shifted { request, from, to }),
                 Some(_) => None,
             }
         })
@@ -181,18 +180,19 @@ pub fn moves(old: &[RequestCode], new: &[RequestCode]) -> Vec<Move> {
     moves
 }
 
-/// Which of the numbers, all different, belong to a longest run that rises from the first to the
-/// last.
-fn longest_rising(numbers: &[usize]) -> Vec<bool> {
-    // For each number the length of the longest run that ends with it, and the one before it there.
-    let mut runs: Vec<(usize, Option<usize>)> = Vec::with_capacity(numbers.len());
-    for (here, number) in numbers.iter().enumerate() {
+/// Which of the places, before and after, belong to a longest run in which both rise; of equally long
+/// ones, one in which most are the same before and after.
+fn longest_rising(places: &[(usize, usize)]) -> Vec<bool> {
+    // For each place the longest run that ends with it: length, how many are the same, the one before.
+    let mut runs: Vec<((usize, usize), Option<usize>)> = Vec::with_capacity(places.len());
+    for (here, (from, to)) in places.iter().enumerate() {
         let before = (0..here)
-            .filter(|n| numbers[*n] < *number)
+            .filter(|n| places[*n].0 < *from)
             .max_by_key(|n| runs[*n].0);
-        runs.push((before.map_or(1, |n| runs[n].0 + 1), before));
+        let (length, same) = before.map_or((0, 0), |n| runs[n].0);
+        runs.push(((length + 1, same + usize::from(from == to)), before));
     }
-    let mut stays = vec![false; numbers.len()];
+    let mut stays = vec![false; places.len()];
     let mut at = (0..runs.len()).max_by_key(|n| runs[*n].0);
     while let Some(n) = at {
         stays[n] = true;

@@ -38,6 +38,8 @@ struct CapabilityRow {
     standing: String,
     said: String,
     loss: String,
+    /// Between which two the loss may lie; empty where nobody said.
+    range: String,
     /// What the next one down adds; empty where all are down.
     next: String,
 }
@@ -84,7 +86,7 @@ fn row(page: &Layout, capability: &Capability, loss: &CapabilityLoss) -> Capabil
         .rates(Figure::Low)
         .zip(capability.rates(Figure::High))
         .and_then(|(low, high)| Some((low.get(loss.down)?, high.get(loss.down)?)))
-        .map(|(low, high)| format!("; may be {} to {}", whole(*low), whole(*high)));
+        .map(|(low, high)| format!("{} to {}", whole(*low), whole(*high)));
     CapabilityRow {
         name: sentence(&capability.name),
         path: capability_path(capability.code.as_str()),
@@ -92,12 +94,8 @@ fn row(page: &Layout, capability: &Capability, loss: &CapabilityLoss) -> Capabil
         running: loss.running,
         must_run: loss.must_run,
         standing: standing(loss),
-        said: format!(
-            "{}, {}{}",
-            capability.said_by,
-            page.day(&said_ms),
-            range.unwrap_or_default()
-        ),
+        said: format!("{}, {}", capability.said_by, page.age(&said_ms)),
+        range: range.unwrap_or_default(),
         loss: whole(loss.loss_per_hour),
         next: next.map_or_else(String::new, |then| {
             format!("+{}", whole(then - loss.loss_per_hour))
@@ -123,7 +121,7 @@ fn answer(situation: &Situation, losses: &[CapabilityLoss]) -> (String, String) 
                 .find(|c| c.code == dearest.capability)
                 .map_or("", |c| c.name.as_str());
             let answer = format!(
-                "Count {} {unit} lost each hour, {} of them for {name}.",
+                "Count {} {unit} lost each hour; {name} loses most, {}.",
                 whole(total),
                 whole(dearest.loss_per_hour)
             );

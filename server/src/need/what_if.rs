@@ -206,11 +206,7 @@ impl Told<'_> {
                 Figure::High => "If the high figures are right".to_owned(),
                 Figure::Low | Figure::Likely => "If the low figures are right".to_owned(),
             },
-            rates: format!(
-                "{}; likely {} {unit}/h",
-                rates(outcome.figure),
-                rates(Figure::Likely)
-            ),
+            rates: format!("{} {unit}/h", rates(outcome.figure)),
             text,
             moves,
         }
@@ -221,6 +217,9 @@ impl Told<'_> {
         let (request, what) = match told {
             Move::In { request, place } => (request, format!("comes in, place {place}")),
             Move::Out { request, place } => (request, format!("falls out, was place {place}")),
+            Move::Shifted { request, from, to } if from == to => {
+                (request, format!("keeps place {to}, among others"))
+            }
             Move::Shifted { request, from, to } => {
                 let way = if to < from { "up" } else { "down" };
                 (request, format!("moves {way} to place {to}, was {from}"))

@@ -99,6 +99,29 @@ fn the_fewest_moves_are_told() {
     );
 }
 
+/// Old places in the new order: 2, 5, 1, 4, 3. Two may stay, as 1 before 3 or 2 before 4; R4 has the
+/// fourth place in both, so the latter is told.
+#[test]
+fn who_keeps_the_same_place_is_not_told_to_move() {
+    let order = |text: &str| -> Vec<RequestCode> { text.split(' ').map(code).collect() };
+    let told = moves(&order("R1 R2 R3 R4 R5"), &order("R2 R5 R1 R4 R3"));
+    let shifted: Vec<(String, usize, usize)> = told
+        .iter()
+        .map(|told| match told {
+            Move::Shifted { request, from, to } => (request.to_string(), *from, *to),
+            other => panic!("{other:?}"),
+        })
+        .collect();
+    assert_eq!(
+        shifted,
+        [
+            ("R5".to_owned(), 5, 2),
+            ("R1".to_owned(), 1, 3),
+            ("R3".to_owned(), 3, 5)
+        ]
+    );
+}
+
 proptest! {
     /// Taking what moved out of both orders leaves the same order twice.
     #[test]
