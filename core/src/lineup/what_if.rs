@@ -141,9 +141,10 @@ fn order(case: &Case, verified: &Verified) -> Vec<RequestCode> {
     .collect()
 }
 
-/// What a new order does otherwise than an old one: who comes in, who falls out, and the fewest
-/// requests that must be taken out and put in elsewhere to make the new order of the old; of several
-/// ways to do so one that leaves most at the same place.
+/// What a new order does otherwise than an old one: who comes in, who falls out, who moves.
+///
+/// Told are the fewest requests that must be taken out and put in elsewhere to make the new order of
+/// the old; of several ways to do so, one that leaves most at the same place.
 ///
 /// One request that goes from the ninth place to the second is one move, though seven others stand a
 /// place lower after it.

@@ -3,7 +3,7 @@
 use askama::Template;
 use axum::extract::{Path, State as Shared};
 use axum::response::Response;
-use mendpost_core::lineup::stops_now;
+use mendpost_core::lineup::{is_down, stops_now};
 use mendpost_core::people::Act;
 use mendpost_core::situation::{Asset, Situation};
 use serde_json::Value;
@@ -111,6 +111,9 @@ fn answer(page: &Layout, situation: &Situation, asset: &Asset, row: &AssetRow) -
 }
 
 fn stops(situation: &Situation, asset: &Asset) -> String {
+    if !is_down(situation, &asset.code) {
+        return "nothing now: it runs".to_owned();
+    }
     let unit = &situation.site.loss_word;
     format!("{} {unit}/h", whole(stops_now(situation, &asset.code)))
 }

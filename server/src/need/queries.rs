@@ -203,6 +203,9 @@ pub(super) struct Version {
     pub entered_ms: i64,
 }
 
+/// The likely, low and high loss rate with so many down.
+type Rates = (i64, Option<i64>, Option<i64>);
+
 /// Every version of what a capability needs, the newest first.
 pub(super) async fn versions(
     executor: impl SqliteExecutor<'_>,
@@ -226,9 +229,8 @@ pub(super) async fn versions(
     )
     .try_map(|row| {
         let assets: Vec<String> = decoded(serde_json::from_str(&row.assets))?;
-        let losses: Vec<(i64, Option<i64>, Option<i64>)> =
-            decoded(serde_json::from_str(&row.losses))?;
-        let end = |of: fn(&(i64, Option<i64>, Option<i64>)) -> Option<i64>| {
+        let losses: Vec<Rates> = decoded(serde_json::from_str(&row.losses))?;
+        let end = |of: fn(&Rates) -> Option<i64>| {
             losses.iter().map(of).collect::<Option<Vec<i64>>>()
         };
         Ok(Version {

@@ -27,7 +27,7 @@ use crate::words::work::sentence;
 const ITERATIONS: u64 = 20_000;
 
 /// Seconds after which a search ends all the same, on a slow machine.
-const MOST_SECONDS: f64 = 4.0;
+const MOST_SECONDS: f64 = 3.0;
 
 /// One at a time: each takes both processors of a small machine.
 static ONE: Semaphore = Semaphore::const_new(1);
