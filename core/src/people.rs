@@ -15,7 +15,7 @@ pub fn may(role: Role, act: Act) -> bool {
     use Role::{Checker, Crew, Lead, Storekeeper, Viewer};
     let roles: &[Role] = match act {
         Act::Look => &[Crew, Checker, Lead, Storekeeper, Viewer],
-        Act::FileRequest | Act::Attach => &[Crew, Checker, Lead, Storekeeper],
+        Act::FileRequest | Act::Attach | Act::ReportAsset => &[Crew, Checker, Lead, Storekeeper],
         Act::Plan => &[Crew, Checker, Lead, Storekeeper],
         Act::AcceptLineUp => &[Lead],
         Act::HoldLot => &[Crew, Checker, Lead, Storekeeper],
@@ -103,6 +103,8 @@ pub enum Act {
     Look,
     /// Report a damaged, worn or interim part, and change that report.
     FileRequest,
+    /// Say that an asset is down, will go down, or runs.
+    ReportAsset,
     /// Add photos and papers to a request or a lot, and take off one's own.
     Attach,
     /// Have the line-up computed again.
@@ -125,7 +127,7 @@ pub enum Act {
     ReadGauges,
     /// Say what a watch shows, when the clock is in doubt.
     ConfirmClock,
-    /// Change the site, its people and its stations.
+    /// Change the site, its people, its stations, its assets and what it needs of them.
     SetUpSite,
 }
 
@@ -134,6 +136,7 @@ impl Act {
     pub const ALL: &'static [Act] = &[
         Act::Look,
         Act::FileRequest,
+        Act::ReportAsset,
         Act::Attach,
         Act::Plan,
         Act::AcceptLineUp,
@@ -154,6 +157,7 @@ impl fmt::Display for Act {
         f.write_str(match self {
             Act::Look => "read the pages",
             Act::FileRequest => "file a request",
+            Act::ReportAsset => "report an asset down or up",
             Act::Attach => "add photos and papers",
             Act::Plan => "plan again",
             Act::AcceptLineUp => "say which line-up the crew works to",

@@ -19,6 +19,7 @@ pub mod form;
 pub mod health;
 pub mod journal;
 pub mod lineup;
+pub mod need;
 pub mod now;
 pub mod once;
 pub mod page;
@@ -108,6 +109,7 @@ pub fn routes() -> Routes {
         .merge(lineup::routes())
         .merge(signature::routes())
         .merge(site::routes())
+        .merge(need::routes())
         .merge(journal::routes())
         .merge(backup::routes())
         .merge(clock_check::routes())

@@ -297,7 +297,9 @@ impl Screen {
             Screen::Catalogue => "Which parts can this cell make, by which approved recipe?",
             Screen::Powder => "Which lot do I open; what runs out when?",
             Screen::Cell => "How long can we spray: gas, fuel, nozzle, stations, people?",
-            Screen::Site => "Where is this, who works here, and who may do what?",
+            Screen::Site => {
+                "Where is this, what does it need, who works here, and who may do what?"
+            }
             Screen::Account => "Who am I here, and where am I signed in?",
             Screen::Contents | Screen::SignIn | Screen::Start | Screen::Error => "",
         }

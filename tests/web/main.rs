@@ -10,6 +10,7 @@ mod errors;
 mod health;
 mod journal;
 mod line_up;
+mod needs;
 mod now;
 mod once;
 mod people;

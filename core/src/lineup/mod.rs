@@ -21,6 +21,7 @@ mod relax;
 mod stock;
 mod supply;
 mod unlock;
+mod what_if;
 
 pub use change::{Change, changes};
 pub use conditions::{Conditions, Difference, conditions};
@@ -41,6 +42,7 @@ pub use power::{POWER, power_by_time};
 pub use stock::{Arrival, Fall, LotStock, OutCause, RunOut, Stock, stocks};
 pub use supply::{FUEL, SERVICE, bank_store};
 pub use unlock::{Waiting, WaitingWay, complete};
+pub use what_if::{Case, Move, WhatIf, cases, moves, what_if};
 
 #[cfg(test)]
 mod tests;

@@ -10,7 +10,7 @@ mod supply;
 
 pub use cell::{Cell, Closed, Divergent, Station};
 pub use duty::{DutyError, DutyHours, Shift, duty_shifts, instant};
-pub use need::{Asset, Capability, LossFault};
+pub use need::{Asset, Capability, Figure, LossFault, LossRange};
 pub use request::{Damage, Request, Way};
 pub use supply::{Bank, Brings, Compressor, Delivery, Fuel, Receiver};
 

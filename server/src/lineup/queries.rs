@@ -17,6 +17,8 @@ pub struct Stored {
     pub accepted: Option<(String, i64)>,
     /// Changes journaled since it was computed that could make it otherwise.
     pub changes_since: i64,
+    /// Whether an asset was reported or a need said since it was computed.
+    pub need_changed: bool,
 }
 
 /// What is to be stored.
@@ -37,7 +39,8 @@ pub async fn latest(executor: impl SqliteExecutor<'_>) -> Result<Option<Stored>,
     sqlx::query!(
         r#"select l.number, l.computed_ms, l.search_ms, l.iterations, l.line_up,
              a.accepted_by as "accepted_by?", a.accepted_ms as "accepted_ms?",
-             (select count(*) from journal j where j.sequence > l.journal_sequence and j.subject_kind not in ('lineup', 'person')) as "changes_since!: i64"
+             (select count(*) from journal j where j.sequence > l.journal_sequence and j.subject_kind not in ('lineup', 'person')) as "changes_since!: i64",
+             exists (select 1 from journal j where j.sequence > l.journal_sequence and j.subject_kind in ('asset', 'capability')) as "need_changed!: bool"
            from lineup l
            left join lineup_accepted a on a.lineup_id = l.id
            order by l.number desc, a.sequence desc
@@ -52,6 +55,7 @@ pub async fn latest(executor: impl SqliteExecutor<'_>) -> Result<Option<Stored>,
             line_up: decoded(serde_json::from_str(&row.line_up))?,
             accepted: row.accepted_by.zip(row.accepted_ms),
             changes_since: row.changes_since,
+            need_changed: row.need_changed,
         })
     })
     .fetch_optional(executor)
@@ -62,7 +66,8 @@ pub async fn latest(executor: impl SqliteExecutor<'_>) -> Result<Option<Stored>,
 pub async fn accepted(executor: impl SqliteExecutor<'_>) -> Result<Option<Stored>, sqlx::Error> {
     sqlx::query!(
         r#"select l.number, l.computed_ms, l.search_ms, l.iterations, l.line_up, a.accepted_by, a.accepted_ms,
-             (select count(*) from journal j where j.sequence > l.journal_sequence and j.subject_kind not in ('lineup', 'person')) as "changes_since!: i64"
+             (select count(*) from journal j where j.sequence > l.journal_sequence and j.subject_kind not in ('lineup', 'person')) as "changes_since!: i64",
+             exists (select 1 from journal j where j.sequence > l.journal_sequence and j.subject_kind in ('asset', 'capability')) as "need_changed!: bool"
            from lineup_accepted a
            join lineup l on l.id = a.lineup_id
            order by a.sequence desc
@@ -77,6 +82,7 @@ pub async fn accepted(executor: impl SqliteExecutor<'_>) -> Result<Option<Stored
             line_up: decoded(serde_json::from_str(&row.line_up))?,
             accepted: Some((row.accepted_by, row.accepted_ms)),
             changes_since: row.changes_since,
+            need_changed: row.need_changed,
         })
     })
     .fetch_optional(executor)

@@ -8,6 +8,7 @@ use super::safety::Safety;
 use super::stacks::{Stack, stacks};
 use crate::clock_check::InDoubt;
 use crate::lineup::Stored;
+use crate::need::capability_path;
 use crate::page::{Layout, Notice, whole};
 use crate::requests::path;
 use crate::requests::standing::{Orders, Standing};
@@ -72,6 +73,7 @@ struct NextRow {
 
 struct LossRow {
     name: String,
+    path: String,
     total: usize,
     running: usize,
     must_run: usize,
@@ -321,6 +323,7 @@ fn rate(losses: &[CapabilityLoss]) -> i64 {
 fn loss_row(words: &Words<'_>, loss: &CapabilityLoss) -> LossRow {
     LossRow {
         name: work::sentence(&words.capability(loss.capability.as_str())),
+        path: capability_path(loss.capability.as_str()),
         total: loss.total,
         running: loss.running,
         must_run: loss.must_run,

@@ -32,6 +32,7 @@ struct AssetDown<'a> {
     down_from_ms: i64,
     before_ms: Option<i64>,
     request: i64,
+    version: i64,
 }
 
 /// Files a request, or says which fields contradict what the site knows.
@@ -110,6 +111,7 @@ async fn note_down(
         down_from_ms: from_ms,
         before_ms: asset.down_from_ms,
         request,
+        version: asset.version + 1,
     };
     let subject = Subject::new("asset", &new.asset);
     change.journal("asset.down", subject, content).await?;

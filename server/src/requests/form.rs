@@ -156,7 +156,7 @@ impl RequestForm {
         let at = self.machine_at.trim();
         match self.machine.as_str() {
             "down" if at.is_empty() => Some(Machine::Down {
-                since_ms: times.now,
+                since_ms: times.this_minute(),
             }),
             "down" => times
                 .past("machine_at", at, errors)
@@ -220,6 +220,11 @@ struct Times {
 }
 
 impl Times {
+    /// What is seen at a moment is seen by whole minutes: what stops now is down in this one.
+    fn this_minute(&self) -> i64 {
+        self.now - self.now.rem_euclid(60_000)
+    }
+
     fn past(&self, field: &str, typed: &str, errors: &mut FieldErrors) -> Option<i64> {
         let at = errors.check(field, local_time(typed, self.zone))?;
         if at > self.now {

@@ -62,11 +62,15 @@ impl ListPage {
     }
 }
 
-/// The loss rate that stops when the request's machine is back: the order's figure if it has a place,
-/// else that of this moment.
+/// The loss rate that stops when the request's machine is back: the order's figure if it has a place
+/// and still holds, else that of this moment. A machine that is yet to stop has the order's alone.
 fn stops(situation: &Situation, orders: &Orders, request: &Request) -> i64 {
+    let will_stop = situation
+        .asset(&request.asset)
+        .and_then(|asset| asset.down_from)
+        .is_some_and(|from| from > situation.now);
     match orders.standing(&request.code) {
-        Standing::Place(_, place) => place.stops_per_hour,
+        Standing::Place(stored, place) if !stored.need_changed || will_stop => place.stops_per_hour,
         _ => stops_now(situation, &request.asset),
     }
 }

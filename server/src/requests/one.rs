@@ -9,6 +9,7 @@ use super::standing::{Orders, Standing};
 use super::ways::{GatesOfWay, WayRow, Ways};
 use crate::attachment::Photos;
 use crate::caution::{Caution, cautions};
+use crate::need::asset_path;
 use crate::page::{Layout, minutes, whole};
 use crate::signature::Signature;
 use crate::words::Words;
@@ -44,6 +45,8 @@ pub struct OnePage {
     photos: Photos,
     rights: Rights,
     path: String,
+    /// Where its asset is reported down or up.
+    asset_path: String,
 }
 
 /// What the person may do here.
@@ -140,6 +143,7 @@ impl OnePage {
             signatures: record.signatures,
             photos: record.photos,
             rights: record.rights,
+            asset_path: asset_path(request.asset.as_str()),
             path: path(&request.code),
             page,
         }

@@ -40,6 +40,7 @@ pub(super) struct AssetRow {
     pub id: Uuid,
     pub name: String,
     pub down_from_ms: Option<i64>,
+    pub version: i64,
 }
 
 pub(super) async fn asset(
@@ -48,7 +49,7 @@ pub(super) async fn asset(
 ) -> Result<Option<AssetRow>, sqlx::Error> {
     sqlx::query_as!(
         AssetRow,
-        r#"select id as "id: Uuid", name, down_from_ms from asset where code = ?"#,
+        r#"select id as "id: Uuid", name, down_from_ms, version from asset where code = ?"#,
         code
     )
     .fetch_optional(connection)
@@ -154,7 +155,7 @@ pub(super) async fn set_down(
     from_ms: i64,
 ) -> Result<(), sqlx::Error> {
     sqlx::query!(
-        "update asset set down_from_ms = ? where id = ?",
+        "update asset set down_from_ms = ?, version = version + 1 where id = ?",
         from_ms,
         asset
     )

@@ -6,7 +6,7 @@ use super::row::{Row, codes};
 use super::sheet::Sheet;
 use super::time::Calendar;
 use mendpost_core::code::{AssetCode, CapabilityCode};
-use mendpost_core::situation::{Asset, Capability, LossFault};
+use mendpost_core::situation::{Asset, Capability, Figure, LossFault, LossRange};
 use std::collections::BTreeSet;
 
 const ASSETS: Sheet = Sheet {
@@ -27,7 +27,7 @@ const CAPABILITIES: Sheet = Sheet {
         "said_by",
         "said_at",
     ],
-    optional: &[],
+    optional: &["loss_low", "loss_high"],
     may_be_missing: false,
 };
 
@@ -77,6 +77,7 @@ impl Sheets {
         });
         let must_run = row.number(faults, "must_run", 0, 0..=1000);
         let loss_per_hour = row.numbers(faults, "loss_per_hour", 0..=1_000_000_000);
+        let loss_range = loss_range(row, faults);
         let said_by = row.text(faults, "said_by", 80);
         let said_at = row.past(faults, "said_at", calendar);
         let capability = Capability {
@@ -85,6 +86,7 @@ impl Sheets {
             assets: assets?,
             must_run: must_run?,
             loss_per_hour: loss_per_hour?,
+            loss_range: loss_range?,
             said_by: said_by?,
             said_at: said_at?,
         };
@@ -92,11 +94,41 @@ impl Sheets {
             let column = match fault {
                 LossFault::NoAssets | LossFault::Twice { .. } => "assets",
                 LossFault::MustRun { .. } => "must_run",
-                LossFault::Count { .. } | LossFault::Falls { .. } => "loss_per_hour",
+                LossFault::Count { figure, .. } | LossFault::Falls { figure, .. } => match figure {
+                    Figure::Low => "loss_low",
+                    Figure::Likely => "loss_per_hour",
+                    Figure::High => "loss_high",
+                },
+                LossFault::Outside { .. } => "loss_per_hour",
             };
             row.fault(faults, column, fault);
         }
         Some(capability)
+    }
+}
+
+/// Both ends or neither; within: none if neither is given.
+fn loss_range(row: &Row, faults: &Faults) -> Option<Option<LossRange>> {
+    let read = |column| row.numbers(faults, column, 0..=1_000_000_000);
+    match (row.given("loss_low"), row.given("loss_high")) {
+        (None, None) => Some(None),
+        (Some(_), Some(_)) => Some(Some(LossRange {
+            low: read("loss_low")?,
+            high: read("loss_high")?,
+        })),
+        (low, _) => {
+            let missing = if low.is_none() {
+                "loss_low"
+            } else {
+                "loss_high"
+            };
+            row.fault(
+                faults,
+                missing,
+                "nothing is given; give both ends or neither",
+            );
+            None
+        }
     }
 }
 

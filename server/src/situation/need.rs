@@ -1,7 +1,7 @@
 use std::collections::BTreeMap;
 
 use mendpost_core::code::AssetCode;
-use mendpost_core::situation::{Asset, Capability};
+use mendpost_core::situation::{Asset, Capability, LossRange};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
@@ -30,7 +30,9 @@ pub(super) async fn capabilities(
     let mut assets: BTreeMap<Uuid, Vec<AssetCode>> = BTreeMap::new();
     let members = sqlx::query!(
         r#"select capability_id as "capability_id: Uuid", asset_id as "asset_id: Uuid"
-           from capability_asset order by capability_id, position"#
+           from need_asset a
+           where version = (select max(version) from need n where n.capability_id = a.capability_id)
+           order by capability_id, position"#
     )
     .fetch_all(&mut *connection)
     .await?;
@@ -40,32 +42,62 @@ pub(super) async fn capabilities(
             .or_default()
             .push(code(&codes.assets, member.asset_id)?);
     }
-    let mut losses: BTreeMap<Uuid, Vec<i64>> = BTreeMap::new();
-    let rates = sqlx::query!(
-        r#"select capability_id as "capability_id: Uuid", loss_per_hour from capability_loss order by capability_id, down"#
+    let mut rates = rates(connection).await?;
+    sqlx::query!(
+        r#"select c.id as "id: Uuid", c.code, c.name, n.must_run, n.said_by, n.said_ms
+           from capability c
+           join need n on n.capability_id = c.id
+           where n.version = (select max(version) from need where capability_id = c.id)
+           order by c.rowid"#
     )
-    .fetch_all(&mut *connection)
-    .await?;
-    for rate in rates {
-        losses
-            .entry(rate.capability_id)
-            .or_default()
-            .push(rate.loss_per_hour);
-    }
-    sqlx::query!(r#"select id as "id: Uuid", code, name, must_run, said_by, said_ms from capability order by rowid"#)
-        .fetch_all(connection)
-        .await?
-        .into_iter()
-        .map(|row| {
-            Ok(Capability {
-                code: word(&row.code)?,
-                name: row.name,
-                assets: assets.remove(&row.id).unwrap_or_default(),
-                must_run: row.must_run,
-                loss_per_hour: losses.remove(&row.id).unwrap_or_default(),
-                said_by: row.said_by,
-                said_at: at(row.said_ms)?,
-            })
+    .fetch_all(connection)
+    .await?
+    .into_iter()
+    .map(|row| {
+        let rates = rates.remove(&row.id).unwrap_or_default();
+        Ok(Capability {
+            code: word(&row.code)?,
+            name: row.name,
+            assets: assets.remove(&row.id).unwrap_or_default(),
+            must_run: row.must_run,
+            loss_per_hour: rates.likely,
+            loss_range: rates.range,
+            said_by: row.said_by,
+            said_at: at(row.said_ms)?,
         })
-        .collect()
+    })
+    .collect()
+}
+
+/// The loss rates of a capability, for none, one, two ... down.
+#[derive(Default)]
+struct Rates {
+    likely: Vec<i64>,
+    range: Option<LossRange>,
+}
+
+async fn rates(connection: &mut SqliteConnection) -> Result<BTreeMap<Uuid, Rates>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"select capability_id as "capability_id: Uuid", likely_per_hour, low_per_hour, high_per_hour
+           from need_loss l
+           where version = (select max(version) from need n where n.capability_id = l.capability_id)
+           order by capability_id, down"#
+    )
+    .fetch_all(connection)
+    .await?;
+    let mut all: BTreeMap<Uuid, Rates> = BTreeMap::new();
+    for row in rows {
+        let rates = all.entry(row.capability_id).or_default();
+        rates.likely.push(row.likely_per_hour);
+        if let Some((low, high)) = row.low_per_hour.zip(row.high_per_hour) {
+            let none = || LossRange {
+                low: Vec::new(),
+                high: Vec::new(),
+            };
+            let range = rates.range.get_or_insert_with(none);
+            range.low.push(low);
+            range.high.push(high);
+        }
+    }
+    Ok(all)
 }

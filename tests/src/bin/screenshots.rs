@@ -150,7 +150,7 @@ fn save(file: &Path, content: &[u8]) {
 }
 
 /// Acts on an entry of a list that the demonstration has, and a page that is not there.
-const ACTS: [&str; 8] = [
+const ACTS: [&str; 14] = [
     "/requests/8/photos",
     "/requests/15/yes",
     "/powder/L0408",
@@ -158,6 +158,12 @@ const ACTS: [&str; 8] = [
     "/powder/L0415/hold",
     "/powder/L0415/count",
     "/site/people/2",
+    "/site/needs",
+    "/site/needs/WATER",
+    "/site/needs/WATER/change",
+    "/site/needs/WATER/what-if",
+    "/site/assets/WP2",
+    "/site/assets/WP1/report/up",
     "/nowhere",
 ];
 

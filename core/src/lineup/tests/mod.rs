@@ -11,6 +11,7 @@ mod order;
 mod power;
 mod site;
 mod stock;
+mod what_if;
 
 use super::{LineUp, Opens, Shut, Verified, complete, draft, line_up};
 use crate::planner::{CrewOrder, crew_plan};

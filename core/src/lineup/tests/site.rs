@@ -166,6 +166,7 @@ fn capability(name: &str, assets: &[&str], loss: &[i64]) -> Capability {
         assets: assets.iter().map(|a| code(a)).collect(),
         must_run: 1,
         loss_per_hour: loss.to_vec(),
+        loss_range: None,
         said_by: "site lead".to_owned(),
         said_at: at(-1440),
     }

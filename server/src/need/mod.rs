@@ -1,0 +1,64 @@
+//! What the site needs done, what each hour costs now, and the assets that do it.
+
+mod asset;
+mod capability;
+mod form;
+mod list;
+mod listing;
+pub mod queries;
+mod report;
+mod saying;
+mod state;
+mod what_if;
+
+use mendpost_core::people::{Act, may};
+
+use crate::people::Visit;
+use crate::routes::Routes;
+
+pub fn routes() -> Routes {
+    Routes::default()
+        .get("/site/needs", Act::Look, list::show)
+        .get("/site/needs/{code}", Act::Look, capability::show)
+        .get("/site/needs/{code}/change", Act::SetUpSite, saying::open)
+        .post("/site/needs/{code}/change", Act::SetUpSite, saying::change)
+        .get("/site/needs/{code}/what-if", Act::Plan, what_if::show)
+        .get("/site/add-need", Act::SetUpSite, saying::blank)
+        .post("/site/add-need", Act::SetUpSite, saying::add)
+        .get("/site/assets/{code}", Act::Look, asset::show)
+        .get(
+            "/site/assets/{code}/name",
+            Act::SetUpSite,
+            listing::open_name,
+        )
+        .post("/site/assets/{code}/name", Act::SetUpSite, listing::rename)
+        .get(
+            "/site/assets/{code}/report/{what}",
+            Act::ReportAsset,
+            report::open,
+        )
+        .post(
+            "/site/assets/{code}/report/{what}",
+            Act::ReportAsset,
+            report::save,
+        )
+        .get("/site/add-asset", Act::SetUpSite, listing::blank)
+        .post("/site/add-asset", Act::SetUpSite, listing::add)
+}
+
+/// Where all of it stands.
+pub const PATH: &str = "/site/needs";
+
+/// The address of a capability. A code may hold a slash.
+pub fn capability_path(code: &str) -> String {
+    format!("{PATH}/{}", code.replace('/', "%2F"))
+}
+
+/// The address of an asset.
+pub fn asset_path(code: &str) -> String {
+    format!("/site/assets/{}", code.replace('/', "%2F"))
+}
+
+fn allowed(visit: &Visit, act: Act) -> bool {
+    visit.who.as_ref().is_some_and(|who| may(who.role, act))
+}

@@ -1,0 +1,284 @@
+use mendpost_core::code::AssetCode;
+use mendpost_core::situation::{Capability, LossRange};
+use serde_json::{Value, json};
+use sqlx::{SqliteConnection, SqliteExecutor};
+use uuid::Uuid;
+
+use crate::change::Change;
+use crate::db::decoded;
+
+/// An asset as an act finds it.
+#[derive(Debug, Clone)]
+pub struct AssetRow {
+    pub id: Uuid,
+    pub code: String,
+    pub name: String,
+    pub down_from_ms: Option<i64>,
+    pub back_ms: Option<i64>,
+    pub version: i64,
+}
+
+pub async fn asset(
+    executor: impl SqliteExecutor<'_>,
+    code: &str,
+) -> Result<Option<AssetRow>, sqlx::Error> {
+    sqlx::query_as!(
+        AssetRow,
+        r#"select id as "id: Uuid", code, name, down_from_ms, back_ms, version
+           from asset where code = ?"#,
+        code
+    )
+    .fetch_optional(executor)
+    .await
+}
+
+/// Id and code of every asset, by code.
+pub async fn asset_ids(
+    executor: impl SqliteExecutor<'_>,
+) -> Result<Vec<(Uuid, String)>, sqlx::Error> {
+    sqlx::query!(r#"select id as "id: Uuid", code from asset order by code"#)
+        .map(|row| (row.id, row.code))
+        .fetch_all(executor)
+        .await
+}
+
+pub(super) async fn insert_asset(
+    connection: &mut SqliteConnection,
+    code: &str,
+    name: &str,
+) -> Result<(), sqlx::Error> {
+    let id = Uuid::now_v7();
+    sqlx::query!(
+        "insert into asset (id, code, name) values (?, ?, ?)",
+        id,
+        code,
+        name
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// Writes what an act changes of an asset, and raises its version.
+pub(super) async fn update_asset(
+    connection: &mut SqliteConnection,
+    asset: &AssetRow,
+) -> Result<(), sqlx::Error> {
+    sqlx::query!(
+        "update asset set name = ?, down_from_ms = ?, back_ms = ?, version = version + 1 where id = ?",
+        asset.name,
+        asset.down_from_ms,
+        asset.back_ms,
+        asset.id,
+    )
+    .execute(connection)
+    .await?;
+    Ok(())
+}
+
+/// Id of a capability, and the version of what it needs.
+pub(super) async fn capability(
+    executor: impl SqliteExecutor<'_>,
+    code: &str,
+) -> Result<Option<(Uuid, i64)>, sqlx::Error> {
+    sqlx::query!(
+        r#"select c.id as "id!: Uuid", max(n.version) as "version!: i64"
+           from capability c
+           join need n on n.capability_id = c.id
+           where c.code = ?
+           group by c.id"#,
+        code
+    )
+    .map(|row| (row.id, row.version))
+    .fetch_optional(executor)
+    .await
+}
+
+/// Writes a capability of which nothing is said yet; its id.
+pub async fn insert_capability(
+    change: &mut Change,
+    capability: &Capability,
+) -> Result<Uuid, sqlx::Error> {
+    let id = Uuid::now_v7();
+    let code = capability.code.as_str();
+    sqlx::query!(
+        "insert into capability (id, code, name) values (?, ?, ?)",
+        id,
+        code,
+        capability.name
+    )
+    .execute(change.connection())
+    .await?;
+    Ok(id)
+}
+
+/// What goes with a capability into its newest version.
+pub struct Said<'a> {
+    pub capability: Uuid,
+    pub version: i64,
+    /// Ids of its assets, in order.
+    pub assets: &'a [Uuid],
+    /// Who types it in; empty for the site's files.
+    pub entered_by: &'a str,
+}
+
+/// Writes what is said of a capability now, as a new version.
+pub async fn say(
+    change: &mut Change,
+    said: &Said<'_>,
+    capability: &Capability,
+) -> Result<(), sqlx::Error> {
+    let now = change.now();
+    let said_ms = capability.said_at.timestamp_millis();
+    sqlx::query!(
+        "insert into need (capability_id, version, must_run, said_by, said_ms, entered_by, entered_ms)
+         values (?, ?, ?, ?, ?, ?, ?)",
+        said.capability,
+        said.version,
+        capability.must_run,
+        capability.said_by,
+        said_ms,
+        said.entered_by,
+        now,
+    )
+    .execute(change.connection())
+    .await?;
+    for (position, asset) in (1_i64..).zip(said.assets) {
+        sqlx::query!(
+            "insert into need_asset (capability_id, version, position, asset_id) values (?, ?, ?, ?)",
+            said.capability,
+            said.version,
+            position,
+            asset,
+        )
+        .execute(change.connection())
+        .await?;
+    }
+    let range = capability.loss_range.as_ref();
+    for (row, (down, likely)) in (0_i64..).zip(&capability.loss_per_hour).enumerate() {
+        let low = range.and_then(|range| range.low.get(row));
+        let high = range.and_then(|range| range.high.get(row));
+        sqlx::query!(
+            "insert into need_loss
+               (capability_id, version, down, likely_per_hour, low_per_hour, high_per_hour)
+             values (?, ?, ?, ?, ?, ?)",
+            said.capability,
+            said.version,
+            down,
+            likely,
+            low,
+            high,
+        )
+        .execute(change.connection())
+        .await?;
+    }
+    Ok(())
+}
+
+/// What the journal keeps of it.
+pub fn content(capability: &Capability, version: i64) -> Value {
+    let range = capability.loss_range.as_ref();
+    json!({
+        "version": version,
+        "name": capability.name,
+        "assets": capability.assets,
+        "must_run": capability.must_run,
+        "loss_per_hour": capability.loss_per_hour,
+        "loss_low": range.map(|range| &range.low),
+        "loss_high": range.map(|range| &range.high),
+        "said_by": capability.said_by,
+        "said_ms": capability.said_at.timestamp_millis(),
+    })
+}
+
+/// One version of what a capability needs.
+pub(super) struct Version {
+    pub must_run: i64,
+    pub assets: Vec<String>,
+    pub likely: Vec<i64>,
+    pub range: Option<LossRange>,
+    pub said_by: String,
+    pub said_ms: i64,
+    pub entered_by: String,
+    pub entered_ms: i64,
+}
+
+/// The likely, low and high loss rate with so many down.
+type Rates = (i64, Option<i64>, Option<i64>);
+
+/// Every version of what a capability needs, the newest first.
+pub(super) async fn versions(
+    executor: impl SqliteExecutor<'_>,
+    code: &str,
+) -> Result<Vec<Version>, sqlx::Error> {
+    sqlx::query!(
+        r#"select n.must_run, n.said_by, n.said_ms, n.entered_by, n.entered_ms,
+             (select json_group_array(code) from (
+                select a.code from need_asset na join asset a on a.id = na.asset_id
+                where na.capability_id = n.capability_id and na.version = n.version
+                order by na.position)) as "assets!: String",
+             (select json_group_array(json_array(likely_per_hour, low_per_hour, high_per_hour)) from (
+                select * from need_loss l
+                where l.capability_id = n.capability_id and l.version = n.version
+                order by l.down)) as "losses!: String"
+           from need n
+           join capability c on c.id = n.capability_id
+           where c.code = ?
+           order by n.version desc"#,
+        code
+    )
+    .try_map(|row| {
+        let assets: Vec<String> = decoded(serde_json::from_str(&row.assets))?;
+        let losses: Vec<Rates> = decoded(serde_json::from_str(&row.losses))?;
+        let end = |of: fn(&Rates) -> Option<i64>| {
+            losses.iter().map(of).collect::<Option<Vec<i64>>>()
+        };
+        Ok(Version {
+            must_run: row.must_run,
+            assets,
+            likely: losses.iter().map(|(likely, ..)| *likely).collect(),
+            range: end(|l| l.1).zip(end(|l| l.2)).map(|(low, high)| LossRange { low, high }),
+            said_by: row.said_by,
+            said_ms: row.said_ms,
+            entered_by: row.entered_by,
+            entered_ms: row.entered_ms,
+        })
+    })
+    .fetch_all(executor)
+    .await
+}
+
+/// Something that was reported of an asset, as the journal has it.
+pub(super) struct Report {
+    pub time: i64,
+    pub kind: String,
+    pub by: String,
+    pub content: Value,
+}
+
+/// What was reported of an asset, the newest first.
+pub(super) async fn reports(
+    executor: impl SqliteExecutor<'_>,
+    asset: &AssetCode,
+) -> Result<Vec<Report>, sqlx::Error> {
+    let code = asset.as_str();
+    sqlx::query!(
+        r#"select j.time, j.kind, coalesce(person.name, 'Mendpost itself') as "by!: String", j.content
+           from journal j
+           left join person on lower(hex(person.id)) = replace(j.actor, '-', '')
+           where subject_kind = 'asset' and subject_id = ?
+           order by sequence desc
+           limit 20"#,
+        code
+    )
+    .try_map(|row| {
+        Ok(Report {
+            time: row.time,
+            kind: row.kind,
+            by: row.by,
+            content: decoded(serde_json::from_str(&row.content))?,
+        })
+    })
+    .fetch_all(executor)
+    .await
+}
