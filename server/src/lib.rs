@@ -30,6 +30,7 @@ pub mod routes;
 pub mod security;
 pub mod seed;
 pub mod sent;
+pub mod shape;
 pub mod signature;
 pub mod site;
 pub mod situation;
@@ -63,6 +64,7 @@ use health::Health;
 use lineup::Planner;
 use people::{Passphrases, SlowDown};
 use routes::Routes;
+use shape::Readings;
 
 /// What every request may use.
 #[derive(Debug, Clone)]
@@ -76,6 +78,7 @@ pub struct AppState {
     pub health: Health,
     pub keeper: Keeper,
     pub intake: Intake,
+    pub readings: Readings,
 }
 
 impl AppState {
@@ -90,6 +93,7 @@ impl AppState {
             health: Health::default(),
             keeper: Keeper::default(),
             intake: Intake::default(),
+            readings: Readings::default(),
         }
     }
 }
@@ -104,6 +108,7 @@ pub fn routes() -> Routes {
         .merge(now::routes())
         .merge(requests::routes())
         .merge(attachment::routes())
+        .merge(shape::routes())
         .merge(contents::routes())
         .merge(lineup::routes())
         .merge(signature::routes())
