@@ -6,6 +6,8 @@ create table shape (
     hash blob primary key check (length(hash) = 32),
     -- How it looks from three sides, as JSON; drawn when it was given.
     views text not null check (json_valid(views)),
+    -- One of them, coarser, to stand beside the part's name.
+    small text not null check (json_valid(small)),
     -- A binary STL file. Last, so that a list does not read through it.
     stl blob not null check (length(stl) between 134 and 16777216)
 ) strict;

@@ -43,7 +43,6 @@ fn measures_agree_with_trimesh() {
             (width, y),
             (height, z),
         ] {
-            println!("{:e}", ours / theirs - 1.0);
             assert!((ours / theirs - 1.0).abs() < 1e-9, "{ours} {theirs}");
         }
     }

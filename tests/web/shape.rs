@@ -98,6 +98,13 @@ async fn a_shape_is_read_shown_and_then_kept() {
     }
     // 16 848 cm3 of any of the metals is far more than 14.5 kg.
     assert!(shape.contains("The catalogue says 14.5 kg"), "{shape}");
+    // Request 1 asks for it, and the order places it.
+    for place in ["/requests/1", "/line-up"] {
+        assert!(
+            app.get(place).await.contains("class=\"shape-small\""),
+            "{place}"
+        );
+    }
     let file = app.get("/catalogue/SM-ROLLER/shape.stl").await;
     assert_eq!(file.status, StatusCode::OK);
     assert_eq!(file.headers["content-type"], "model/stl");

@@ -10,6 +10,7 @@ use super::ways::{GatesOfWay, WayRow, Ways};
 use crate::attachment::Photos;
 use crate::caution::{Caution, cautions};
 use crate::page::{Layout, minutes, whole};
+use crate::shape::Small;
 use crate::signature::Signature;
 use crate::words::Words;
 use crate::words::who_word;
@@ -21,6 +22,7 @@ pub struct Record {
     pub signatures: Vec<Signature>,
     pub rights: Rights,
     pub photos: Photos,
+    pub picture: Option<Small>,
 }
 
 /// Everything of one request.
@@ -42,6 +44,7 @@ pub struct OnePage {
     yeses: Vec<YesRow>,
     signatures: Vec<Signature>,
     photos: Photos,
+    picture: Option<Small>,
     rights: Rights,
     path: String,
 }
@@ -139,6 +142,7 @@ impl OnePage {
                 .collect(),
             signatures: record.signatures,
             photos: record.photos,
+            picture: record.picture,
             rights: record.rights,
             path: path(&request.code),
             page,

@@ -5,6 +5,8 @@ use std::fmt::Write;
 
 use mendpost_core::shape::{Figures, Line, PER_SIDE, View, Views, simplified};
 
+use serde::{Deserialize, Serialize};
+
 use super::words::millimetres;
 use crate::drawing::{self, Canvas, Drawing, px, whole_px};
 
@@ -72,7 +74,7 @@ fn path(lines: &[Line], left: f64, base: f64, per_step: f64) -> String {
 }
 
 /// A small picture to stand beside the part's name, which says what it is.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct Small {
     pub width: i64,
     pub height: i64,

@@ -1,8 +1,11 @@
+use std::collections::BTreeMap;
+
 use mendpost_core::journal::Subject;
 use mendpost_core::shape::{Figures, Unit, Views};
 use serde::Serialize;
 use sqlx::SqliteExecutor;
 
+use super::picture::Small;
 use super::reading::Reading;
 use crate::change::Change;
 use crate::db::decoded;
@@ -67,21 +70,24 @@ pub async fn file_of(
     .await
 }
 
-/// Every part that has a shape, with its views: for the small pictures.
-pub async fn views_of_all(
+/// Small pictures of parts that requests ask for, by the request's code.
+pub async fn small_of_requests(
     executor: impl SqliteExecutor<'_>,
-) -> Result<Vec<(String, Views)>, sqlx::Error> {
-    sqlx::query!(
-        r#"select p.code as "code!: String", s.views as "views!: String"
-           from part p
+) -> Result<BTreeMap<String, Small>, sqlx::Error> {
+    let pairs = sqlx::query!(
+        r#"select r.number as "number!: i64", s.small as "small!: String"
+           from request r
            join part_shape g on g.journal_sequence =
-             (select max(journal_sequence) from part_shape where part_id = p.id)
-           join shape s on s.hash = g.hash
-           order by p.code"#
+             (select max(journal_sequence) from part_shape where part_id = r.part_id)
+           join shape s on s.hash = g.hash"#
     )
-    .try_map(|row| Ok((row.code, decoded(serde_json::from_str(&row.views))?)))
+    .try_map(|row| {
+        let small = decoded(serde_json::from_str(&row.small))?;
+        Ok((format!("R{}", row.number), small))
+    })
     .fetch_all(executor)
-    .await
+    .await?;
+    Ok(pairs.into_iter().collect())
 }
 
 #[derive(Serialize)]
@@ -110,12 +116,15 @@ pub async fn keep(change: &mut Change, reading: &Reading, by: &str) -> Result<i6
     let subject = Subject::new("part", &reading.part);
     let journal = change.journal("part.shaped", subject, content).await?;
     let views = serde_json::to_string(&reading.views).map_err(AppError::internal)?;
+    let small = serde_json::to_string(&Small::of(&reading.views)).map_err(AppError::internal)?;
     let figures = serde_json::to_string(&reading.figures).map_err(AppError::internal)?;
     let (hash, unit, now) = (reading.hash.as_slice(), reading.unit.as_str(), change.now());
     sqlx::query!(
-        "insert into shape (hash, views, stl) values (?, ?, ?) on conflict (hash) do nothing",
+        "insert into shape (hash, views, small, stl) values (?, ?, ?, ?)
+         on conflict (hash) do nothing",
         hash,
         views,
+        small,
         reading.stl,
     )
     .execute(change.connection())
