@@ -14,6 +14,12 @@ pub fn millimetres(um: i64) -> String {
     format!("{} mm", tenths((um + 50).div_euclid(100)))
 }
 
+/// Sides in micrometres as '300 x 40 x 25.4 mm'.
+fn sides(um: [i64; 3]) -> String {
+    let [x, y, z] = um.map(|um| tenths((um + 50).div_euclid(100)));
+    format!("{x} x {y} x {z} mm")
+}
+
 fn tenths(tenths: i64) -> String {
     match tenths.rem_euclid(10) {
         0 => whole(tenths.div_euclid(10)),
@@ -39,13 +45,12 @@ pub fn measures(situation: &Situation, figures: &Figures) -> Vec<(&'static str, 
             |mm3| centimetres(mm3, 1000, "cm³"),
         )
     };
-    let [x, y, z] = figures.size_um.map(millimetres);
     let booth = situation.cell.booth_mm;
     let cylinder = figures.cylinder(booth);
     let around = figures.around_um[cylinder.axis];
     let long = figures.size_um[cylinder.axis];
     vec![
-        ("Box", format!("{x} x {y} x {z}, as drawn")),
+        ("Box", format!("{}, as drawn", sides(figures.size_um))),
         ("In the booth", in_booth(figures, booth)),
         (
             "Cylinder",
@@ -181,11 +186,11 @@ pub fn disagreements(situation: &Situation, part: &Part, figures: &Figures) -> V
         .zip(listed)
         .any(|(drawn, listed)| differs(drawn, listed))
     {
-        let [x, y, z] = figures.size_um.map(millimetres);
         told.push(format!(
-            "The catalogue says {}, and the shape measures {x} x {y} x {z}. Check the unit; else put the \
-             catalogue right.",
-            crate::words::size(part.envelope_mm)
+            "The catalogue says {}, and the shape measures {}. Check the unit; else put the catalogue \
+             right.",
+            crate::words::size(part.envelope_mm),
+            sides(figures.size_um)
         ));
     }
     told.extend(mass_differs(situation, part, figures));
