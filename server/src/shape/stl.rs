@@ -87,8 +87,8 @@ fn binary(mut bytes: Vec<u8>) -> Vec<u8> {
 
 fn is_text(bytes: &[u8]) -> bool {
     let head = bytes.get(..1024).unwrap_or(bytes).to_ascii_lowercase();
-    let is_blank = head.trim_ascii_start().starts_with(b"solid");
-    is_blank
+    let begins = head.trim_ascii_start().starts_with(b"solid");
+    begins
         && head
             .windows(5)
             .any(|word| word == b"facet" || word == b"endso")
