@@ -14,6 +14,7 @@ pub mod people;
 pub mod planner;
 pub mod powder;
 pub mod quantity;
+pub mod shape;
 pub mod signature;
 pub mod situation;
 pub mod word;

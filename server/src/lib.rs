@@ -31,6 +31,7 @@ pub mod routes;
 pub mod security;
 pub mod seed;
 pub mod sent;
+pub mod shape;
 pub mod signature;
 pub mod site;
 pub mod situation;
@@ -64,6 +65,7 @@ use health::Health;
 use lineup::Planner;
 use people::{Passphrases, SlowDown};
 use routes::Routes;
+use shape::Readings;
 
 /// What every request may use.
 #[derive(Debug, Clone)]
@@ -77,6 +79,7 @@ pub struct AppState {
     pub health: Health,
     pub keeper: Keeper,
     pub intake: Intake,
+    pub readings: Readings,
 }
 
 impl AppState {
@@ -91,6 +94,7 @@ impl AppState {
             health: Health::default(),
             keeper: Keeper::default(),
             intake: Intake::default(),
+            readings: Readings::default(),
         }
     }
 }
@@ -105,6 +109,7 @@ pub fn routes() -> Routes {
         .merge(now::routes())
         .merge(requests::routes())
         .merge(attachment::routes())
+        .merge(shape::routes())
         .merge(contents::routes())
         .merge(lineup::routes())
         .merge(signature::routes())

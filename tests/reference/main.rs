@@ -4,3 +4,4 @@ mod gas;
 mod learned;
 mod planner;
 mod python;
+mod shape;

@@ -31,7 +31,7 @@ pub fn answers<T: DeserializeOwned>(program: &str, asked: &Value) -> Vec<T> {
 }
 
 const REMEDY: &str = "make the environment with `python3 -m venv target/venv && \
-    target/venv/bin/pip install ortools CoolProp scipy` in the workspace root, \
+    target/venv/bin/pip install ortools CoolProp scipy trimesh` in the workspace root, \
     or name another Python in MENDPOST_PYTHON";
 
 fn python() -> PathBuf {

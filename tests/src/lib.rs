@@ -3,6 +3,7 @@
 pub mod browser;
 pub mod chromium;
 pub mod service;
+pub mod solids;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;

@@ -18,6 +18,7 @@ mod powder;
 mod requests;
 mod security;
 mod seed;
+mod shape;
 mod signatures;
 mod version;
 mod weighed;

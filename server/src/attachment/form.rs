@@ -70,19 +70,19 @@ impl AddForm {
     }
 }
 
-fn broken(_: MultipartError) -> AppError {
+pub fn broken(_: MultipartError) -> AppError {
     AppError::Unreadable {
         status: StatusCode::BAD_REQUEST,
         detail: "the form with files cannot be read".to_owned(),
     }
 }
 
-const NAMELESS: &str = "no name";
+pub const NAMELESS: &str = "no name";
 
 const NAME_MAX: usize = 100;
 
 /// A file's name without folders, control and direction marks, at most 100 characters long.
-fn clean_name(sent: &str) -> String {
+pub fn clean_name(sent: &str) -> String {
     let last = sent.rsplit(['/', '\\']).next().unwrap_or_default();
     let shown: String = last.chars().filter(|letter| !is_unseen(*letter)).collect();
     let words: Vec<&str> = shown.split_whitespace().collect();

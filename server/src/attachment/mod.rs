@@ -33,6 +33,7 @@ use adding::Named;
 use form::{AddForm, SentFile, TakeOffForm};
 use queries::Attached;
 
+pub use form::{NAMELESS, broken, clean_name};
 pub use holder::Holder;
 pub use intake::Intake;
 pub use pages::Photos;

@@ -18,6 +18,7 @@ use crate::error::AppError;
 use crate::page::{Screen, page};
 use crate::people::Visit;
 use crate::routes::Routes;
+use crate::shape::{self, ShapeSection};
 use crate::situation;
 
 pub fn routes() -> Routes {
@@ -37,7 +38,7 @@ fn path(part: &str) -> String {
     format!("/catalogue/{part}")
 }
 
-fn part_of<'a>(situation: &'a Situation, code: &str) -> Result<&'a Part, AppError> {
+pub fn part_of<'a>(situation: &'a Situation, code: &str) -> Result<&'a Part, AppError> {
     let mut parts = situation.parts.iter();
     let part = parts.find(|p| p.code.as_str() == code);
     part.ok_or_else(|| AppError::NotFound {
@@ -63,8 +64,10 @@ async fn show_part(
         .who
         .as_ref()
         .is_some_and(|who| may(who.role, Act::WeighBuild));
+    let kept = shape::queries::of_part(&state.db.read, &code).await?;
     let layout = visit.layout(Screen::Catalogue, &code).await?;
+    let shape = ShapeSection::new(&visit, &layout, &situation, part, kept.as_ref());
     page(&one::PartPage::new(
-        layout, &situation, part, &weighed, may_weigh,
+        layout, &situation, part, &weighed, may_weigh, shape,
     ))
 }

@@ -9,6 +9,7 @@ use super::weighed::form_path;
 use crate::caution::{Caution, cautions};
 use crate::page::{Layout, grams_exact, minutes, whole};
 use crate::requests;
+use crate::shape::ShapeSection;
 use crate::words::catalogue::{flags, place, setting, state};
 use crate::words::efficiency::{millimetres, percent};
 use crate::words::work::{authority as rule, sentence};
@@ -27,6 +28,7 @@ pub struct PartPage {
     recipes: Vec<RecipeView>,
     weighed: Vec<WeighedView>,
     cautions: Vec<Caution>,
+    shape: ShapeSection,
 }
 
 struct RecipeView {
@@ -91,6 +93,7 @@ impl PartPage {
         part: &Part,
         weighed: &[WeighedRow],
         may_weigh: bool,
+        shape: ShapeSection,
     ) -> Self {
         let words = Words::new(situation);
         let recipes = recipes_of(situation, part);
@@ -112,6 +115,7 @@ impl PartPage {
                 .map(|row| weighed_view(&page, row, several, strike(row)))
                 .collect(),
             page,
+            shape,
             answer,
             reason,
             code: part.code.to_string(),

@@ -18,6 +18,7 @@ use crate::error::AppError;
 use crate::page::{Screen, page};
 use crate::people::{Visit, Who};
 use crate::routes::Routes;
+use crate::shape;
 use crate::situation;
 
 pub fn routes() -> Routes {
@@ -33,6 +34,7 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
     let situation = situation::now(&state).await?;
     let latest = queries::latest(&state.db.read).await?;
     let accepted = queries::accepted(&state.db.read).await?;
+    let pictures = shape::queries::small_of_requests(&state.db.read).await?;
     let layout = visit.layout(Screen::LineUp, "Line-up").await?;
     let planning = state.planner.planning();
     page(&pages::LineUpPage::new(
@@ -42,6 +44,7 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
         accepted.as_ref(),
         planning,
         visit.who.as_ref(),
+        &pictures,
     ))
 }
 

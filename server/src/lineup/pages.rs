@@ -1,3 +1,5 @@
+use std::collections::BTreeMap;
+
 use askama::Template;
 use mendpost_core::lineup::{Comparison, LineUp, Place, Waiting, changes};
 use mendpost_core::people::{Act, may};
@@ -9,6 +11,7 @@ use super::timeline::{self, Shape, Timeline};
 use crate::page::{Layout, loss, whole};
 use crate::people::Who;
 use crate::requests;
+use crate::shape::Small;
 use crate::words::Words;
 
 /// The page of the newest line-up.
@@ -58,6 +61,8 @@ struct Row {
     path: String,
     asset: String,
     part: String,
+    request: String,
+    picture: Option<Small>,
     stages: Vec<Stage>,
     back: String,
     stops: String,
@@ -104,9 +109,13 @@ impl LineUpPage {
         accepted: Option<&Stored>,
         planning: Planning,
         who: Option<&Who>,
+        pictures: &BTreeMap<String, Small>,
     ) -> Self {
         let words = Words::new(situation);
-        let order = latest.map(|stored| Order::new(situation, &words, stored, accepted));
+        let mut order = latest.map(|stored| Order::new(situation, &words, stored, accepted));
+        for row in order.iter_mut().flat_map(|order| &mut order.rows) {
+            row.picture = pictures.get(&row.request).cloned();
+        }
         let (answer, reason) = answer(situation, &words, latest);
         let (planning, failed) = match planning {
             Planning::Idle => (None, None),
@@ -254,6 +263,8 @@ fn row(words: &Words<'_>, place: &Place) -> Row {
         path: requests::path(&place.request),
         asset: words.asset(place.asset.as_str()),
         part: place.part_name.clone(),
+        picture: None,
+        request: place.request.to_string(),
         stages: place
             .stages()
             .map(|(_, s)| Stage {

@@ -23,6 +23,7 @@ use crate::form::{FieldErrors, Posted};
 use crate::page::{Screen, page, page_with};
 use crate::people::{Visit, Who};
 use crate::routes::Routes;
+use crate::shape;
 use crate::signature;
 use crate::situation;
 use form::RequestForm;
@@ -67,7 +68,9 @@ async fn show_one(
     let number = code[1..].parse().map_err(|_| none())?;
     let reported_by = queries::reported_by(&state.db.read, number).await?;
     let holder = Holder::request(&state.db.read, number).await?;
+    let mut pictures = shape::queries::small_of_requests(&state.db.read).await?;
     let record = one::Record {
+        picture: pictures.remove(&code),
         reported_by: reported_by.unwrap_or_default(),
         signatures: signature::of_subject(&state.db.read, "request", &code).await?,
         photos: Photos::load(&state, &visit, &holder.ok_or_else(none)?).await?,

@@ -11,6 +11,7 @@ use crate::attachment::Photos;
 use crate::caution::{Caution, cautions};
 use crate::need::asset_path;
 use crate::page::{Layout, minutes, whole};
+use crate::shape::Small;
 use crate::signature::Signature;
 use crate::words::Words;
 use crate::words::who_word;
@@ -22,6 +23,7 @@ pub struct Record {
     pub signatures: Vec<Signature>,
     pub rights: Rights,
     pub photos: Photos,
+    pub picture: Option<Small>,
 }
 
 /// Everything of one request.
@@ -43,6 +45,7 @@ pub struct OnePage {
     yeses: Vec<YesRow>,
     signatures: Vec<Signature>,
     photos: Photos,
+    picture: Option<Small>,
     rights: Rights,
     path: String,
     /// Where its asset is reported down or up.
@@ -142,6 +145,7 @@ impl OnePage {
                 .collect(),
             signatures: record.signatures,
             photos: record.photos,
+            picture: record.picture,
             rights: record.rights,
             asset_path: asset_path(request.asset.as_str()),
             path: path(&request.code),

@@ -47,7 +47,7 @@ fn proven_optimum(problem: &Path) -> i64 {
         .map_or_else(|| workspace().join("target/venv/bin/python"), PathBuf::from);
     assert!(
         python.exists(),
-        "no Python at {}; create it with: python3 -m venv target/venv && target/venv/bin/pip install ortools CoolProp scipy",
+        "no Python at {}; create it with: python3 -m venv target/venv && target/venv/bin/pip install ortools CoolProp scipy trimesh",
         python.display()
     );
     let model = workspace().join("tests/reference/planner/cpsat.py");
