@@ -79,7 +79,7 @@ async fn a_report_down_changes_the_loss_at_once_and_up_takes_it_back() {
     assert!(now.contains("One change since order 1 was planned"));
     let needs = app.get("/site/needs").await;
     let told = format!(
-        "Count {} points lost each hour; power loses most, 160.",
+        "Get power back: it loses most, 160 of {} points an hour.",
         before + 90
     );
     assert!(needs.contains(&told), "{}", needs.body);

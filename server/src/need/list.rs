@@ -121,9 +121,9 @@ fn answer(situation: &Situation, losses: &[CapabilityLoss]) -> (String, String) 
                 .find(|c| c.code == dearest.capability)
                 .map_or("", |c| c.name.as_str());
             let answer = format!(
-                "Count {} {unit} lost each hour; {name} loses most, {}.",
-                whole(total),
-                whole(dearest.loss_per_hour)
+                "Get {name} back: it loses most, {} of {} {unit} an hour.",
+                whole(dearest.loss_per_hour),
+                whole(total)
             );
             (answer, reason)
         }
