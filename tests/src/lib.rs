@@ -254,6 +254,22 @@ impl App {
     }
 }
 
+/// The one text that a query of the database finds.
+pub async fn text(app: &App, query: &'static str) -> Option<String> {
+    sqlx::query_scalar(query)
+        .fetch_one(&app.state.db.read)
+        .await
+        .expect(query)
+}
+
+/// The one number that a query of the database finds.
+pub async fn number(app: &App, query: &'static str) -> Option<i64> {
+    sqlx::query_scalar(query)
+        .fetch_one(&app.state.db.read)
+        .await
+        .expect(query)
+}
+
 /// A request as a browser on this machine makes it.
 pub fn request(method: Method, path: &str) -> Builder {
     Request::builder()

@@ -5,7 +5,7 @@ use axum::http::StatusCode;
 use mendpost_core::lineup::loss_now;
 use mendpost_core::people::Role;
 use mendpost_server::situation;
-use mendpost_tests::{Answer, App, between};
+use mendpost_tests::{Answer, App, between, number, text};
 
 async fn signed_in(role: Role) -> App {
     let mut app = App::new().await;
@@ -24,20 +24,6 @@ async fn report(app: &mut App, asset: &str, what: &str, at: &str) -> Answer {
     let path = format!("/site/assets/{asset}/report/{what}");
     let version = version(&app.get(&path).await);
     app.post(&path, &[("at", at), ("version", &version)]).await
-}
-
-async fn text(app: &App, query: &'static str) -> Option<String> {
-    sqlx::query_scalar(query)
-        .fetch_one(&app.state.db.read)
-        .await
-        .expect(query)
-}
-
-async fn number(app: &App, query: &'static str) -> Option<i64> {
-    sqlx::query_scalar(query)
-        .fetch_one(&app.state.db.read)
-        .await
-        .expect(query)
 }
 
 /// What the site loses each hour now, as core has it.

@@ -1,5 +1,6 @@
 use super::carrier::Carrier;
 use super::drag::Meeting;
+use super::window::{metal_density, metal_heat_capacity};
 use super::{DepositError, DragLaw};
 use crate::gas::isentropic::{density_ratio, machs_at_area, pressure_ratio, temperature_ratio};
 use crate::gas::range::within;
@@ -28,18 +29,8 @@ impl Particle {
     ) -> Result<Particle, DepositError> {
         Ok(Particle {
             diameter_um: within("particle diameter", "um", diameter_um, 1.0..=200.0)?,
-            kg_per_m3: within(
-                "density of the powder's metal",
-                "kg/m3",
-                density_kg_per_m3,
-                500.0..=25_000.0,
-            )?,
-            heat_capacity: within(
-                "heat capacity of the powder",
-                "J/(kg K)",
-                cp_j_per_kg_k,
-                50.0..=5000.0,
-            )?,
+            kg_per_m3: metal_density(density_kg_per_m3)?,
+            heat_capacity: metal_heat_capacity(cp_j_per_kg_k)?,
             celsius: within("powder temperature", "C", powder.get(), -60.0..=1200.0)?,
         })
     }

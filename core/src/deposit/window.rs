@@ -1,6 +1,6 @@
 use super::DepositError;
-use crate::gas::Celsius;
 use crate::gas::range::within;
+use crate::gas::{Celsius, OutOfRange};
 use crate::word_enum;
 
 word_enum! {
@@ -52,20 +52,10 @@ impl Metal {
         cp_j_per_kg_k: f64,
     ) -> Result<Metal, DepositError> {
         Ok(Metal {
-            kg_per_m3: within(
-                "density of the powder's metal",
-                "kg/m3",
-                density_kg_per_m3,
-                500.0..=25_000.0,
-            )?,
+            kg_per_m3: metal_density(density_kg_per_m3)?,
             strength_mpa: within("tensile strength", "MPa", strength_mpa, 1.0..=3000.0)?,
             melting_c: within("melting point", "C", melting_c, 100.0..=4000.0)?,
-            heat_capacity: within(
-                "heat capacity of the powder",
-                "J/(kg K)",
-                cp_j_per_kg_k,
-                50.0..=5000.0,
-            )?,
+            heat_capacity: metal_heat_capacity(cp_j_per_kg_k)?,
         })
     }
 
@@ -127,6 +117,26 @@ impl Metal {
     fn heat_to_melt(&self, celsius: f64) -> f64 {
         self.heat_capacity * (self.melting_c - celsius)
     }
+}
+
+/// A density of the solid metal that a powder may have, in kg/m3.
+pub(super) fn metal_density(kg_per_m3: f64) -> Result<f64, OutOfRange> {
+    within(
+        "density of the powder's metal",
+        "kg/m3",
+        kg_per_m3,
+        500.0..=25_000.0,
+    )
+}
+
+/// A heat capacity that a powder's metal may have, in J/(kg K).
+pub(super) fn metal_heat_capacity(j_per_kg_k: f64) -> Result<f64, OutOfRange> {
+    within(
+        "heat capacity of the powder",
+        "J/(kg K)",
+        j_per_kg_k,
+        50.0..=5000.0,
+    )
 }
 
 /// In m/s; no metal is known to stay below it (common sense, no source).

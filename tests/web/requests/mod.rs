@@ -6,7 +6,7 @@ mod filing;
 use axum::http::StatusCode;
 use mendpost_core::people::Role;
 use mendpost_server::lineup::queries;
-use mendpost_tests::{Answer, App};
+use mendpost_tests::{Answer, App, number, text};
 
 /// The demonstration, planned once, before the crew's eyes.
 async fn planned() -> App {
@@ -41,20 +41,6 @@ async fn report(app: &mut App, otherwise: &[(&str, &str)]) -> Answer {
         field.expect("a field of the form").1 = value;
     }
     app.post("/requests/new", &fields).await
-}
-
-async fn text(app: &App, query: &'static str) -> Option<String> {
-    sqlx::query_scalar(query)
-        .fetch_one(&app.state.db.read)
-        .await
-        .expect(query)
-}
-
-async fn number(app: &App, query: &'static str) -> Option<i64> {
-    sqlx::query_scalar(query)
-        .fetch_one(&app.state.db.read)
-        .await
-        .expect(query)
 }
 
 async fn journal_length(app: &App) -> i64 {
