@@ -1,5 +1,6 @@
 //! Requests: what is broken, where each stands, and the report of one more.
 
+mod answer;
 mod asked;
 mod filing;
 mod form;
@@ -9,7 +10,6 @@ mod one;
 pub mod queries;
 pub mod standing;
 mod ways;
-mod yes;
 
 use axum::extract::{Path, State};
 use axum::response::Response;
@@ -26,7 +26,9 @@ use crate::routes::Routes;
 use crate::shape;
 use crate::signature;
 use crate::situation;
+pub use answer::{NewAnswer, insert as insert_answer};
 use form::RequestForm;
+pub use queries::insert_way;
 use standing::Orders;
 
 pub fn routes() -> Routes {
@@ -35,8 +37,8 @@ pub fn routes() -> Routes {
         .get("/requests/new", Act::FileRequest, blank)
         .post("/requests/new", Act::FileRequest, file)
         .get("/requests/{number}", Act::Look, show_one)
-        .get("/requests/{number}/yes", Act::RecordYes, yes::show)
-        .post("/requests/{number}/yes", Act::RecordYes, yes::record)
+        .get("/requests/{number}/answer", Act::RecordYes, answer::show)
+        .post("/requests/{number}/answer", Act::RecordYes, answer::record)
 }
 
 /// Where the page of a request stands: 'R41' is /requests/41.

@@ -413,11 +413,11 @@ fn milling_waits_for_the_machinist() {
     days.for_each(|shift| shift.machinists = 0);
     let milled = |situation: &Situation| {
         let place = place(situation, "R1");
-        let steps = place.work.into_iter().filter_map(|work| match work {
+        let mut steps = place.work.into_iter().rev().filter_map(|work| match work {
             Work::Step(step) if step.kind == OperationKind::Cut => Some(step.end),
             _ => None,
         });
-        steps.last().expect("it is milled")
+        steps.next().expect("it is milled")
     };
     assert!(milled(&situation) <= situation.shifts[0].to);
     situation.shifts[0].machinists = 0;
