@@ -26,7 +26,7 @@ pub fn shut_here(situation: &Situation, part: &Part, recipe: &Recipe) -> Vec<Shu
     if let Authority::Refused(who) = authority(&part.flags) {
         shut.push(Shut::new(Gate::Refused { who }, Opens::Shut { who }));
     }
-    shut.extend(size_gates(situation, part));
+    shut.extend(size_gates(situation, part, None));
     shut.extend(approval_gate(recipe));
     shut.extend(operations(situation, recipe).err());
     shut

@@ -6,7 +6,7 @@ use crate::gas::Gas;
 use crate::powder::{Lot, LotState, Powder};
 use crate::quantity::Milligrams;
 use crate::situation::{
-    Asset, Bank, Capability, Cell, Compressor, Damage, Fuel, Request, Shift, Site, Situation,
+    Asset, Bank, Capability, Cell, Compressor, Damage, Fuel, Request, Shift, Site, Situation, Spare,
     Station, Way,
 };
 use chrono::{DateTime, TimeDelta, Utc};
@@ -244,6 +244,9 @@ pub fn request(number: &str, asset: &str, part: &str, recipe: &str) -> Request {
         needed_by: None,
         danger: false,
         at_cell_from: None,
+        tag: None,
+        mass_g: None,
+        spare: Spare::NotKnown,
         ways: vec![Way::Recipe(code(recipe))],
         yeses: vec![],
     }
