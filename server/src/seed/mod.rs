@@ -78,6 +78,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
     let capabilities = needs.capabilities(&calendar, faults);
 
     let made = recipe::Sheets::new(files, faults);
+    let metals = made.metals(faults);
     let parts = made.parts(faults);
     let recipes = made.recipes((&known, &powders), &stations.codes(faults), faults);
     let stages = weighed::Known {
@@ -89,6 +90,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
     let known = request::Known {
         assets: needs.codes(),
         parts: made.part_codes(),
+        metals: made.metal_codes(),
         recipes: made.recipe_parts(),
         deliveries: sheets.arrivals(&deliveries),
     };
@@ -108,6 +110,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
         deliveries,
         assets,
         capabilities,
+        metals,
         parts,
         recipes,
         weighed,

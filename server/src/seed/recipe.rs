@@ -5,9 +5,9 @@ use super::files::SeedFiles;
 use super::row::{Row, codes};
 use super::sheet::Sheet;
 use mendpost_core::catalogue::{
-    Flag, Operation, OperationKind, Part, Recipe, RecipeFault, RecipeState, Spray,
+    Flag, Metal, Operation, OperationKind, Part, Recipe, RecipeFault, RecipeState, Spray,
 };
-use mendpost_core::code::{PartCode, PowderCode, RecipeCode, StationCode};
+use mendpost_core::code::{MetalCode, PartCode, PowderCode, RecipeCode, StationCode};
 use mendpost_core::deposit::deposited_grams;
 use mendpost_core::powder::Powder;
 use std::collections::{BTreeMap, BTreeSet};
@@ -19,10 +19,17 @@ const PARTS: Sheet = Sheet {
     may_be_missing: false,
 };
 
+const METALS: Sheet = Sheet {
+    file: "metals.csv",
+    columns: &["code", "name"],
+    optional: &[],
+    may_be_missing: true,
+};
+
 const RECIPES: Sheet = Sheet {
     file: "recipes.csv",
     columns: &["code", "revision", "part", "state", "approved_by"],
-    optional: &[],
+    optional: &["written_by", "base_metals"],
     may_be_missing: false,
 };
 
@@ -76,6 +83,8 @@ const APPROVAL_BUILDS: i64 = 4;
 const POSITIONS: std::ops::RangeInclusive<i64> = 1..=1000;
 
 pub(super) struct Sheets {
+    metals: Vec<Row>,
+    metal_codes: BTreeSet<MetalCode>,
     parts: Vec<Row>,
     recipes: Vec<Row>,
     operations: Vec<Row>,
@@ -85,14 +94,33 @@ pub(super) struct Sheets {
 
 impl Sheets {
     pub(super) fn new(files: &SeedFiles, faults: &Faults) -> Self {
+        let metals = METALS.rows(files, faults);
         let parts = PARTS.rows(files, faults);
         Self {
+            metal_codes: codes(&metals, "code", faults),
+            metals,
             part_codes: codes(&parts, "code", faults),
             parts,
             recipes: RECIPES.rows(files, faults),
             operations: OPERATIONS.rows(files, faults),
             sprays: SPRAYS.rows(files, faults),
         }
+    }
+
+    pub(super) fn metal_codes(&self) -> BTreeSet<MetalCode> {
+        self.metal_codes.clone()
+    }
+
+    pub(super) fn metals(&self, faults: &Faults) -> Vec<Metal> {
+        let metal = |row: &Row| {
+            let code = row.parse(faults, "code");
+            let name = row.text(faults, "name", 80);
+            Some(Metal {
+                code: code?,
+                name: name?,
+            })
+        };
+        self.metals.iter().filter_map(metal).collect()
     }
 
     pub(super) fn part_codes(&self) -> BTreeSet<PartCode> {
@@ -236,7 +264,9 @@ impl Sheets {
         let revision = row.number(faults, "revision", 0, REVISIONS);
         let part = row.one_of(faults, "part", &self.part_codes);
         let state = row.parse(faults, "state");
+        let written_by = row.text_or_empty(faults, "written_by", 80);
         let approved_by = row.text_or_empty(faults, "approved_by", 80);
+        let base_metals = self.base_metals(row, faults);
         let (code, revision): (RecipeCode, i64) = (code?, revision?);
         let key = (code.clone(), revision);
         let recipe = Recipe {
@@ -245,7 +275,9 @@ impl Sheets {
             part: part?,
             revision,
             state: state?,
+            written_by: written_by?,
             approved_by: approved_by?,
+            base_metals: base_metals?,
         };
         for fault in recipe.faults() {
             // Minutes are told where they are read.
@@ -254,6 +286,14 @@ impl Sheets {
             }
         }
         Some(recipe)
+    }
+
+    fn base_metals(&self, row: &Row, faults: &Faults) -> Option<BTreeSet<MetalCode>> {
+        let metals = row.list::<MetalCode>(faults, "base_metals")?;
+        metals
+            .into_iter()
+            .map(|metal| row.known(faults, "base_metals", &self.metal_codes, metal))
+            .collect()
     }
 }
 
