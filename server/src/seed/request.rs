@@ -9,7 +9,7 @@ use super::time::Calendar;
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::Yes;
 use mendpost_core::code::{AssetCode, DeliveryCode, MetalCode, PartCode, RecipeCode};
-use mendpost_core::situation::{BaseMetal, Request, Way};
+use mendpost_core::situation::{BaseMetal, Request, Spare, Way};
 use std::collections::{BTreeMap, BTreeSet};
 
 const REQUESTS: Sheet = Sheet {
@@ -134,6 +134,9 @@ fn request(
         danger: danger?,
         base_metal: base_metal?,
         at_cell_from: at_cell_from?,
+        tag: None,
+        mass_g: None,
+        spare: Spare::NotKnown,
         ways: ways.remove(&number).unwrap_or_default(),
         yeses: yeses.iter().map(|y| y.yes.clone()).collect(),
     };

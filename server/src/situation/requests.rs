@@ -1,7 +1,7 @@
 use std::collections::BTreeMap;
 
 use mendpost_core::catalogue::Yes;
-use mendpost_core::situation::{BaseMetal, Request, Way};
+use mendpost_core::situation::{BaseMetal, Request, Spare, Way};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
@@ -17,7 +17,8 @@ pub(super) async fn load(
     let rows = sqlx::query!(
         r#"select id as "id: Uuid", number, asset_id as "asset_id: Uuid", part_id as "part_id: Uuid", part_name, damage,
              description, reported_ms, asked_by, needed_by_ms, danger as "danger: bool", at_cell_ms,
-             base_metal_id as "base_metal_id: Uuid", base_metal_known as "base_metal_known: bool"
+             base_metal_id as "base_metal_id: Uuid", base_metal_known as "base_metal_known: bool",
+             tag, mass_g, spare, spare_where
            from request where state = 'open' order by reported_ms, number"#
     )
     .fetch_all(connection)
@@ -44,11 +45,22 @@ pub(super) async fn load(
                     })
                     .transpose()?,
                 at_cell_from: at_if(row.at_cell_ms)?,
+                tag: row.tag,
+                mass_g: row.mass_g,
+                spare: spare(&row.spare, row.spare_where),
                 ways: ways.remove(&row.id).unwrap_or_default(),
                 yeses: yeses.remove(&row.id).unwrap_or_default(),
             })
         })
         .collect()
+}
+
+fn spare(said: &str, place: String) -> Spare {
+    match said {
+        "yes" => Spare::There(place),
+        "no" => Spare::Absent,
+        _ => Spare::NotKnown,
+    }
 }
 
 async fn ways(

@@ -6,8 +6,8 @@ use crate::gas::Gas;
 use crate::powder::{Lot, LotState, Powder};
 use crate::quantity::Milligrams;
 use crate::situation::{
-    Asset, Bank, Capability, Cell, Compressor, Damage, Fuel, Request, Shift, Site, Situation, Spare,
-    Station, Way,
+    Asset, Bank, Capability, Cell, Compressor, Damage, Fuel, Request, Shift, Site, Situation,
+    Spare, Station, Way,
 };
 use chrono::{DateTime, TimeDelta, Utc};
 use std::collections::{BTreeMap, BTreeSet};
