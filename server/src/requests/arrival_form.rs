@@ -134,7 +134,6 @@ impl ArrivalForm {
     }
 
     /// When it came, and when it is expected.
-    #[expect(clippy::type_complexity, reason = "two fields, each right or wrong")]
     fn whereabouts(
         &self,
         before: &Told,

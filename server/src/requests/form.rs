@@ -159,7 +159,6 @@ impl RequestForm {
     }
 
     /// A part of the catalogue, or that it is not listed; and what the crew calls it.
-    #[expect(clippy::type_complexity, reason = "two fields, each right or wrong")]
     fn part(
         &self,
         parts: &[Choice],

@@ -53,9 +53,9 @@ impl NewPage {
 
     fn damages(&self) -> [(&'static str, &'static str); 3] {
         [
-            (Damage::Damaged.as_str(), "damaged: down now"),
-            (Damage::Worn.as_str(), "worn: still runs"),
-            (Damage::Interim.as_str(), "interim: must come off"),
+            (Damage::Damaged.as_str(), "damaged, down"),
+            (Damage::Worn.as_str(), "worn, still runs"),
+            (Damage::Interim.as_str(), "interim, comes off"),
         ]
     }
 
