@@ -161,7 +161,7 @@ fn without_recipe(situation: &Situation, request: &Request) -> Vec<Shut> {
         return vec![Shut::new(Gate::NotListed, Opens::ListPart)];
     };
     let mut shut = refusal_gates(situation, part);
-    shut.extend(size_gates(situation, part));
+    shut.extend(size_gates(situation, part, request.mass_g));
     if !shut
         .iter()
         .any(|s| matches!(s.opens, Opens::Shut { .. } | Opens::TruePart))
@@ -220,7 +220,7 @@ fn by(situation: &Situation, request: &Request, recipe: &Recipe, done: usize) ->
             shut.extend(refusal_gates(situation, part));
             given = yeses(situation, request, part, recipe);
             shut.extend(given.shut);
-            shut.extend(size_gates(situation, part));
+            shut.extend(size_gates(situation, part, request.mass_g));
         }
         None => shut.push(Shut::new(Gate::NotListed, Opens::ListPart)),
     }

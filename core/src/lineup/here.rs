@@ -24,7 +24,7 @@ pub fn recipes_of<'a>(situation: &'a Situation, part: &Part) -> Vec<&'a Recipe> 
 #[must_use]
 pub fn shut_here(situation: &Situation, part: &Part, recipe: &Recipe) -> Vec<Shut> {
     let mut shut = refusal_gates(situation, part);
-    shut.extend(size_gates(situation, part));
+    shut.extend(size_gates(situation, part, None));
     shut.extend(approval_gate(recipe));
     shut.extend(operations(situation, recipe).err());
     shut

@@ -123,7 +123,7 @@ pub fn begin_gates(situation: &Situation, request: &Request, recipe: &Recipe) ->
     };
     let mut shut = refusal_gates(situation, part);
     shut.extend(asked(situation, request, part, recipe, About::Build));
-    shut.extend(size_gates(situation, part));
+    shut.extend(size_gates(situation, part, request.mass_g));
     shut.extend(approval_gate(recipe));
     shut.extend(base_metal_gate(request, recipe));
     shut

@@ -21,8 +21,9 @@ pub(super) fn refusal_gates(situation: &Situation, part: &Part) -> Vec<Shut> {
     shut
 }
 
-/// Too large for the booth, or too heavy for what turns it there.
-pub(super) fn size_gates(situation: &Situation, part: &Part) -> Vec<Shut> {
+/// Too large for the booth, or too heavy for what turns it there: by the catalogue, or as weighed if
+/// that is more.
+pub(super) fn size_gates(situation: &Situation, part: &Part, weighed_g: Option<i64>) -> Vec<Shut> {
     let mut shut = Vec::new();
     let cell = &situation.cell;
     if !part.fits(cell.booth_mm) {
@@ -32,9 +33,10 @@ pub(super) fn size_gates(situation: &Situation, part: &Part) -> Vec<Shut> {
         };
         shut.push(Shut::new(gate, Opens::TruePart));
     }
-    if part.mass_g > cell.max_part_g {
+    let mass_g = weighed_g.unwrap_or(0).max(part.mass_g);
+    if mass_g > cell.max_part_g {
         let gate = Gate::TooHeavy {
-            part_g: part.mass_g,
+            part_g: mass_g,
             most_g: cell.max_part_g,
         };
         shut.push(Shut::new(gate, Opens::TruePart));

@@ -11,7 +11,7 @@ mod supply;
 pub use cell::{Cell, Closed, Divergent, Station};
 pub use duty::{DutyError, DutyHours, Shift, duty_shifts, instant};
 pub use need::{Asset, Capability, Figure, LossFault, LossRange};
-pub use request::{BaseMetal, Begun, Damage, Request, StandIn, Way};
+pub use request::{BaseMetal, Begun, CrackCheck, Damage, Request, Spare, StandIn, Way};
 pub use supply::{Bank, Brings, Compressor, Delivery, Fuel, Receiver};
 
 use crate::catalogue::{Metal, Part, Recipe, Rules};

@@ -72,6 +72,29 @@ pub struct Begun {
     pub ended_at: DateTime<Utc>,
 }
 
+/// Whether the site has a spare.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Spare {
+    /// Nobody has said.
+    NotKnown,
+    /// There is none.
+    Absent,
+    /// There is one, and where it lies.
+    There(String),
+}
+
+word_enum! {
+    /// What the first look for cracks found, when the broken part came to the cell.
+    CrackCheck {
+        /// Cracks.
+        Found = "found",
+        /// No crack.
+        Absent = "none",
+        /// Nobody has looked.
+        NotDone = "not-done",
+    }
+}
+
 /// One part damaged, worn or interim.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Request {
@@ -99,6 +122,12 @@ pub struct Request {
     pub base_metal: Option<BaseMetal>,
     /// When the broken part is at the cell, if it is still on its way.
     pub at_cell_from: Option<DateTime<Utc>>,
+    /// The number on the tag that hangs on the broken part.
+    pub tag: Option<String>,
+    /// What the broken part weighs, in grams; none until somebody weighs it.
+    pub mass_g: Option<i64>,
+    /// Whether the site has a spare.
+    pub spare: Spare,
     /// The ways in which it may be served, the first one first.
     pub ways: Vec<Way>,
     /// The answers on record to whether it may be built and released, the oldest first.

@@ -4,6 +4,7 @@ use mendpost_core::lineup::{Place, Work};
 use mendpost_core::situation::{Request, Situation};
 
 use super::asked::{Asked, asked};
+use super::detail::Detail;
 use super::path;
 use super::standing::{Orders, Standing};
 use super::ways::{GatesOfWay, WayRow, Ways};
@@ -25,6 +26,8 @@ pub struct Record {
     pub rights: Rights,
     pub photos: Photos,
     pub picture: Option<Small>,
+    /// Everything that was said of it, the newest first.
+    pub details: Vec<Detail>,
 }
 
 /// Everything of one request.
@@ -57,6 +60,7 @@ pub struct OnePage {
 pub struct Rights {
     pub plan: bool,
     pub record_yes: bool,
+    pub file: bool,
 }
 
 struct AnswerRow {
@@ -120,7 +124,14 @@ impl OnePage {
         OnePage {
             answer,
             reason,
-            asked: asked(&page, &words, situation, request, &record.reported_by),
+            asked: asked(
+                &page,
+                &words,
+                situation,
+                request,
+                &record.reported_by,
+                &record.details,
+            ),
             ways: ways.rows(),
             gates: ways.gates(),
             planned: match standing {

@@ -26,6 +26,78 @@ pub async fn parts(executor: impl SqliteExecutor<'_>) -> Result<Vec<Choice>, sql
         .await
 }
 
+/// Every metal, by name.
+pub async fn metals(executor: impl SqliteExecutor<'_>) -> Result<Vec<Choice>, sqlx::Error> {
+    sqlx::query_as!(Choice, "select code, name from metal order by name, code")
+        .fetch_all(executor)
+        .await
+}
+
+/// Machine and part of every request, open or not, by their codes.
+pub(super) async fn asked_before(
+    executor: impl SqliteExecutor<'_>,
+) -> Result<Vec<(String, String)>, sqlx::Error> {
+    sqlx::query!(
+        "select distinct asset.code as asset, part.code as part
+         from request
+         join asset on asset.id = request.asset_id
+         join part on part.id = request.part_id
+         order by asset.code, part.code"
+    )
+    .map(|row| (row.asset, row.part))
+    .fetch_all(executor)
+    .await
+}
+
+/// Which machine, by its code, serves which capability, by its name.
+pub(super) async fn served(
+    executor: impl SqliteExecutor<'_>,
+) -> Result<Vec<(String, String)>, sqlx::Error> {
+    sqlx::query!(
+        "select asset.code as asset, capability.name as capability
+         from need_asset
+         join asset on asset.id = need_asset.asset_id
+         join capability on capability.id = need_asset.capability_id
+         where need_asset.version = (select max(version) from need
+                          where need.capability_id = need_asset.capability_id)
+         order by capability.name, need_asset.position"
+    )
+    .map(|row| (row.asset, row.capability))
+    .fetch_all(executor)
+    .await
+}
+
+/// The open request whose part has this tag.
+pub(super) async fn tagged(
+    connection: &mut SqliteConnection,
+    tag: &str,
+) -> Result<Option<OpenRequest>, sqlx::Error> {
+    sqlx::query_as!(
+        OpenRequest,
+        r#"select r.id as "id: Uuid", r.number, a.name as asset, r.part_name
+           from request r
+           join asset a on a.id = r.asset_id
+           where r.tag = ? and r.state = 'open'"#,
+        tag
+    )
+    .fetch_optional(connection)
+    .await
+}
+
+/// Id and name of a metal.
+pub(super) async fn metal_named(
+    connection: &mut SqliteConnection,
+    code: &str,
+) -> Result<Option<(Uuid, String)>, sqlx::Error> {
+    sqlx::query!(
+        r#"select id as "id: Uuid", name from metal where code = ?"#,
+        code
+    )
+    .map(|row| (row.id, row.name))
+    .fetch_optional(connection)
+    .await
+}
+
 /// Who reported a request.
 pub async fn reported_by(
     executor: impl SqliteExecutor<'_>,
@@ -107,6 +179,7 @@ pub(super) struct Filed<'a> {
     pub at: i64,
     pub by: &'a str,
     pub recipes: &'a [String],
+    pub base_metal: Option<Uuid>,
 }
 
 pub(super) async fn insert(
@@ -116,10 +189,12 @@ pub(super) async fn insert(
 ) -> Result<(), sqlx::Error> {
     let id = Uuid::now_v7();
     let damage = new.damage.as_str();
+    let metal_known = new.base_metal.as_ref().is_some_and(|metal| metal.known);
     sqlx::query!(
         "insert into request (id, number, asset_id, part_id, part_name, damage, description,
-           reported_ms, reported_by, asked_by, needed_by_ms, danger, at_cell_ms, state)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 'open')",
+           reported_ms, reported_by, asked_by, needed_by_ms, danger, at_cell_ms, spare, spare_where,
+           base_metal_id, base_metal_known, tag, mass_g, state)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 'open')",
         id,
         filed.number,
         filed.asset,
@@ -133,6 +208,12 @@ pub(super) async fn insert(
         new.needed_by_ms,
         new.danger,
         new.at_cell_ms,
+        new.spare.spare,
+        new.spare.spare_where,
+        filed.base_metal,
+        metal_known,
+        new.tag,
+        new.mass_g,
     )
     .execute(&mut *connection)
     .await?;

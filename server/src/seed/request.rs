@@ -9,7 +9,7 @@ use super::time::Calendar;
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::{About, Answer, Came, Said};
 use mendpost_core::code::{AssetCode, DeliveryCode, MetalCode, PartCode, RecipeCode};
-use mendpost_core::situation::{BaseMetal, Request, StandIn, Way};
+use mendpost_core::situation::{BaseMetal, Request, Spare, StandIn, Way};
 use std::collections::{BTreeMap, BTreeSet};
 
 const REQUESTS: Sheet = Sheet {
@@ -143,6 +143,9 @@ fn request(
         danger: danger?,
         base_metal: base_metal?,
         at_cell_from: at_cell_from?,
+        tag: None,
+        mass_g: None,
+        spare: Spare::NotKnown,
         ways: ways.remove(&number).unwrap_or_default(),
         answers: answers.iter().map(|a| a.answer.clone()).collect(),
         begun: None,

@@ -1,7 +1,7 @@
 use std::collections::BTreeMap;
 
 use mendpost_core::catalogue::{Answer, Said};
-use mendpost_core::situation::{BaseMetal, Begun, Request, StandIn, Way};
+use mendpost_core::situation::{BaseMetal, Begun, Request, Spare, StandIn, Way};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
@@ -18,7 +18,8 @@ pub(super) async fn load(
     let rows = sqlx::query!(
         r#"select id as "id: Uuid", number, asset_id as "asset_id: Uuid", part_id as "part_id: Uuid", part_name, damage,
              description, reported_ms, asked_by, needed_by_ms, danger as "danger: bool", at_cell_ms,
-             base_metal_id as "base_metal_id: Uuid", base_metal_known as "base_metal_known: bool"
+             base_metal_id as "base_metal_id: Uuid", base_metal_known as "base_metal_known: bool",
+             tag, mass_g, spare, spare_where
            from request where state = 'open' order by reported_ms, number"#
     )
     .fetch_all(connection)
@@ -45,12 +46,23 @@ pub(super) async fn load(
                     })
                     .transpose()?,
                 at_cell_from: at_if(row.at_cell_ms)?,
+                tag: row.tag,
+                mass_g: row.mass_g,
+                spare: spare(&row.spare, row.spare_where),
                 ways: ways.remove(&row.id).unwrap_or_default(),
                 answers: answers.remove(&row.id).unwrap_or_default(),
                 begun: begun.remove(&row.id),
             })
         })
         .collect()
+}
+
+fn spare(said: &str, place: String) -> Spare {
+    match said {
+        "yes" => Spare::There(place),
+        "no" => Spare::Absent,
+        _ => Spare::NotKnown,
+    }
 }
 
 async fn ways(

@@ -69,6 +69,27 @@ fn a_part_too_large_or_too_heavy() {
     );
 }
 
+/// The manipulator turns 60 kg. Weighed at 60 001 g the part is too heavy, whatever the catalogue says;
+/// weighed lighter than the catalogue has it, the catalogue counts.
+#[test]
+fn the_heavier_of_catalogue_and_scale_counts() {
+    let (_, gate, _) = shut(|s| s.requests[0].mass_g = Some(60_001));
+    let too_heavy = Gate::TooHeavy {
+        part_g: 60_001,
+        most_g: 60_000,
+    };
+    assert_eq!(gate, too_heavy);
+    let (situation, gate, _) = shut(|s| {
+        s.parts[0].mass_g = 60_001;
+        s.requests[0].mass_g = Some(59_000);
+    });
+    assert_eq!(gate, too_heavy);
+    let mut lighter = situation;
+    lighter.parts[0].mass_g = 60_000;
+    lighter.requests[0].mass_g = Some(60_000);
+    assert!(is_planned(&lighter, "R1"));
+}
+
 /// Two lots of 4 000 g are more than the 5 200 needed, and no use: one lot must hold it all.
 #[test]
 fn powder_in_one_lot() {

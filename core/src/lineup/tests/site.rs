@@ -7,7 +7,7 @@ use crate::powder::{Lot, LotState, Powder};
 use crate::quantity::Milligrams;
 use crate::situation::{
     Asset, Bank, Capability, Cell, Compressor, Damage, Fuel, Request, Shift, Site, Situation,
-    Station, Way,
+    Spare, Station, Way,
 };
 use chrono::{DateTime, TimeDelta, Utc};
 use std::collections::{BTreeMap, BTreeSet};
@@ -251,6 +251,9 @@ pub fn request(number: &str, asset: &str, part: &str, recipe: &str) -> Request {
         danger: false,
         base_metal: None,
         at_cell_from: None,
+        tag: None,
+        mass_g: None,
+        spare: Spare::NotKnown,
         ways: vec![Way::Recipe(code(recipe))],
         answers: vec![],
         begun: None,
