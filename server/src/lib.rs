@@ -18,6 +18,7 @@ pub mod error;
 pub mod form;
 pub mod health;
 pub mod journal;
+pub mod kit;
 pub mod lineup;
 pub mod need;
 pub mod now;

@@ -76,6 +76,14 @@ impl<'a> Words<'a> {
                     holds.unwrap_or_default()
                 )
             }
+            Gate::NotForFlag {
+                recipe,
+                revision,
+                flag,
+            } => format!(
+                "recipe, {recipe} rev {revision} is not valid for: {}",
+                work::flag(*flag)
+            ),
             Gate::NoFigure { why } => format!("recipe, {why}"),
             Gate::NoStation { station } => format!("station, no {station} here"),
             Gate::Crew { need, most } => format!("people, needs {need} at once, {most} on duty"),
@@ -152,6 +160,9 @@ impl<'a> Words<'a> {
                     litres(*need_ml)
                 )
             }
+            Gate::Kit { kit, need, have } => {
+                format!("{}, {have} free, needs {need}", self.kit(kit.as_str()))
+            }
             Gate::Compressor { need_min, have_min } => {
                 format!(
                     "compressor, {} to its service, needs {}",
@@ -207,6 +218,7 @@ impl<'a> Words<'a> {
             }
             Opens::MoreHeat { watts } => format!("a heater of {} more", kilowatts(*watts)),
             Opens::MoreFuel { ml } => format!("{} more fuel", litres(*ml)),
+            Opens::MoreKit { kit, count } => format!("{count} more of {}", self.kit(kit.as_str())),
             Opens::Service => "service the compressor".to_owned(),
             Opens::LessPower { watts } => {
                 format!("{} less taken at the same time", kilowatts(*watts))
@@ -307,6 +319,12 @@ impl<'a> Words<'a> {
             .iter()
             .find(|s| s.code.as_str() == code);
         station.map_or_else(|| code.to_owned(), |s| s.name.to_lowercase())
+    }
+
+    /// A plate or a fixture by its name.
+    pub fn kit(&self, code: &str) -> String {
+        let kit = self.situation.kit.iter().find(|k| k.code.as_str() == code);
+        kit.map_or_else(|| code.to_owned(), |kit| kit.name.clone())
     }
 
     /// 'Wed 25 14:40' in the site's clock.

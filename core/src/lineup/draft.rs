@@ -4,6 +4,7 @@
 //! whose gates are open become options. What is shut stays here beside them, to be explained.
 
 use super::gate::{Gate, Opens, Shut};
+use super::kit;
 use super::need::{GasSource, StageNeed, stage_need, step_fuel_ml, within_set};
 use super::power;
 use super::supply::{FUEL, SERVICE, gas_draws, lots, stores};
@@ -84,7 +85,10 @@ pub fn draft(situation: &Situation) -> Draft {
             .map(|s| station(situation, s))
             .collect(),
         stores: stores(situation),
-        limits: vec![power::limit(situation)],
+        limits: [power::limit(situation)]
+            .into_iter()
+            .chain(kit::limits(situation))
+            .collect(),
         lots: lots(situation),
         capabilities: capabilities(situation),
         assets: assets(situation),
@@ -251,15 +255,17 @@ pub(super) fn size_gates(situation: &Situation, part: &Part) -> Vec<Shut> {
 pub(super) type Operations = (Vec<planner::Operation>, Vec<StageNeed>);
 
 pub(super) fn operations(situation: &Situation, recipe: &Recipe) -> Result<Operations, Shut> {
+    flags_gate(situation, recipe)?;
     let mut needs = Vec::new();
     let mut operations = Vec::new();
-    for operation in &recipe.operations {
+    for (at, operation) in recipe.operations.iter().enumerate() {
+        let held = kit::loads(situation, &recipe.operations, at)?;
         let Some(spray) = &operation.spray else {
             let power_w = station_power_w(situation, operation)?;
             within_set(situation, power_w)?;
             let fuel_ml = step_fuel_ml(situation, power_w, operation.minutes);
             operations.push(planner::Operation {
-                loads: power::load(power_w),
+                loads: [power::load(power_w), held].concat(),
                 ..step(
                     operation.station.as_ref().map(ToString::to_string),
                     operation.minutes,
@@ -281,12 +287,31 @@ pub(super) fn operations(situation: &Situation, recipe: &Recipe) -> Result<Opera
             minutes: need.minutes,
             crew: operation.crew,
             after: operation.after_min,
-            draws: stage_draws(situation, spray, &need),
-            loads: power::load(need.power_w),
+            draws: [
+                stage_draws(situation, spray, &need),
+                kit::draws(situation, operation)?,
+            ]
+            .concat(),
+            loads: [power::load(need.power_w), held].concat(),
         });
         needs.push(need);
     }
     Ok((operations, needs))
+}
+
+/// A part that is used for what its recipe was not approved for.
+fn flags_gate(situation: &Situation, recipe: &Recipe) -> Result<(), Shut> {
+    let part = situation.part(&recipe.part);
+    let beyond = part.and_then(|part| recipe.not_covered(&part.flags).first().copied());
+    beyond.map_or(Ok(()), |flag| {
+        let (recipe, revision) = (recipe.code.clone(), recipe.revision);
+        let gate = Gate::NotForFlag {
+            recipe,
+            revision,
+            flag,
+        };
+        Err(Shut::new(gate, Opens::WriteRecipe))
+    })
 }
 
 /// What the station of a step takes while it works, in watts; the gate if it is not here.

@@ -2,8 +2,8 @@
 //!
 //! Values only; the words stand with the pages.
 
-use crate::catalogue::{Envelope, RecipeState, Who};
-use crate::code::{BankCode, LotCode, PowderCode, RecipeCode, StationCode};
+use crate::catalogue::{Envelope, Flag, RecipeState, Who};
+use crate::code::{BankCode, KitCode, LotCode, PowderCode, RecipeCode, StationCode};
 use crate::gas::Gas;
 use serde::{Deserialize, Serialize};
 
@@ -153,6 +153,24 @@ pub enum Gate {
         /// Minutes free.
         have_min: i64,
     },
+    /// Too few of a plate, or of a fixture at the same time.
+    Kit {
+        /// Which.
+        kit: KitCode,
+        /// Pieces needed.
+        need: i64,
+        /// Pieces free.
+        have: i64,
+    },
+    /// The part is used for what its recipe is not valid for.
+    NotForFlag {
+        /// The recipe.
+        recipe: RecipeCode,
+        /// The revision.
+        revision: i64,
+        /// The flag.
+        flag: Flag,
+    },
     /// A station is out, or has too few slots, when it is wanted.
     Station {
         /// Which.
@@ -223,6 +241,13 @@ pub enum Opens {
     MoreFuel {
         /// Millilitres.
         ml: i64,
+    },
+    /// More of a plate or a fixture.
+    MoreKit {
+        /// Which.
+        kit: KitCode,
+        /// Pieces more.
+        count: i64,
     },
     /// Service the compressor.
     Service,

@@ -1,5 +1,6 @@
 //! Plenty: a problem in which some of what a request could lack is there in any amount.
 
+use super::kit::KIT;
 use super::supply::GAS;
 use crate::planner::{Draw, JobOption, Lot, Problem, Store, StoreDraw, Window, Work};
 use std::collections::BTreeMap;
@@ -28,6 +29,8 @@ pub(super) enum Relax {
     Station(String),
     /// Gas, fuel, hours.
     Store(String),
+    /// Fixtures.
+    Limit(String),
     /// Powder.
     Powder(String),
 }
@@ -51,6 +54,8 @@ impl Relax {
             let draws = operation.draws.iter();
             let nearest = draws.filter_map(|draw| nearest(draw, stores));
             all.extend(nearest.map(|d| Self::Store(d.store.clone())));
+            let fixtures = operation.loads.iter().map(|load| load.limit.clone());
+            all.extend(fixtures.filter(|id| id.starts_with(KIT)).map(Self::Limit));
         }
         all.sort();
         all.dedup();
@@ -120,6 +125,10 @@ impl Plenty {
                             s.closed.clear();
                             s.slots += 1;
                         })
+                }
+                Relax::Limit(id) => {
+                    let limits = given.limits.iter_mut().filter(|limit| limit.id == *id);
+                    limits.for_each(|limit| limit.capacity += amount);
                 }
                 Relax::Store(id) => add_to_store(&mut given, id, *amount),
                 Relax::Powder(powder) => add_lot(&mut given, n, *amount, powder, i64::MAX),

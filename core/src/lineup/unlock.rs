@@ -6,6 +6,7 @@
 
 use super::draft::Candidate;
 use super::gate::{Gate, Opens, Shut};
+use super::kit;
 use super::need::{GasSource, StageNeed};
 use super::relax::{Plenty, Relax};
 use super::supply::GAS;
@@ -63,6 +64,14 @@ pub fn complete(problem: &Problem, plan: &Plan) -> Plan {
         }
     }
     best
+}
+
+fn more_kit(kit: crate::code::KitCode, need: i64, have: i64, count: i64) -> Shut {
+    let opens = Opens::MoreKit {
+        kit: kit.clone(),
+        count,
+    };
+    Shut::new(Gate::Kit { kit, need, have }, opens)
 }
 
 /// Which job and option of the problem a planned job is.
@@ -243,6 +252,7 @@ impl<'a> Behind<'a> {
         match relax {
             Relax::Powder(powder) => self.powder(powder, kept),
             Relax::Store(store) => self.store(store, kept),
+            Relax::Limit(limit) => self.fixture(limit, kept),
             Relax::Station(id) => match id.parse() {
                 Ok(station) => {
                     let gate = Gate::Station { station };
@@ -394,6 +404,7 @@ impl<'a> Behind<'a> {
         let amount = self.least(&relax, kept, need + floor + 1);
         match store.strip_prefix(GAS).map(str::parse::<BankCode>) {
             Some(Ok(bank)) => self.gas(&bank, need, have, amount, kept),
+            _ if let Some(kit) = kit::code_of(store) => more_kit(kit, need, have, amount),
             _ if store == super::supply::FUEL => Shut::new(
                 Gate::Fuel {
                     need_ml: need,
@@ -409,6 +420,20 @@ impl<'a> Behind<'a> {
                 Opens::Service,
             ),
         }
+    }
+
+    /// Too few fixtures at the time at which the job would hold them.
+    fn fixture(&self, limit: &str, kept: &[Relax]) -> Shut {
+        let Some(kit) = kit::code_of(limit) else {
+            return Shut::new(Gate::Time, Opens::OtherFigures);
+        };
+        let loads = self.problem.jobs[self.job].options[0].operations.iter();
+        let held = loads.flat_map(|o| &o.loads).filter(|l| l.limit == limit);
+        let most: i64 = held.map(|load| load.amount).sum();
+        let here = self.problem.limits.iter().find(|l| l.id == limit);
+        let have = here.map_or(0, |l| l.capacity);
+        let count = self.least(&Relax::Limit(limit.to_owned()), kept, most);
+        more_kit(kit, have + count, have, count)
     }
 
     fn gas(&self, code: &BankCode, need_g: i64, have_g: i64, grams: i64, kept: &[Relax]) -> Shut {

@@ -4,6 +4,7 @@
 mod list;
 mod one;
 pub mod queries;
+pub mod store;
 mod strike;
 mod weighed;
 

@@ -6,6 +6,7 @@ mod flight;
 mod gas;
 mod gates;
 mod here;
+mod kit;
 mod loss_now;
 mod order;
 mod power;
@@ -14,20 +15,24 @@ mod stock;
 mod what_if;
 
 use super::{LineUp, Opens, Shut, Verified, complete, draft, line_up};
-use crate::planner::{CrewOrder, crew_plan};
+use crate::planner::{CrewOrder, Plan, Problem, crew_plan};
 use crate::situation::Situation;
 
 /// The line-up of the crew's first order: any verified plan will do to test what is said of it.
 fn planned(situation: &Situation) -> LineUp {
     let problem = draft(situation).problem;
+    let plan = plan_of(&problem);
+    let verified = Verified::new(problem, plan).expect("the verifier finds nothing wrong");
+    line_up(situation, &verified)
+}
+
+fn plan_of(problem: &Problem) -> Plan {
     assert_eq!(
         problem.faults(),
         vec![],
         "a drafted problem keeps the contract"
     );
-    let plan = complete(&problem, &crew_plan(&problem, CrewOrder::OldestFirst));
-    let verified = Verified::new(problem, plan).expect("the verifier finds nothing wrong");
-    line_up(situation, &verified)
+    complete(problem, &crew_plan(problem, CrewOrder::OldestFirst))
 }
 
 /// The gates of the first way of a request that waits.

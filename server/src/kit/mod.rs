@@ -1,0 +1,3 @@
+//! Plates that are sprayed on and fixtures that hold parts: which there are, and how many.
+
+pub mod queries;
