@@ -56,8 +56,8 @@ alter table recipe_operation add column fixture_id blob references kit (id);
 alter table recipe_operation add column held_through integer
     check ((held_through is null) = (fixture_id is null) and held_through >= position);
 -- Sent out for so many days, which are its time; `minutes` is then 1 and says nothing.
-alter table recipe_operation add column away_days integer check (away_days between 1 and 365
-    and kind <> 'spray' and station_id is null and crew = 0 and minutes = 1);
+alter table recipe_operation add column away_days integer check (away_days is null
+    or (away_days between 1 and 365 and kind <> 'spray' and station_id is null and crew = 0 and minutes = 1));
 -- The furnace's cycle by its name.
 alter table recipe_operation add column cycle text not null default '' check (length(cycle) <= 80);
 

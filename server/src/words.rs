@@ -6,6 +6,7 @@ pub mod catalogue;
 pub mod efficiency;
 pub mod flight;
 pub mod powder;
+pub mod recipe;
 pub mod work;
 
 use chrono::{DateTime, Utc};
@@ -447,7 +448,7 @@ fn tenths(value: i64, unit: i64, word: &str) -> String {
 }
 
 /// A value in a larger unit with one decimal, without one if it is whole.
-fn tenths_of(value: i64, unit: i64) -> String {
+pub(crate) fn tenths_of(value: i64, unit: i64) -> String {
     let tenths = (value * 10 + unit / 2).div_euclid(unit);
     if tenths % 10 == 0 {
         whole(tenths / 10)
