@@ -31,7 +31,7 @@ async fn a_part_is_listed_with_all_that_is_said_of_it() {
     assert_eq!(saved.location(), "/catalogue/SG-BUSH", "{}", saved.body);
     let page = checker.get("/catalogue/SG-BUSH").await;
     for said in [
-        "120 × 80 × 80 mm",
+        "120 x 80 x 80 mm",
         "1.5 mm",
         "carries load",
         "Write a recipe for the screen bush",

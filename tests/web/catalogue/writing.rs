@@ -101,7 +101,7 @@ async fn approve(app: &mut App, page: &str) -> Answer {
         ("expected", "wears like cast bronze; not tried to failure"),
         ("basis", "four coupons, cut and measured"),
     ];
-    post(app, &to, &to, &fields).await
+    post(app, page, &to, &fields).await
 }
 
 /// From nothing to the line-up: written by the checker operation by operation, refused to the checker
@@ -373,7 +373,7 @@ async fn what_must_stick_may_be_a_volume() {
     assert!(form.contains("name=\"volume_cm3\" inputmode=\"decimal\" value=\"160\""));
 }
 
-/// 'Reckon' works the typed figures out and saves nothing: half the feed doubles the minutes of gas.
+/// 'Reckon' works the typed figures out and saves nothing, not even an entry in the journal.
 #[tokio::test]
 async fn figures_are_reckoned_before_they_are_saved() {
     let app = App::new().await;
