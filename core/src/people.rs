@@ -22,6 +22,8 @@ pub fn may(role: Role, act: Act) -> bool {
         Act::ReleaseLot => &[Checker, Lead, Storekeeper],
         Act::AdjustBook => &[Lead, Storekeeper],
         Act::RecordYes => &[Checker, Lead],
+        Act::SortRequest | Act::ReleasePart => &[Checker, Lead],
+        Act::DoWork => &[Crew, Checker, Lead],
         Act::WriteRecipe | Act::ApproveRecipe => &[Checker, Lead],
         Act::CountKit => &[Checker, Lead, Storekeeper],
         Act::BookPowder => &[Crew, Lead, Storekeeper],
@@ -121,6 +123,12 @@ pub enum Act {
     AdjustBook,
     /// Record a yes that somebody outside the crew gave.
     RecordYes,
+    /// Say by which ways a request may be served, or that it is not served here.
+    SortRequest,
+    /// Enter that an operation of a recipe is done.
+    DoWork,
+    /// Let a part go that was built here.
+    ReleasePart,
     /// Write parts, recipes, base metals and kit of the catalogue.
     WriteRecipe,
     /// Say that a recipe which somebody else wrote may be built by.
@@ -152,6 +160,9 @@ impl Act {
         Act::ReleaseLot,
         Act::AdjustBook,
         Act::RecordYes,
+        Act::SortRequest,
+        Act::DoWork,
+        Act::ReleasePart,
         Act::WriteRecipe,
         Act::ApproveRecipe,
         Act::CountKit,
@@ -176,6 +187,9 @@ impl fmt::Display for Act {
             Act::ReleaseLot => "release a lot",
             Act::AdjustBook => "set the book to what was weighed",
             Act::RecordYes => "record a yes",
+            Act::SortRequest => "sort a request",
+            Act::DoWork => "enter work done",
+            Act::ReleasePart => "release a part",
             Act::WriteRecipe => "write parts and recipes",
             Act::ApproveRecipe => "approve a recipe",
             Act::CountKit => "count plates and fixtures",
