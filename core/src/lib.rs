@@ -8,6 +8,7 @@ pub mod catalogue;
 pub mod code;
 pub mod deposit;
 pub mod gas;
+pub mod interim;
 pub mod journal;
 pub mod lineup;
 pub mod people;

@@ -98,8 +98,13 @@ pub async fn follow_on(change: &mut Change, out: GoneOut<'_>, by: &str) -> Resul
         part_name: Some(out.part_name.to_owned()),
         damage: Damage::Interim,
         description: out.description,
-        machine: Machine::Interim {
-            take_off_ms: out.take_off_ms,
+        machine: if out.take_off_ms > change.now() {
+            Machine::Interim {
+                take_off_ms: out.take_off_ms,
+            }
+        } else {
+            // Overdue as it is entered, and nobody has said that it stopped.
+            Machine::Runs
         },
         asked_by: out.owner.to_owned(),
         needed_by_ms: Some(out.take_off_ms),

@@ -25,8 +25,10 @@ use serde::Deserialize;
 
 use crate::AppState;
 use crate::attachment::{self, Holder, Photos, WithFiles};
+use crate::caution;
 use crate::error::AppError;
 use crate::form::FieldErrors;
+use crate::interim;
 use crate::page::{Screen, page, page_with};
 use crate::people::{Visit, Who};
 use crate::routes::Routes;
@@ -92,6 +94,7 @@ async fn show_one(
         details: detail::history(&state.db.read, number).await?,
         reported_by: reported_by.unwrap_or_default(),
         signatures: signature::of_subject(&state.db.read, "request", &code).await?,
+        interim: replaced(&state, &visit, number).await?,
         photos: Photos::load(&state, &visit, &holder.ok_or_else(none)?).await?,
         rights: one::Rights {
             plan: allowed(&visit, Act::Plan),
@@ -105,6 +108,23 @@ async fn show_one(
     page(&one::OnePage::new(
         layout, &situation, &orders, request, record,
     ))
+}
+
+/// The interim part that a request is to replace, while that is on its machine.
+async fn replaced(
+    state: &AppState,
+    visit: &Visit,
+    number: i64,
+) -> Result<Option<one::Replaced>, AppError> {
+    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let mut reading = state.db.read.acquire().await?;
+    let found = interim::queries::replaced_by(&mut reading, number).await?;
+    let found = found.filter(|interim| interim.off.is_none());
+    Ok(found.map(|out| one::Replaced {
+        code: out.code(),
+        path: out.path(),
+        caution: caution::interim(&interim::take_off(&out, now, visit.site.zone)),
+    }))
 }
 
 /// Which machine the report is about, if the link to it knows.

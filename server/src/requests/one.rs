@@ -27,6 +27,15 @@ pub struct Record {
     pub picture: Option<Small>,
     /// Everything that was said of it, the newest first.
     pub details: Vec<Detail>,
+    /// Of the interim part that this one replaces, while that is on its machine.
+    pub interim: Option<Replaced>,
+}
+
+/// An interim part that runs until this request is served.
+pub struct Replaced {
+    pub code: String,
+    pub path: String,
+    pub caution: Caution,
 }
 
 /// Everything of one request.
@@ -41,6 +50,7 @@ pub struct OnePage {
     gates: Vec<GatesOfWay>,
     planned: Option<Planned>,
     siblings: Vec<Sibling>,
+    interim: Option<Replaced>,
     cautions: Vec<Caution>,
     /// No order knows it: the next act is to plan.
     unplanned: bool,
@@ -154,6 +164,7 @@ impl OnePage {
                 .iter()
                 .map(|yes| yes_row(&words, yes))
                 .collect(),
+            interim: record.interim,
             signatures: record.signatures,
             photos: record.photos,
             picture: record.picture,
