@@ -13,7 +13,7 @@ mod jpeg;
 mod pages;
 mod paper;
 mod picture;
-mod queries;
+pub mod queries;
 mod serving;
 
 use axum::extract::multipart::MultipartRejection;
@@ -33,6 +33,7 @@ use form::{AddForm, TakeOffForm};
 use queries::Attached;
 
 pub use adding::{Named, hang_all};
+pub use check::AttachmentHash;
 pub use form::{NAMELESS, SentFile, WithFiles, broken, clean_name};
 pub use holder::Holder;
 pub use intake::Intake;

@@ -145,17 +145,10 @@ struct About {
 
 impl About {
     async fn find(state: &AppState, number: &str) -> Result<About, AppError> {
-        let none = || AppError::NotFound {
-            what: format!("open request '{number}'"),
-        };
-        let digits = number.trim_start_matches(['R', 'r']);
-        let parsed = digits.parse().map_err(|_| none())?;
         let mut reading = state.db.read.begin().await?;
-        let request = queries::open_request(&mut *reading, parsed).await?;
-        Ok(About {
-            request: request.ok_or_else(none)?,
-            history: detail::history(&mut *reading, parsed).await?,
-        })
+        let request = queries::open_request(&mut *reading, number).await?;
+        let history = detail::history(&mut *reading, request.number).await?;
+        Ok(About { request, history })
     }
 
     fn newest(&self) -> Result<&Detail, AppError> {

@@ -1,6 +1,6 @@
 //! What is asked: machine, part, damage, dates and people, each with who said so.
 
-use mendpost_core::catalogue::authority;
+use crate::words::authority::authority;
 use mendpost_core::lineup::{is_down, loss_now, stops_now};
 use mendpost_core::situation::{Request, Situation};
 
@@ -132,7 +132,7 @@ fn part(situation: &Situation, request: &Request) -> Vec<Pair> {
         pair(
             "Use",
             sentence(&flags),
-            &work::authority(authority(&part.flags)),
+            &authority(&situation.rules.authority(&part.flags)),
         ),
     ]
 }

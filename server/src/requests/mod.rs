@@ -1,5 +1,6 @@
 //! Requests: what is broken, where each stands, and the report of one more.
 
+mod answer;
 mod arrival;
 mod arrival_form;
 mod asked;
@@ -15,7 +16,6 @@ pub mod queries;
 pub mod standing;
 mod times;
 mod ways;
-mod yes;
 
 use axum::extract::{Path, Query, State};
 use axum::response::Response;
@@ -35,8 +35,10 @@ use crate::routes::Routes;
 use crate::shape;
 use crate::signature;
 use crate::situation;
+pub use answer::{NewAnswer, insert as insert_answer};
 use choices::Choices;
 use form::RequestForm;
+pub use queries::insert_way;
 use standing::Orders;
 
 pub fn routes() -> Routes {
@@ -55,8 +57,8 @@ pub fn routes() -> Routes {
             Act::FileRequest,
             arrival::save,
         )
-        .get("/requests/{number}/yes", Act::RecordYes, yes::show)
-        .post("/requests/{number}/yes", Act::RecordYes, yes::record)
+        .get("/requests/{number}/answer", Act::RecordYes, answer::show)
+        .post("/requests/{number}/answer", Act::RecordYes, answer::record)
 }
 
 /// Where the page of a request stands: 'R41' is /requests/41.

@@ -1,8 +1,9 @@
+use mendpost_core::situation::Way;
 use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
 
 use super::form::NewRequest;
-use super::yes::NewYes;
+use crate::error::AppError;
 
 /// A machine or a part to choose: its code and its name.
 #[derive(Debug, Clone)]
@@ -253,7 +254,7 @@ pub(super) struct OpenRequest {
     pub part_name: String,
 }
 
-pub(super) async fn open_request(
+async fn by_number(
     executor: impl SqliteExecutor<'_>,
     number: i64,
 ) -> Result<Option<OpenRequest>, sqlx::Error> {
@@ -269,25 +270,110 @@ pub(super) async fn open_request(
     .await
 }
 
-pub(super) async fn insert_yes(
+/// The open request of a number as it stands in an address.
+pub(super) async fn open_request(
+    executor: impl SqliteExecutor<'_>,
+    number: &str,
+) -> Result<OpenRequest, AppError> {
+    let found = match number.trim_start_matches(['R', 'r']).parse() {
+        Ok(number) => by_number(executor, number).await?,
+        Err(_) => None,
+    };
+    found.ok_or_else(|| AppError::NotFound {
+        what: format!("open request '{number}'"),
+    })
+}
+
+/// Code and revision of each recipe that makes a request's part and may still be used.
+pub(super) async fn revisions(
+    executor: impl SqliteExecutor<'_>,
+    request: Uuid,
+) -> Result<Vec<(String, i64)>, sqlx::Error> {
+    let rows = sqlx::query!(
+        "select recipe.code, recipe.revision
+         from recipe join request on request.part_id = recipe.part_id
+         where request.id = ? and recipe.state in ('draft', 'proposed', 'approved')
+         order by recipe.code, recipe.revision desc",
+        request
+    )
+    .fetch_all(executor)
+    .await?;
+    Ok(rows.into_iter().map(|r| (r.code, r.revision)).collect())
+}
+
+/// Writes one way to serve a request; `delivery` is the id of the true part's delivery.
+pub async fn insert_way(
     connection: &mut SqliteConnection,
     request: Uuid,
-    new: &NewYes,
-    now: i64,
+    position: i64,
+    way: &Way,
+    delivery: Option<Uuid>,
+    reason: &str,
 ) -> Result<(), sqlx::Error> {
-    let (id, who) = (Uuid::now_v7(), new.who.as_str());
+    let columns = WayColumns::of(way);
     sqlx::query!(
-        "insert into yes (id, request_id, who, name, words, until_ms, given_ms)
-         values (?, ?, ?, ?, ?, ?, ?)",
-        id,
+        "insert into request_way (request_id, position, kind, recipe_code, delivery_id, expected_ms, fit_min,
+           crew, off_by_ms, swap_min, second_build, reason)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         request,
-        who,
-        new.name,
-        new.words,
-        new.until_ms,
-        now,
+        position,
+        columns.kind,
+        columns.recipe,
+        delivery,
+        columns.expected_ms,
+        columns.fit_min,
+        columns.crew,
+        columns.off_by_ms,
+        columns.swap_min,
+        columns.second_build,
+        reason,
     )
     .execute(connection)
     .await?;
     Ok(())
+}
+
+/// The columns of `request_way` that depend on the way.
+#[derive(Default)]
+struct WayColumns<'a> {
+    kind: &'static str,
+    recipe: Option<&'a str>,
+    expected_ms: Option<i64>,
+    fit_min: Option<i64>,
+    crew: Option<i64>,
+    off_by_ms: Option<i64>,
+    swap_min: Option<i64>,
+    second_build: Option<i64>,
+}
+
+impl<'a> WayColumns<'a> {
+    fn of(way: &'a Way) -> Self {
+        match way {
+            Way::Recipe(recipe) => WayColumns {
+                kind: "recipe",
+                recipe: Some(recipe.as_str()),
+                ..WayColumns::default()
+            },
+            Way::StandIn(stand_in) => WayColumns {
+                kind: "stand-in",
+                recipe: Some(stand_in.recipe.as_str()),
+                off_by_ms: Some(stand_in.off_by.timestamp_millis()),
+                swap_min: Some(stand_in.swap_min),
+                second_build: Some(stand_in.second_build),
+                ..WayColumns::default()
+            },
+            Way::TruePart {
+                expected,
+                fit_min,
+                crew,
+                ..
+            } => WayColumns {
+                kind: "true-part",
+                expected_ms: Some(expected.timestamp_millis()),
+                fit_min: Some(*fit_min),
+                crew: Some(*crew),
+                ..WayColumns::default()
+            },
+        }
+    }
 }

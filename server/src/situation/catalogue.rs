@@ -73,6 +73,8 @@ async fn recipes(
         r#"select id as "id: Uuid", code, part_id as "part_id: Uuid", revision, state, written_by, approved_by
            from recipe r
            where state = 'approved' or revision = (select max(revision) from recipe where code = r.code)
+             or exists (select 1 from work_done w join request q on q.id = w.request_id
+               where w.recipe_id = r.id and q.state = 'open')
            order by code, revision"#
     )
     .fetch_all(connection)
