@@ -152,6 +152,12 @@ async fn the_meter_is_read_and_counts() {
         .post("/interim/1/reading", &[("meter", "1110"), ("at", "")])
         .await;
     assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+    let needed = number(&app, "select needed_by_ms from request where number = 31").await;
+    assert_eq!(
+        needed,
+        Some(START + 270 * HOUR),
+        "its successor is needed sooner"
+    );
     let page = app.get("/interim/1").await;
     for told in [
         "90 h of running",
@@ -415,6 +421,11 @@ async fn a_release_records_it_for_its_request() {
         text(&app, follow).await,
         Some(format!("WP-IMPELLER|interim|Waterworks engineer|{START}"))
     );
+    // What the impeller is made of was said of R8.
+    let metal =
+        "select metal.code || base_metal_known from request join metal on metal.id = base_metal_id
+                 where number = 31";
+    assert_eq!(text(&app, metal).await.as_deref(), Some("BZ1"));
     let ways = "select count(*) from request_way w join request r on r.id = w.request_id
                 where r.number = 31";
     assert_eq!(number(&app, ways).await, Some(1));

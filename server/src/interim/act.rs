@@ -11,7 +11,8 @@ use serde_json::json;
 
 use super::find;
 use super::hours::{meter_if, shown};
-use super::queries::{self, Entered, Fate, Interim};
+use super::inserts::{self, Entered, Fate};
+use super::queries::{self, Interim};
 use super::telling::{left_words, take_off};
 use crate::AppState;
 use crate::change::Change;
@@ -20,6 +21,7 @@ use crate::form::{FieldErrors, Posted, local_time, optional_text, text};
 use crate::page::act::{ActPage, Field};
 use crate::page::{Notice, Screen, age, moment};
 use crate::people::{Visit, Who};
+use crate::requests::filing::move_needed_by;
 use crate::situation;
 use crate::words::work::sentence;
 
@@ -225,13 +227,14 @@ impl Told {
         match (what, self.meter_min) {
             (What::Reading, Some(meter_min)) => {
                 let sequence = i64::try_from(interim.meter.len() + 1).unwrap_or(i64::MAX);
-                queries::insert_reading(
+                inserts::insert_reading(
                     connection, interim.id, sequence, at_ms, meter_min, entered,
                 )
                 .await?;
+                move_end(change, interim, by).await?;
             }
             (What::Off, meter_min) => {
-                queries::insert_off(
+                inserts::insert_off(
                     connection, interim.id, at_ms, meter_min, &self.note, entered,
                 )
                 .await?;
@@ -243,11 +246,29 @@ impl Told {
                     wear: &self.wear,
                     note: &self.note,
                 };
-                queries::insert_return(connection, interim.id, &fate, entered).await?;
+                inserts::insert_return(connection, interim.id, &fate, entered).await?;
             }
         }
         Ok(journal)
     }
+}
+
+/// What replaces it is needed when its hours are reckoned to end after this reading.
+async fn move_end(change: &mut Change, interim: &Interim, by: &str) -> Result<(), AppError> {
+    let stands = queries::one(change.connection(), interim.number).await?;
+    let now = situation::moment(change.now()).map_err(AppError::internal)?;
+    let Some(off_by) = stands.map(|stands| stands.left(now).off_by) else {
+        return Ok(());
+    };
+    let why = format!("the hour meter of {} was read", interim.code());
+    move_needed_by(
+        change,
+        interim.follow_on,
+        off_by.timestamp_millis(),
+        &why,
+        by,
+    )
+    .await
 }
 
 /// When it was done: not before what was done before it, not to come; empty: now.

@@ -7,6 +7,7 @@
 mod act;
 mod enter;
 mod hours;
+mod inserts;
 mod list;
 mod one;
 pub mod queries;

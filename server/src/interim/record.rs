@@ -6,7 +6,8 @@ use mendpost_core::journal::Subject;
 use serde_json::json;
 use uuid::Uuid;
 
-use super::queries::{self, Entered, Row};
+use super::inserts::{self, Entered, Row};
+use super::queries;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::requests::filing::{GoneOut, follow_on};
@@ -78,6 +79,7 @@ pub async fn record(
         take_off_ms: off_by.timestamp_millis(),
         owner: released.owner,
         description: format!("Replaces interim part I{number}. {}", released.plan),
+        request: released.request,
     };
     let follow_on = follow_on(change, out, by).await?;
     let content = json!({
@@ -114,7 +116,7 @@ pub async fn record(
     };
     let at_ms = change.now();
     let entered = Entered { by, at_ms, journal };
-    queries::insert(change.connection(), &row, entered).await?;
+    inserts::insert(change.connection(), &row, entered).await?;
     Ok(Recorded {
         number,
         follow_on,

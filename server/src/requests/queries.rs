@@ -254,7 +254,8 @@ pub(super) struct OpenRequest {
     pub part_name: String,
 }
 
-async fn by_number(
+/// An open request, by its number.
+pub(super) async fn by_number(
     executor: impl SqliteExecutor<'_>,
     number: i64,
 ) -> Result<Option<OpenRequest>, sqlx::Error> {
