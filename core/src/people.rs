@@ -15,7 +15,9 @@ pub fn may(role: Role, act: Act) -> bool {
     use Role::{Checker, Crew, Lead, Storekeeper, Viewer};
     let roles: &[Role] = match act {
         Act::Look => &[Crew, Checker, Lead, Storekeeper, Viewer],
-        Act::FileRequest | Act::Attach | Act::ReportAsset => &[Crew, Checker, Lead, Storekeeper],
+        Act::FileRequest | Act::Attach | Act::ReportAsset | Act::WatchInterim => {
+            &[Crew, Checker, Lead, Storekeeper]
+        }
         Act::Plan => &[Crew, Checker, Lead, Storekeeper],
         Act::AcceptLineUp => &[Lead],
         Act::HoldLot => &[Crew, Checker, Lead, Storekeeper],
@@ -111,6 +113,8 @@ pub enum Act {
     ReportAsset,
     /// Add photos and papers to a request or a lot, and take off one's own.
     Attach,
+    /// Enter an interim part that went out, read its meter, take it off and say what became of it.
+    WatchInterim,
     /// Have the line-up computed again.
     Plan,
     /// Make a line-up the one that the crew works to.
@@ -154,6 +158,7 @@ impl Act {
         Act::FileRequest,
         Act::ReportAsset,
         Act::Attach,
+        Act::WatchInterim,
         Act::Plan,
         Act::AcceptLineUp,
         Act::HoldLot,
@@ -181,6 +186,7 @@ impl fmt::Display for Act {
             Act::FileRequest => "file a request",
             Act::ReportAsset => "report an asset down or up",
             Act::Attach => "add photos and papers",
+            Act::WatchInterim => "watch over interim parts",
             Act::Plan => "plan again",
             Act::AcceptLineUp => "say which line-up the crew works to",
             Act::HoldLot => "stop a lot",

@@ -44,7 +44,6 @@ pub struct Decision {
 /// An operation that is done.
 #[derive(Debug, Clone)]
 pub struct Done {
-    pub position: i64,
     pub kind: OperationKind,
     pub name: String,
     pub by: String,
@@ -103,7 +102,7 @@ impl History {
         let anew = |d: &&Decision| ["sent-back", "reopened"].contains(&d.decision.as_str());
         let since = decisions.iter().rfind(anew).map_or(0, |d| d.sequence);
         let rows = sqlx::query!(
-            r#"select w.position, o.kind, o.name, w.done_by, w.person_id as "person: Uuid", w.ended_ms, w.note
+            r#"select o.kind, o.name, w.done_by, w.person_id as "person: Uuid", w.ended_ms, w.note
                from work_done w
                join recipe_operation o on o.recipe_id = w.recipe_id and o.position = w.position
                where w.request_id = ? and w.journal_sequence > ?
@@ -115,7 +114,6 @@ impl History {
         .await?;
         let done = rows.into_iter().map(|row| {
             Ok(Done {
-                position: row.position,
                 kind: decoded(row.kind.parse())?,
                 name: row.name,
                 by: row.done_by,
@@ -186,9 +184,13 @@ pub(super) async fn decide(
         "withdrawn" | "served" => "closed",
         _ => "open",
     };
-    sqlx::query!("update request set state = ? where id = ?", state, request.id)
-        .execute(change.connection())
-        .await?;
+    sqlx::query!(
+        "update request set state = ? where id = ?",
+        state,
+        request.id
+    )
+    .execute(change.connection())
+    .await?;
     Ok(sequence)
 }
 
@@ -283,7 +285,14 @@ pub(super) async fn show(
     let plain = plain(&word)?;
     let mut reading = state.db.read.acquire().await?;
     let (request, _) = legal(&mut reading, &number, plain.step).await?;
-    decision_page(&visit, &request, plain, ReasonForm::default(), FieldErrors::default()).await
+    decision_page(
+        &visit,
+        &request,
+        plain,
+        ReasonForm::default(),
+        FieldErrors::default(),
+    )
+    .await
 }
 
 pub(super) async fn save(

@@ -254,7 +254,8 @@ pub(super) struct OpenRequest {
     pub part_name: String,
 }
 
-async fn by_number(
+/// An open request, by its number.
+pub(super) async fn by_number(
     executor: impl SqliteExecutor<'_>,
     number: i64,
 ) -> Result<Option<OpenRequest>, sqlx::Error> {
@@ -420,7 +421,10 @@ pub(super) async fn delivery(
     connection: &mut SqliteConnection,
     code: &str,
 ) -> Result<Option<Uuid>, sqlx::Error> {
-    sqlx::query_scalar!(r#"select id as "id: Uuid" from delivery where code = ?"#, code)
-        .fetch_optional(connection)
-        .await
+    sqlx::query_scalar!(
+        r#"select id as "id: Uuid" from delivery where code = ?"#,
+        code
+    )
+    .fetch_optional(connection)
+    .await
 }

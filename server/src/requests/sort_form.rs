@@ -185,7 +185,10 @@ impl SortForm {
         let mut deliveries = situation.deliveries.iter();
         let delivery = deliveries.find(|d| d.code.as_str() == self.delivery);
         if delivery.is_none() && !["", BY_ITSELF].contains(&self.delivery.as_str()) {
-            errors.add("delivery", "there is no such delivery; choose from the list");
+            errors.add(
+                "delivery",
+                "there is no such delivery; choose from the list",
+            );
         }
         let expected = match (self.expected.trim().is_empty(), delivery) {
             (true, Some(delivery)) => Some(delivery.expected),
@@ -252,7 +255,10 @@ fn to_come(
 ) -> Option<DateTime<Utc>> {
     let at = errors.check(field, local_time(typed, zone))?;
     if at <= now {
-        let fault = format!("that is past: it is {}; give a time to come", moment(now, zone));
+        let fault = format!(
+            "that is past: it is {}; give a time to come",
+            moment(now, zone)
+        );
         errors.add(field, fault);
         return None;
     }

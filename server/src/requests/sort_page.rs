@@ -9,8 +9,8 @@ use super::decision::Named;
 use super::sort_form::{BY_ITSELF, SortForm};
 use crate::form::FieldErrors;
 use crate::page::{Layout, whole};
-use crate::words::catalogue::state;
 use crate::words::Words;
+use crate::words::catalogue::state;
 
 #[derive(Template)]
 #[template(path = "requests/sort.html")]

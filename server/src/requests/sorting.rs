@@ -71,7 +71,14 @@ pub(super) async fn save(
     let reason: String = reason.chars().take(400).collect();
     let ways: Vec<serde_json::Value> = chosen.iter().map(Chosen::content).collect();
     let told = ("sorted", reason.as_str());
-    let journal = decide(&mut change, &request, told, &who.name, json!({ "ways": ways })).await?;
+    let journal = decide(
+        &mut change,
+        &request,
+        told,
+        &who.name,
+        json!({ "ways": ways }),
+    )
+    .await?;
     let text = format!(
         "R{} may be served {}, journal {journal}. Plan again to count with it.",
         request.number,

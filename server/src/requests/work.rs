@@ -129,7 +129,16 @@ pub(super) async fn show(
     let request = named(&mut reading, &number).await?;
     let history = History::load(&mut reading, &request).await?;
     drop(reading);
-    work_page(&state, &visit, &who, &request, &history, form, FieldErrors::default()).await
+    work_page(
+        &state,
+        &visit,
+        &who,
+        &request,
+        &history,
+        form,
+        FieldErrors::default(),
+    )
+    .await
 }
 
 pub(super) async fn save(
@@ -185,9 +194,21 @@ pub(super) async fn save(
     let sequence = match &proof {
         Some(proof) => {
             let kind = "request.part-released";
-            sign(&mut change, kind, subject, content, Meaning::ReleasePart, proof).await?
+            sign(
+                &mut change,
+                kind,
+                subject,
+                content,
+                Meaning::ReleasePart,
+                proof,
+            )
+            .await?
         }
-        None => change.journal("request.work-done", subject, content).await?,
+        None => {
+            change
+                .journal("request.work-done", subject, content)
+                .await?
+        }
     };
     insert(&mut change, &request, &next, &new, &who, sequence).await?;
     if let Some(end) = &new.interim {
@@ -266,9 +287,10 @@ pub(super) fn forbidden(
         if !may(who.role, Act::ReleasePart) {
             faults.push("a checker or the lead releases a part; ask one of them".to_owned());
         }
-        let built = history.done.iter().find(|done| {
-            done.kind == OperationKind::Spray && done.person == who.id
-        });
+        let built = history
+            .done
+            .iter()
+            .find(|done| done.kind == OperationKind::Spray && done.person == who.id);
         if built.is_some() {
             faults.push(
                 "you sprayed this part; somebody else looks at it and releases it".to_owned(),

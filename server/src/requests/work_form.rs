@@ -129,7 +129,10 @@ impl WorkForm {
         let off_by = errors.check("off_by", local_time(&self.off_by, zone))?;
         if off_by <= visit.now {
             let now = moment(visit.now, zone);
-            errors.add("off_by", format!("that is past: it is {now}; give a time to come"));
+            errors.add(
+                "off_by",
+                format!("that is past: it is {now}; give a time to come"),
+            );
             return None;
         }
         let off_by = chrono::DateTime::from_timestamp_millis(off_by)?;

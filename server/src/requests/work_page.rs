@@ -2,7 +2,7 @@
 
 use askama::Template;
 use axum::response::Response;
-use mendpost_core::catalogue::OperationKind;
+use mendpost_core::catalogue::{Operation, OperationKind};
 use mendpost_core::signature::Meaning;
 
 use super::decision::{History, Named};
@@ -121,7 +121,7 @@ fn tell(
             "Operation",
             format!("{} of {}", next.at + 1, next.recipe.operations.len()),
         ),
-        ("Where", place(words, operation)),
+        ("Where", at(words, operation)),
         ("People", operation.crew.to_string()),
     ];
     if operation.minutes > 0 {
@@ -154,4 +154,12 @@ fn tell(
         .into_iter()
         .filter(|caution| caution.steps.contains(&operation.name))
         .collect();
+}
+
+/// The station, or where work of this kind is done.
+fn at(words: &Words<'_>, operation: &Operation) -> String {
+    operation.station.as_ref().map_or_else(
+        || place(operation.kind).to_owned(),
+        |station| sentence(&words.station(station.as_str())),
+    )
 }
