@@ -1,5 +1,6 @@
 //! What may be made here: parts with their flags, and recipes by numbered revision.
 
+mod answer;
 mod authority;
 mod complete;
 mod difference;
@@ -8,12 +9,13 @@ mod recipe;
 mod revision;
 mod weighed;
 
-pub use authority::{Authority, Flag, Who, Yes, authority};
+pub use answer::{Answer, Came, Holds, NoYes, Question, Said, answered};
+pub use authority::{About, Authority, BuildRule, Flag, FlagRule, Rules, Who};
 pub use complete::RecipeFault;
 pub use difference::{Changed, Field, Place, Value, difference};
 pub use order::Way;
 pub use recipe::{
-    Held, Motion, Operation, OperationKind, Recipe, RecipeState, RecipeText, Spray, Volume,
+    Held, Motion, Operation, OperationKind, Recipe, RecipeState, RecipeText, Skill, Spray, Volume,
 };
 pub use revision::{ByAuthor, NoStep, Step, may, may_approve, may_edit, may_revise};
 pub use weighed::WeighedBuild;

@@ -52,6 +52,34 @@ word_enum! {
     }
 }
 
+word_enum! {
+    /// What somebody must be able to do for some operations.
+    Skill {
+        /// Sprays.
+        Sprayer = "sprayer",
+        /// Runs furnace and mill, measures and looks for cracks.
+        Machinist = "machinist",
+    }
+}
+
+impl OperationKind {
+    /// What one of its people must be able to do; none if anybody on the crew may.
+    ///
+    /// Common practice, no source: one sprays, another cuts and checks.
+    #[must_use]
+    pub const fn skill(self) -> Option<Skill> {
+        match self {
+            Self::Spray => Some(Skill::Sprayer),
+            Self::HeatTreat | Self::Cut | Self::CrackCheck | Self::Measure => {
+                Some(Skill::Machinist)
+            }
+            Self::Blast | Self::Mask | Self::Release | Self::Carry | Self::Fit | Self::FirstRun => {
+                None
+            }
+        }
+    }
+}
+
 /// How the nozzle goes over the part, as far as the recipe tells.
 #[derive(Debug, Clone, PartialEq, Eq, Default, Serialize)]
 pub struct Motion {

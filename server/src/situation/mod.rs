@@ -4,6 +4,7 @@ mod catalogue;
 mod cell;
 mod need;
 mod requests;
+mod rules;
 mod supply;
 
 use std::collections::BTreeMap;
@@ -57,6 +58,7 @@ pub async fn load(
         capabilities: need::capabilities(connection, &codes).await?,
         assets: need::assets(connection).await?,
         requests: requests::load(connection, &codes).await?,
+        rules: rules::load(connection).await?,
         metals: catalogue::metals(connection).await?,
         parts,
         recipes,

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use mendpost_core::catalogue::{Flag, Part, authority};
+use mendpost_core::catalogue::{Flag, Part, Rules};
 use mendpost_core::code::{AssetCode, PartCode};
 use mendpost_core::shape::Figures;
 use mendpost_core::situation::Situation;
@@ -10,7 +10,8 @@ use serde::Deserialize;
 
 use crate::form::{FieldErrors, decimal, integer, optional_text, plain_decimal, text};
 use crate::recipe::new_code;
-use crate::words::work::{authority as rule, flag};
+use crate::words::authority::authority as rule;
+use crate::words::work::flag;
 
 /// What was typed.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -94,7 +95,7 @@ impl PartForm {
         let reason = reason.flatten().unwrap_or_default();
         if let (Some(stands), Some(flags)) = (stands, &flags)
             && reason.is_empty()
-            && let Some(relaxed) = relaxes(stands, flags)
+            && let Some(relaxed) = relaxes(&situation.rules, stands, flags)
         {
             errors.add("reason", format!("{relaxed}; say why"));
         }
@@ -146,15 +147,15 @@ impl PartForm {
 }
 
 /// What is relaxed when flags are taken off, in plain words; none if none is.
-pub fn relaxes(stands: &Part, flags: &BTreeSet<Flag>) -> Option<String> {
+pub fn relaxes(rules: &Rules, stands: &Part, flags: &BTreeSet<Flag>) -> Option<String> {
     let off: Vec<&str> = stands.flags.difference(flags).map(|of| flag(*of)).collect();
     if off.is_empty() {
         return None;
     }
-    let (before, after) = (authority(&stands.flags), authority(flags));
+    let (before, after) = (rules.authority(&stands.flags), rules.authority(flags));
     let rule = match before == after {
-        true => format!("the rule stays: {}", rule(after)),
-        false => format!("before: {}; now: {}", rule(before), rule(after)),
+        true => format!("the rule stays: {}", rule(&after)),
+        false => format!("before: {}; now: {}", rule(&before), rule(&after)),
     };
     Some(format!("'{}' is taken off; {rule}", off.join("', '")))
 }
