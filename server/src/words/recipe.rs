@@ -83,13 +83,6 @@ impl Words<'_> {
             _ => word.to_owned(),
         }
     }
-
-    /// A metal by its name.
-    pub fn metal(&self, code: &str) -> String {
-        let mut metals = self.situation.metals.iter();
-        let metal = metals.find(|metal| metal.code.as_str() == code);
-        metal.map_or_else(|| code.to_owned(), |metal| metal.name.clone())
-    }
 }
 
 fn place(place: &Place) -> String {
@@ -199,27 +192,19 @@ pub fn thousandths(value: i64) -> String {
     crate::form::plain_decimal(value, 3)
 }
 
-/// What a part with this flag asks for, for the one who ticks it.
-pub const fn flag_asks(of: Flag) -> &'static str {
+/// What a flag means, where its word alone does not say it.
+pub const fn flag_means(of: Flag) -> &'static str {
     match of {
-        Flag::FormOnly => {
-            "cover, bracket, knob: nothing depends on its strength. The crew builds and releases it"
-        }
-        Flag::Guard => "keeps people away from what moves. The crew builds and releases it",
-        Flag::FoodOrWater => "built; fitted only after the owner’s engineer says yes",
-        Flag::CarriesLoad => {
-            "or turns fast: built; fitted only after the owner’s engineer says yes"
-        }
-        Flag::CanInjure => "its failure can: not built before the owner’s engineer says yes",
-        Flag::Lifts => {
-            "people or loads: a trial piece; fitted only after the examiner of lifting gear says yes"
-        }
-        Flag::HoldsPressure => "refused, unless the pressure inspector plans it in writing",
-        Flag::SteersOrBrakes => "refused, unless the body licensed for it plans it in writing",
-        Flag::ExplosiveArea => {
-            "works where the air can explode: refused, unless the licensed body plans it in writing"
-        }
-        Flag::Unknown => "nobody has said yet: counts as can injure",
+        Flag::FormOnly => "cover, bracket, knob: nothing depends on its strength",
+        Flag::Guard => "keeps people away from what moves",
+        Flag::FoodOrWater => "what people eat or drink",
+        Flag::CarriesLoad => "or turns fast",
+        Flag::CanInjure => "somebody is hurt if it fails",
+        Flag::Lifts => "people or loads",
+        Flag::HoldsPressure => "gas, steam, liquid",
+        Flag::SteersOrBrakes => "a vehicle or a craft",
+        Flag::ExplosiveArea => "works where the air can explode",
+        Flag::Unknown => "nobody has said yet",
     }
 }
 

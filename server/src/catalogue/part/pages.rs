@@ -16,8 +16,9 @@ use crate::form::FieldErrors;
 use crate::page::{Layout, Screen, page_with};
 use crate::people::Visit;
 use crate::version::{Field, Stale};
+use crate::words::authority::authority as rule;
 use crate::words::catalogue::flags;
-use crate::words::recipe::{flag_asks, thousandths};
+use crate::words::recipe::{flag_means, thousandths};
 use crate::words::work::{flag, sentence};
 use crate::words::{Words, kilograms, size};
 
@@ -44,7 +45,8 @@ struct PartForms {
 struct FlagBox {
     value: &'static str,
     name: String,
-    asks: &'static str,
+    /// What it means, and what it asks for here.
+    asks: String,
     chosen: bool,
 }
 
@@ -91,7 +93,11 @@ pub async fn form_page(
     let flags = Flag::ALL.iter().map(|of| FlagBox {
         value: of.as_str(),
         name: sentence(flag(*of)),
-        asks: flag_asks(*of),
+        asks: format!(
+            "{}: {}",
+            flag_means(*of),
+            rule(&situation.rules.authority(&[*of].into()))
+        ),
         chosen: form.flag.iter().any(|typed| typed == of.as_str()),
     });
     let shape_masses = figures.iter().flat_map(|f| masses(f, situation));
