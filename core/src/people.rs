@@ -24,6 +24,8 @@ pub fn may(role: Role, act: Act) -> bool {
         Act::ReleaseLot => &[Checker, Lead, Storekeeper],
         Act::AdjustBook => &[Lead, Storekeeper],
         Act::RecordYes => &[Checker, Lead],
+        Act::WriteRecipe | Act::ApproveRecipe => &[Checker, Lead],
+        Act::CountKit => &[Checker, Lead, Storekeeper],
         Act::BookPowder => &[Crew, Lead, Storekeeper],
         Act::WeighBuild => &[Crew, Lead],
         Act::ReadGauges => &[Crew, Checker, Lead, Storekeeper],
@@ -123,6 +125,12 @@ pub enum Act {
     AdjustBook,
     /// Record a yes that somebody outside the crew gave.
     RecordYes,
+    /// Write parts, recipes, base metals and kit of the catalogue.
+    WriteRecipe,
+    /// Say that a recipe which somebody else wrote may be built by.
+    ApproveRecipe,
+    /// Say how many plates and fixtures are here.
+    CountKit,
     /// Enter a movement of powder.
     BookPowder,
     /// Enter what was fed and deposited in a build, and strike it out.
@@ -149,6 +157,9 @@ impl Act {
         Act::ReleaseLot,
         Act::AdjustBook,
         Act::RecordYes,
+        Act::WriteRecipe,
+        Act::ApproveRecipe,
+        Act::CountKit,
         Act::BookPowder,
         Act::WeighBuild,
         Act::ReadGauges,
@@ -171,6 +182,9 @@ impl fmt::Display for Act {
             Act::ReleaseLot => "release a lot",
             Act::AdjustBook => "set the book to what was weighed",
             Act::RecordYes => "record a yes",
+            Act::WriteRecipe => "write parts and recipes",
+            Act::ApproveRecipe => "approve a recipe",
+            Act::CountKit => "count plates and fixtures",
             Act::BookPowder => "book powder",
             Act::WeighBuild => "enter a weighed build",
             Act::ReadGauges => "enter a reading",

@@ -18,6 +18,8 @@ word_enum! {
         ReleaseFromHold = "release-from-hold",
         /// A yes was given by somebody outside the crew.
         RecordYes = "yes",
+        /// This revision of a recipe may be built by.
+        ApproveRecipe = "approve-recipe",
         /// The book is to say what was weighed.
         Adjust = "adjust",
         /// Somebody works here, as what.
@@ -42,6 +44,9 @@ impl Meaning {
             Meaning::RecordYes => {
                 "I have heard or read this yes, and it is written here as it was given."
             }
+            Meaning::ApproveRecipe => {
+                "I have checked every operation of this revision and what it changes. It may be built by."
+            }
             Meaning::Adjust => "I have weighed what is there. The book is to say the same.",
             Meaning::LetIn => "I know this person, and what they are to answer for here.",
             Meaning::HandCode => "I hand this start code to the person themselves.",
@@ -55,6 +60,7 @@ impl Meaning {
             Meaning::Accept => Act::AcceptLineUp,
             Meaning::Release | Meaning::ReleaseFromHold => Act::ReleaseLot,
             Meaning::RecordYes => Act::RecordYes,
+            Meaning::ApproveRecipe => Act::ApproveRecipe,
             Meaning::Adjust => Act::AdjustBook,
             Meaning::LetIn | Meaning::HandCode => Act::SetUpSite,
         }
@@ -71,6 +77,7 @@ impl Meaning {
             Meaning::Accept
             | Meaning::Release
             | Meaning::RecordYes
+            | Meaning::ApproveRecipe
             | Meaning::Adjust
             | Meaning::LetIn
             | Meaning::HandCode => 1,

@@ -162,19 +162,14 @@ fn check(part: &Part, rules: &Rules) -> Option<String> {
 
 #[cfg(test)]
 mod tests {
-    use mendpost_core::catalogue::{Flag, Operation, RecipeState, Spray};
+    use mendpost_core::catalogue::{Flag, Motion, Operation, RecipeState, RecipeText, Spray};
 
     use super::*;
 
     fn operation(kind: OperationKind, spray: Option<Spray>) -> Operation {
         Operation {
-            kind,
-            name: kind.to_string(),
-            station: None,
-            minutes: 30,
-            crew: 1,
-            after_min: 0,
             spray,
+            ..Operation::step(kind, kind.as_str(), 30)
         }
     }
 
@@ -182,6 +177,7 @@ mod tests {
         let spray = Spray {
             powder: "316L".parse().expect("a code"),
             deposited_g: 4000,
+            volume: None,
             one_lot: true,
             gas,
             pressure_mbar: 30_000,
@@ -194,6 +190,7 @@ mod tests {
             coupon_g: 0,
             handling_min: 20,
             gas_only_min: 5,
+            motion: Motion::default(),
             weighed: vec![],
         };
         Recipe {
@@ -209,6 +206,8 @@ mod tests {
                 operation(OperationKind::HeatTreat, None),
                 operation(OperationKind::Fit, None),
             ],
+            flags: [].into(),
+            text: RecipeText::default(),
         }
     }
 
@@ -219,6 +218,9 @@ mod tests {
             envelope_mm: [200, 200, 90],
             mass_g,
             flags: [flag].into(),
+            assets: [].into(),
+            allowance_um: 0,
+            retired: false,
         }
     }
 

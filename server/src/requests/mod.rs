@@ -47,6 +47,8 @@ pub fn routes() -> Routes {
         .get("/requests/new", Act::FileRequest, blank)
         .post_files("/requests/new", Act::FileRequest, file)
         .get("/requests/{number}", Act::Look, show_one)
+        .get("/requests/{number}/answer", Act::RecordYes, answer::show)
+        .post("/requests/{number}/answer", Act::RecordYes, answer::record)
         .get(
             "/requests/{number}/arrival",
             Act::FileRequest,
@@ -57,8 +59,6 @@ pub fn routes() -> Routes {
             Act::FileRequest,
             arrival::save,
         )
-        .get("/requests/{number}/answer", Act::RecordYes, answer::show)
-        .post("/requests/{number}/answer", Act::RecordYes, answer::record)
 }
 
 /// Where the page of a request stands: 'R41' is /requests/41.

@@ -287,6 +287,7 @@ pub fn act(meaning: Meaning, subject: &str) -> String {
         Meaning::Release => format!("Release lot {subject}"),
         Meaning::ReleaseFromHold => format!("Release lot {subject} from hold"),
         Meaning::RecordYes => format!("Record a yes for request {subject}"),
+        Meaning::ApproveRecipe => format!("Approve recipe {subject}"),
         Meaning::Adjust => format!("Set the book of lot {subject}"),
         Meaning::LetIn => format!("Let in person {subject}"),
         Meaning::HandCode => format!("Hand a start code to person {subject}"),

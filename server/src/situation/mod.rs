@@ -10,6 +10,7 @@ mod supply;
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Timelike, Utc};
+use mendpost_core::catalogue::Recipe;
 use mendpost_core::situation::{Site, Situation, duty_shifts};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
@@ -17,7 +18,7 @@ use uuid::Uuid;
 use crate::AppState;
 use crate::db::decoded;
 use crate::error::AppError;
-use crate::site;
+use crate::{kit, site};
 
 /// The site as it stands now.
 pub async fn now(state: &AppState) -> Result<Situation, AppError> {
@@ -47,6 +48,7 @@ pub async fn load(
         shifts: decoded(duty_shifts(&hours, site.zone, now, until))?,
         cell: cell::cell(connection, &codes, cell_name).await?,
         stations: cell::stations(connection).await?,
+        kit: kit::queries::all(&mut *connection).await?,
         powders: supply::powders(connection).await?,
         lots: supply::lots(connection, &codes).await?,
         banks: supply::banks(connection).await?,
@@ -62,6 +64,15 @@ pub async fn load(
         recipes,
         site,
     })
+}
+
+/// Every revision of one recipe, the first one first.
+pub async fn revisions(
+    connection: &mut SqliteConnection,
+    recipe: &str,
+) -> Result<Vec<Recipe>, sqlx::Error> {
+    let codes = Codes::load(connection).await?;
+    catalogue::revisions(connection, &codes, recipe).await
 }
 
 async fn planned_site(connection: &mut SqliteConnection) -> Result<(Site, String), sqlx::Error> {
@@ -93,6 +104,7 @@ pub(crate) struct Codes {
     parts: BTreeMap<Uuid, String>,
     deliveries: BTreeMap<Uuid, String>,
     metals: BTreeMap<Uuid, String>,
+    kit: BTreeMap<Uuid, String>,
 }
 
 impl Codes {
@@ -104,6 +116,7 @@ impl Codes {
                union all select 'asset', id, code from asset
                union all select 'part', id, code from part
                union all select 'metal', id, code from metal
+               union all select 'kit', id, code from kit
                union all select 'delivery', id, code from delivery"#
         )
         .fetch_all(connection)
@@ -122,6 +135,7 @@ impl Codes {
             parts: of("part"),
             deliveries: of("delivery"),
             metals: of("metal"),
+            kit: of("kit"),
         })
     }
 }
