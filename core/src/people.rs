@@ -15,13 +15,17 @@ pub fn may(role: Role, act: Act) -> bool {
     use Role::{Checker, Crew, Lead, Storekeeper, Viewer};
     let roles: &[Role] = match act {
         Act::Look => &[Crew, Checker, Lead, Storekeeper, Viewer],
-        Act::FileRequest | Act::Attach | Act::ReportAsset => &[Crew, Checker, Lead, Storekeeper],
+        Act::FileRequest | Act::Attach | Act::ReportAsset | Act::WatchInterim => {
+            &[Crew, Checker, Lead, Storekeeper]
+        }
         Act::Plan => &[Crew, Checker, Lead, Storekeeper],
         Act::AcceptLineUp => &[Lead],
         Act::HoldLot => &[Crew, Checker, Lead, Storekeeper],
         Act::ReleaseLot => &[Checker, Lead, Storekeeper],
         Act::AdjustBook => &[Lead, Storekeeper],
         Act::RecordYes => &[Checker, Lead],
+        Act::SortRequest | Act::ReleasePart => &[Checker, Lead],
+        Act::DoWork => &[Crew, Checker, Lead],
         Act::WriteRecipe | Act::ApproveRecipe => &[Checker, Lead],
         Act::CountKit => &[Checker, Lead, Storekeeper],
         Act::BookPowder => &[Crew, Lead, Storekeeper],
@@ -109,6 +113,8 @@ pub enum Act {
     ReportAsset,
     /// Add photos and papers to a request or a lot, and take off one's own.
     Attach,
+    /// Enter an interim part that went out, read its meter, take it off and say what became of it.
+    WatchInterim,
     /// Have the line-up computed again.
     Plan,
     /// Make a line-up the one that the crew works to.
@@ -121,6 +127,12 @@ pub enum Act {
     AdjustBook,
     /// Record a yes that somebody outside the crew gave.
     RecordYes,
+    /// Say by which ways a request may be served, or that it is not served here.
+    SortRequest,
+    /// Enter that an operation of a recipe is done.
+    DoWork,
+    /// Let a part go that was built here.
+    ReleasePart,
     /// Write parts, recipes, base metals and kit of the catalogue.
     WriteRecipe,
     /// Say that a recipe which somebody else wrote may be built by.
@@ -146,12 +158,16 @@ impl Act {
         Act::FileRequest,
         Act::ReportAsset,
         Act::Attach,
+        Act::WatchInterim,
         Act::Plan,
         Act::AcceptLineUp,
         Act::HoldLot,
         Act::ReleaseLot,
         Act::AdjustBook,
         Act::RecordYes,
+        Act::SortRequest,
+        Act::DoWork,
+        Act::ReleasePart,
         Act::WriteRecipe,
         Act::ApproveRecipe,
         Act::CountKit,
@@ -170,12 +186,16 @@ impl fmt::Display for Act {
             Act::FileRequest => "file a request",
             Act::ReportAsset => "report an asset down or up",
             Act::Attach => "add photos and papers",
+            Act::WatchInterim => "watch over interim parts",
             Act::Plan => "plan again",
             Act::AcceptLineUp => "say which line-up the crew works to",
             Act::HoldLot => "stop a lot",
             Act::ReleaseLot => "release a lot",
             Act::AdjustBook => "set the book to what was weighed",
             Act::RecordYes => "record a yes",
+            Act::SortRequest => "sort a request",
+            Act::DoWork => "enter work done",
+            Act::ReleasePart => "release a part",
             Act::WriteRecipe => "write parts and recipes",
             Act::ApproveRecipe => "approve a recipe",
             Act::CountKit => "count plates and fixtures",

@@ -70,6 +70,16 @@ pub fn cautions(
     cautions
 }
 
+/// What stands beside an interim part wherever it is shown or printed; `take_off` reads on after
+/// 'take off'.
+pub fn interim(take_off: &str) -> Caution {
+    Caution {
+        head: "INTERIM PART:",
+        text: format!("take off {take_off}; tag it out of use then."),
+        steps: vec!["on its machine".to_owned()],
+    }
+}
+
 /// What one person lifts alone at most, in grams: a usual filter for manual handling, from memory; a
 /// site's own rule goes before it.
 const ALONE_G: i64 = 25_000;
@@ -239,6 +249,15 @@ mod tests {
         ] {
             assert!(heavy.contains(&present), "{present}");
         }
+    }
+
+    #[test]
+    fn an_interim_part_says_when_it_must_come_off() {
+        let caution = interim("by 29 Nov 2026 15:40");
+        assert_eq!(
+            format!("{} {}", caution.head, caution.text),
+            "INTERIM PART: take off by 29 Nov 2026 15:40; tag it out of use then."
+        );
     }
 
     #[test]

@@ -17,6 +17,7 @@ pub mod drawing;
 pub mod error;
 pub mod form;
 pub mod health;
+pub mod interim;
 pub mod journal;
 pub mod kit;
 pub mod lineup;
@@ -114,6 +115,7 @@ pub fn routes() -> Routes {
         .merge(powder::routes())
         .merge(now::routes())
         .merge(requests::routes())
+        .merge(interim::routes())
         .merge(attachment::routes())
         .merge(shape::routes())
         .merge(contents::routes())

@@ -288,6 +288,8 @@ pub fn act(meaning: Meaning, subject: &str) -> String {
         Meaning::ReleaseFromHold => format!("Release lot {subject} from hold"),
         Meaning::RecordYes => format!("Record a yes for request {subject}"),
         Meaning::ApproveRecipe => format!("Approve recipe {subject}"),
+        Meaning::ReleasePart => format!("Release the part of request {subject}"),
+        Meaning::SetRule => format!("Set the rule for '{subject}'"),
         Meaning::Adjust => format!("Set the book of lot {subject}"),
         Meaning::LetIn => format!("Let in person {subject}"),
         Meaning::HandCode => format!("Hand a start code to person {subject}"),

@@ -102,9 +102,9 @@ async fn recipes(
              coupons, inspection, notes, expected, basis
            from recipe r
            where code = ?1 or ?1 is null
-             and (state = 'approved' or revision = (select max(revision) from recipe where code = r.code)
-               or exists (select 1 from work_done w join request q on q.id = w.request_id
-                 where w.recipe_id = r.id and q.state = 'open'))
+              and (state = 'approved' or revision = (select max(revision) from recipe where code = r.code)
+                or exists (select 1 from work_done w join request q on q.id = w.request_id
+                  where w.recipe_id = r.id and q.state = 'open'))
            order by code, revision"#,
         all_of
     )

@@ -123,7 +123,7 @@ impl Words<'_> {
                 flag,
             } => format!(
                 "recipe, {recipe} rev {revision} is not valid for: {}",
-                super::work::flag(*flag)
+                work::flag(*flag)
             ),
             Gate::NoFigure { why } => format!("recipe, {why}"),
             Gate::NoStation { station } => format!("station, no {station} here"),

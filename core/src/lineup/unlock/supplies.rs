@@ -13,14 +13,6 @@ use crate::planner::{Draw, JobOption, Plan, Work};
 use crate::powder::{Lot, LotState};
 use crate::situation::Situation;
 
-fn more_kit(kit: KitCode, need: i64, have: i64, count: i64) -> Shut {
-    let opens = Opens::MoreKit {
-        kit: kit.clone(),
-        count,
-    };
-    Shut::new(Gate::Kit { kit, need, have }, opens)
-}
-
 impl Behind<'_> {
     pub(super) fn powder(&self, powder: &str, kept: &[Relax]) -> Shut {
         let relax = Relax::Powder(powder.to_owned());
@@ -150,8 +142,8 @@ impl Behind<'_> {
         let Some(kit) = kit::code_of(limit) else {
             return Shut::new(Gate::Time, Opens::OtherFigures);
         };
-        let held = self.option().operations.iter().flat_map(|o| &o.loads);
-        let held = held.filter(|load| load.limit == limit);
+        let loads = self.option().operations.iter();
+        let held = loads.flat_map(|o| &o.loads).filter(|l| l.limit == limit);
         let most: i64 = held.map(|load| load.amount).sum();
         let here = self.problem.limits.iter().find(|l| l.id == limit);
         let have = here.map_or(0, |l| l.capacity);
@@ -243,6 +235,14 @@ impl Behind<'_> {
             .filter(move |d| d.store == store)
             .map(|d| (d.amount, d.floor))
     }
+}
+
+fn more_kit(kit: KitCode, need: i64, have: i64, count: i64) -> Shut {
+    let opens = Opens::MoreKit {
+        kit: kit.clone(),
+        count,
+    };
+    Shut::new(Gate::Kit { kit, need, have }, opens)
 }
 
 /// Pressure of a full bottle, absolute, in millibar: 200 bar is the usual filling, common
