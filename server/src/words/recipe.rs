@@ -203,8 +203,7 @@ pub const fn flag_means(of: Flag) -> &'static str {
         Flag::Lifts => "people or loads",
         Flag::HoldsPressure => "gas, steam, liquid",
         Flag::SteersOrBrakes => "a vehicle or a craft",
-        Flag::ExplosiveArea => "works where the air can explode",
-        Flag::Unknown => "nobody has said yet",
+        Flag::ExplosiveArea | Flag::Unknown => "",
     }
 }
 

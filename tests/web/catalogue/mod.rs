@@ -40,7 +40,8 @@ async fn a_part_shows_its_recipe_step_by_step_with_cautions() {
     assert!(page.contains("fitted only after the owner’s engineer says yes"));
     assert!(page.contains("enough in 95 % of builds"));
     assert!(page.contains("Fine metal burns and explodes."));
-    let steps = between(&page.body, "Recipe BR-035 revision 2</a></th>", "</table>").expect("steps");
+    let steps =
+        between(&page.body, "Recipe BR-035 revision 2</a></th>", "</table>").expect("steps");
     let (spray, run) = (steps.find("Spray"), steps.find("First run"));
     assert!(spray.is_some() && spray < run, "in their order");
 }
