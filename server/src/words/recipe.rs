@@ -83,6 +83,13 @@ impl Words<'_> {
             _ => word.to_owned(),
         }
     }
+
+    /// A metal by its name.
+    pub fn metal(&self, code: &str) -> String {
+        let mut metals = self.situation.metals.iter();
+        let metal = metals.find(|metal| metal.code.as_str() == code);
+        metal.map_or_else(|| code.to_owned(), |metal| metal.name.clone())
+    }
 }
 
 fn place(place: &Place) -> String {
