@@ -169,6 +169,13 @@ impl App {
         self.post_without_token(path, &fields).await
     }
 
+    /// Has the line-up planned, and waits until it is, however long the machine takes.
+    pub async fn plan(&mut self) -> Answer {
+        let answer = self.post("/line-up/plan", &[]).await;
+        self.state.planner.finished().await;
+        answer
+    }
+
     /// Posts a form with just these fields.
     pub async fn post_without_token(&mut self, path: &str, fields: &[(&str, &str)]) -> Answer {
         let body = form(fields);

@@ -85,7 +85,7 @@ async fn a_clock_that_went_back_is_doubted_until_the_watch_agrees() {
         format!("It stands 2 h 10 min before the time of the last entry, journal {before}.");
     assert!(page.contains(&stands), "{}", page.body);
     app.post("/requests/new", &[]).await;
-    app.post("/line-up/plan", &[]).await;
+    app.plan().await;
     let (after, kind) = last_entry(&app).await;
     assert!(after > before, "{kind}");
     app.wait_minutes(200);

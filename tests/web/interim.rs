@@ -79,10 +79,10 @@ async fn one_that_is_out_there_is_entered_and_asks_for_its_successor() {
         .expect("the journal");
     assert_eq!(
         kinds.as_deref(),
-        Some("request.filed R31,interim.released I1")
+        Some("request.filed R37,interim.released I1")
     );
     // 200 h at 8 a day are 25 days from 20 November 15:40.
-    let needed = "select needed_by_ms from request where number = 31 and damage = 'interim'";
+    let needed = "select needed_by_ms from request where number = 37 and damage = 'interim'";
     assert_eq!(number(&app, needed).await, Some(START + 20 * 24 * HOUR));
 
     // Five days on, 40 h are taken as run: 160 left.
@@ -94,11 +94,11 @@ async fn one_that_is_out_there_is_entered_and_asks_for_its_successor() {
         "Waterworks engineer",
         "Swap at the weekly stop; two people, hoist",
         "drive end",
-        "href=\"/requests/31\"",
+        "href=\"/requests/37\"",
     ] {
         assert!(page.contains(told), "{told}: {}", page.body);
     }
-    let page = app.get("/requests/31").await;
+    let page = app.get("/requests/37").await;
     assert!(
         page.contains("INTERIM PART:") && page.contains("take off after 200 h of running, about"),
         "{}",
@@ -152,7 +152,7 @@ async fn the_meter_is_read_and_counts() {
         .post("/interim/1/reading", &[("meter", "1110"), ("at", "")])
         .await;
     assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
-    let needed = number(&app, "select needed_by_ms from request where number = 31").await;
+    let needed = number(&app, "select needed_by_ms from request where number = 37").await;
     assert_eq!(
         needed,
         Some(START + 270 * HOUR),
@@ -283,7 +283,7 @@ async fn it_comes_off_and_back_once() {
         Some("interim.released,interim.off,interim.returned")
     );
     assert_eq!(
-        text(&app, "select state from request where number = 31")
+        text(&app, "select state from request where number = 37")
             .await
             .as_deref(),
         Some("open")
@@ -384,7 +384,7 @@ async fn wrong_entries_are_told_and_nothing_is_stored() {
     );
     assert_eq!(
         number(&app, "select max(number) from request").await,
-        Some(30)
+        Some(36)
     );
 }
 
@@ -414,9 +414,9 @@ async fn a_release_records_it_for_its_request() {
         .expect("a change begins");
     let recorded = interim::record(&mut change, &released, "Checker").await;
     change.commit().await.expect("it lasts");
-    assert_eq!(recorded.expect("recorded").follow_on, 31);
+    assert_eq!(recorded.expect("recorded").follow_on, 37);
     let follow = "select part.code || '|' || damage || '|' || request.asked_by || '|' || (needed_by_ms - 240 * 3600000)
-                  from request join part on part.id = part_id where number = 31";
+                  from request join part on part.id = part_id where number = 37";
     assert_eq!(
         text(&app, follow).await,
         Some(format!("WP-IMPELLER|interim|Waterworks engineer|{START}"))
@@ -424,10 +424,10 @@ async fn a_release_records_it_for_its_request() {
     // What the impeller is made of was said of R8.
     let metal =
         "select metal.code || base_metal_known from request join metal on metal.id = base_metal_id
-                 where number = 31";
+                 where number = 37";
     assert_eq!(text(&app, metal).await.as_deref(), Some("BZ1"));
     let ways = "select count(*) from request_way w join request r on r.id = w.request_id
-                where r.number = 31";
+                where r.number = 37";
     assert_eq!(number(&app, ways).await, Some(1));
     let mut reading = app.state.db.read.acquire().await.expect("a connection");
     let out = interim::open(&mut reading, moment(START).expect("a time")).await;

@@ -13,7 +13,7 @@ async fn planned() -> App {
 }
 
 async fn plan(app: &mut App) {
-    let answer = app.post("/line-up/plan", &[]).await;
+    let answer = app.plan().await;
     assert_eq!(
         (answer.status, answer.location()),
         (StatusCode::SEE_OTHER, "/line-up")

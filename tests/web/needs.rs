@@ -46,7 +46,7 @@ const NOW: i64 = mendpost_tests::START;
 #[tokio::test(flavor = "multi_thread")]
 async fn a_report_down_changes_the_loss_at_once_and_up_takes_it_back() {
     let mut app = signed_in(Role::Crew).await;
-    app.post("/line-up/plan", &[]).await;
+    app.plan().await;
     let before = rate(&app).await;
     let answer = report(&mut app, "GS1", "down", "").await;
     assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
@@ -90,7 +90,7 @@ async fn a_report_down_changes_the_loss_at_once_and_up_takes_it_back() {
 #[tokio::test(flavor = "multi_thread")]
 async fn the_request_list_goes_by_what_stands_now() {
     let mut app = signed_in(Role::Crew).await;
-    app.post("/line-up/plan", &[]).await;
+    app.plan().await;
     let stops = |page: &Answer| -> String {
         let row = page
             .body
@@ -125,7 +125,7 @@ async fn up_tells_the_requests_that_stay_open() {
     assert!(page.contains("Look at R8, R9: still open, though feed pump 1 runs."));
     assert_eq!(
         number(&app, "select count(*) from request where state = 'open'").await,
-        Some(30)
+        Some(36)
     );
     let kind = text(&app, LAST).await.expect("an entry");
     assert!(kind.starts_with("asset.up WP1"), "{kind}");

@@ -1,7 +1,7 @@
 //! What to do now, what the site loses, what is stuck.
 
 use axum::http::StatusCode;
-use mendpost_core::lineup::loss_now;
+use mendpost_core::lineup::{Place, Work, loss_now};
 use mendpost_core::people::Role;
 use mendpost_server::lineup::queries;
 use mendpost_server::situation;
@@ -11,7 +11,7 @@ use mendpost_tests::App;
 async fn planned() -> App {
     let mut app = App::new().await;
     app.sign_in(Role::Lead).await;
-    app.post("/line-up/plan", &[]).await;
+    app.plan().await;
     app
 }
 
@@ -31,7 +31,7 @@ async fn without_an_order_it_offers_to_plan() {
     app.sign_in(Role::Lead).await;
     let page = app.get("/now").await;
     assert!(
-        page.contains("Plan the order: 30 parts are asked for, and nothing is planned."),
+        page.contains("Plan the order: 36 parts are asked for, and nothing is planned."),
         "{}",
         page.body
     );
@@ -61,10 +61,13 @@ async fn it_tells_the_next_act_the_loss_and_what_is_stuck() {
         .expect("readable")
         .expect("planned");
     let places = &stored.line_up.places;
-    let first = places
-        .iter()
-        .min_by_key(|place| place.starts())
-        .expect("a place");
+    // Of all that has not begun, what begins first.
+    let next = |place: &&Place| {
+        let ahead = place.work.iter().map(Work::starts);
+        ahead.filter(|starts| *starts > situation.now).min()
+    };
+    let ahead = places.iter().filter(|place| next(place).is_some());
+    let first = ahead.min_by_key(next).expect("a place");
     let path = format!(
         "class=\"primary\" href=\"/requests/{}\"",
         &first.request.as_str()[1..]
@@ -144,7 +147,7 @@ async fn it_tells_when_the_order_is_stale() {
     );
 
     app.post("/line-up/accept", &[("number", "1")]).await;
-    app.post("/line-up/plan", &[]).await;
+    app.plan().await;
     let page = app.get("/now").await;
     assert!(
         page.contains("Order 2 is newer and not accepted."),

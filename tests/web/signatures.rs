@@ -396,8 +396,7 @@ async fn a_recorded_yes_opens_the_gate() {
     let page = app.get("/requests/15").await;
     assert!(page.contains("run at half load for an hour first"));
     assert!(page.contains("I have heard or read this yes"));
-    app.post("/line-up/plan", &[]).await;
-    app.state.planner.finished().await;
+    app.plan().await;
     assert!(!app.get("/requests/15").await.contains("says yes first"));
     let yeses: i64 = sqlx::query_scalar(
         "select count(*) from answer a join request r on r.id = a.request_id where r.number = 15",

@@ -1,8 +1,8 @@
 //! Loading: at any hour, whole or not at all, and everything adds up.
 
 use super::{SeedFiles, at, data, read, situation_at, state};
-use mendpost_core::catalogue::Recipe;
-use mendpost_core::lineup::{Draft, draft};
+use mendpost_core::catalogue::{NoYes, Recipe};
+use mendpost_core::lineup::{Draft, Gate, draft};
 use mendpost_core::situation::Situation;
 use mendpost_server::change::{Actor, Change, verify_journal};
 use mendpost_server::seed;
@@ -38,11 +38,23 @@ fn shape(draft: &Draft) -> Vec<String> {
     }
     for (request, ways) in &draft.candidates {
         for way in ways {
-            let shut: Vec<_> = way.shut.iter().map(|s| &s.gate).collect();
+            let shut: Vec<_> = way.shut.iter().map(|s| told(&s.gate)).collect();
             lines.push(format!("{request} {:?} {shut:?}", way.needs));
         }
     }
     lines
+}
+
+/// A gate, but for the date at which a yes ran out: that moves with the day of loading.
+fn told(gate: &Gate) -> String {
+    match gate {
+        Gate::NoYes {
+            why: NoYes::Expired(_),
+            who,
+            ..
+        } => format!("the yes of {who} ran out"),
+        other => format!("{other:?}"),
+    }
 }
 
 /// What is on hand in each lot is what came in less what was taken, to the milligram; of the whole

@@ -1,0 +1,269 @@
+//! A request from being sorted to being served: what may be done where it stands, and by whom.
+
+use mendpost_core::people::Role;
+use mendpost_tests::{App, number};
+
+/// Sorts a request to be rebuilt by one recipe.
+async fn sort(app: &mut App, request: i64, recipe: &str) {
+    let fields = [
+        ("recipe", recipe),
+        ("take", "yes"),
+        ("why", "the powder is here and the part is simple"),
+        ("true_part", "no"),
+        ("stand_in", "no"),
+    ];
+    let path = format!("/requests/{request}/sort");
+    let answer = app.post(&path, &fields).await;
+    assert_eq!(
+        answer.location(),
+        format!("/requests/{request}"),
+        "{}",
+        answer.body
+    );
+}
+
+async fn done(app: &App) -> Option<i64> {
+    number(app, "select count(*) from work_done").await
+}
+
+/// A way without a reason, and no way at all, are told; what was typed is kept and nothing is stored.
+#[tokio::test]
+async fn each_way_takes_a_reason() {
+    let mut app = App::new().await;
+    app.sign_in(Role::Lead).await;
+    let page = app.get("/requests/8/sort").await;
+    assert!(page.contains("Sort R8: say by which ways it may be served."));
+    let none = [("recipe", "BR-035"), ("take", "no"), ("why", "")];
+    let answer = app.post("/requests/8/sort", &none).await;
+    assert_eq!(answer.status, 422);
+    assert!(answer.field_error("true_part").is_some());
+    let unsaid = [("recipe", "BR-035"), ("take", "yes"), ("why", "")];
+    let answer = app.post("/requests/8/sort", &unsaid).await;
+    assert!(answer.field_error("why0").is_some(), "{}", answer.body);
+    let true_part = [
+        ("true_part", "yes"),
+        ("delivery", "none"),
+        ("expected", "2020-01-01T00:00"),
+        ("fit_hours", "a while"),
+        ("fit_crew", "30"),
+        ("true_why", ""),
+    ];
+    let answer = app.post("/requests/8/sort", &true_part).await;
+    for field in ["expected", "fit_hours", "fit_crew", "true_why"] {
+        assert!(answer.field_error(field).is_some(), "{field}");
+    }
+    assert!(answer.contains("a while"), "what was typed is kept");
+    let stand_in = [("stand_in", "yes"), ("stand_in_recipe", "ZN-021")];
+    let answer = app.post("/requests/8/sort", &stand_in).await;
+    for field in [
+        "stand_in_recipe",
+        "off_by",
+        "swap_hours",
+        "second_build",
+        "stand_in_why",
+    ] {
+        assert!(answer.field_error(field).is_some(), "{field}");
+    }
+    let decided = number(
+        &app,
+        "select count(*) from request_decision d join request r on r.id = d.request_id where r.number = 8",
+    )
+    .await;
+    assert_eq!(decided, Some(0));
+}
+
+/// R8 may be rebuilt, or a stand-in may serve, or the true part that comes with the boat: all three stand
+/// side by side, each with its reason, and the plan chooses.
+#[tokio::test(flavor = "multi_thread")]
+async fn several_ways_stand_side_by_side() {
+    let mut app = App::new().await;
+    app.sign_in(Role::Checker).await;
+    let fields = [
+        ("recipe", "BR-035"),
+        ("take", "yes"),
+        ("why", "bronze lies here"),
+        ("true_part", "yes"),
+        ("delivery", "BOAT-7"),
+        ("fit_hours", "4"),
+        ("fit_crew", "2"),
+        ("true_why", "ordered by the waterworks"),
+        ("stand_in", "yes"),
+        ("stand_in_recipe", "BR-035"),
+        ("off_by", "2027-01-31T12:00"),
+        ("swap_hours", "6"),
+        ("second_build", "900"),
+        ("stand_in_why", "half load until the true one is in"),
+    ];
+    let answer = app.post("/requests/8/sort", &fields).await;
+    assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
+    let page = app.get("/requests/8").await;
+    assert!(page.contains("Stand-in by BR-035 rev 2"), "{}", page.body);
+    assert!(page.contains("True part on order"));
+    assert!(page.contains("rebuild by BR-035: bronze lies here"));
+    app.plan().await;
+    assert!(app.get("/requests/8").await.contains("chosen by order"));
+}
+
+/// Nobody has sorted R8 yet, so no work is entered for it; R15 is sorted and lacks its yes.
+#[tokio::test]
+async fn work_begins_when_it_is_sorted_and_allowed() {
+    let mut app = App::new().await;
+    app.sign_in(Role::Lead).await;
+    let page = app.get("/requests/8/work").await;
+    assert!(page.contains("nobody has sorted this request yet"));
+    let answer = app.post("/requests/8/work", &[]).await;
+    assert_eq!(answer.status, 422);
+    sort(&mut app, 15, "AL-013").await;
+    let page = app.get("/requests/15/work").await;
+    assert!(page.contains("authority, no yes to build"), "{}", page.body);
+    let answer = app.post("/requests/15/work", &[]).await;
+    assert_eq!(answer.status, 422);
+    assert_eq!(done(&app).await, Some(0));
+}
+
+/// The lead sprays R8 and cannot release it; the checker does. After its first run it is served, and
+/// what was done of it stays to be read.
+#[tokio::test(flavor = "multi_thread")]
+async fn from_blasting_to_the_first_run() {
+    let mut app = App::new().await;
+    app.sign_in(Role::Lead).await;
+    sort(&mut app, 8, "BR-035").await;
+    let steps: Vec<String> = sqlx::query_scalar(
+        "select o.kind from recipe_operation o join recipe r on r.id = o.recipe_id
+         where r.code = 'BR-035' and r.revision = 2 order by o.position",
+    )
+    .fetch_all(&app.state.db.read)
+    .await
+    .expect("its operations");
+    for kind in steps.iter().take_while(|kind| *kind != "release") {
+        let answer = app
+            .post("/requests/8/work", &[("note", "as written")])
+            .await;
+        assert_eq!(answer.location(), "/requests/8", "{kind}: {}", answer.body);
+    }
+    let page = app.get("/requests/8").await;
+    assert!(page.contains("Measured and checked"));
+    let refused = app.get("/requests/8/work").await;
+    assert!(
+        refused.contains("you sprayed this part"),
+        "{}",
+        refused.body
+    );
+    assert_eq!(
+        app.post("/requests/8/work", &[("limits", "full")])
+            .await
+            .status,
+        422
+    );
+    app.sign_in(Role::Checker).await;
+    let answer = app.post("/requests/8/work", &[]).await;
+    assert!(answer.field_error("limits").is_some());
+    let interim = [("limits", "date"), ("owner", ""), ("plan", "")];
+    let answer = app.post("/requests/8/work", &interim).await;
+    for field in ["off_by", "owner", "plan"] {
+        assert!(answer.field_error(field).is_some(), "{field}");
+    }
+    let answer = app.post("/requests/8/work", &[("limits", "full")]).await;
+    assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
+    assert!(
+        app.get("/requests/8")
+            .await
+            .contains("I did not build this part")
+    );
+    let after = steps.iter().skip_while(|kind| *kind != "release").skip(1);
+    for kind in after {
+        let answer = app.post("/requests/8/work", &[]).await;
+        assert_eq!(answer.location(), "/requests/8", "{kind}: {}", answer.body);
+    }
+    let page = app.get("/requests/8").await;
+    assert!(page.contains("is served"), "{}", page.body);
+    assert!(page.contains("as written"));
+    assert_eq!(
+        done(&app).await,
+        Some(i64::try_from(steps.len()).expect("few"))
+    );
+}
+
+/// A part that was let go with an end is an interim part, and asks for its successor at once.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_release_with_an_end_asks_for_the_successor() {
+    let mut app = App::new().await;
+    app.sign_in(Role::Crew).await;
+    let mut lead = app.other_browser();
+    lead.sign_in(Role::Lead).await;
+    sort(&mut lead, 8, "BR-035").await;
+    loop {
+        let page = app.get("/requests/8/work").await;
+        if page.contains("a checker or the lead releases a part") {
+            break;
+        }
+        let answer = app.post("/requests/8/work", &[]).await;
+        assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
+    }
+    let before = number(&app, "select count(*) from request").await;
+    let fields = [
+        ("limits", "date"),
+        ("off_by", "2027-01-31T12:00"),
+        ("owner", "Waterworks engineer"),
+        (
+            "plan",
+            "The waterworks crew takes it off when the true one is in",
+        ),
+    ];
+    let answer = lead.post("/requests/8/work", &fields).await;
+    assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
+    let after = number(&app, "select count(*) from request").await;
+    assert_eq!(after, before.map(|n| n + 1));
+    let interim = lead.get("/interim").await;
+    assert!(interim.contains("Waterworks engineer"), "{}", interim.body);
+}
+
+/// A crack is found after cutting: the request goes back to be sorted, what was done counts no more, and
+/// stays on record.
+#[tokio::test(flavor = "multi_thread")]
+async fn sent_back_it_begins_anew() {
+    let mut app = App::new().await;
+    app.sign_in(Role::Lead).await;
+    sort(&mut app, 8, "BR-035").await;
+    for _ in 0..3 {
+        app.post("/requests/8/work", &[]).await;
+    }
+    let reason = [("reason", "a crack from the bore, found with dye")];
+    let answer = app.post("/requests/8/decide/send-back", &reason).await;
+    assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
+    let page = app.get("/requests/8/work").await;
+    assert!(page.contains("1 of"), "it begins with the first operation");
+    assert_eq!(done(&app).await, Some(3));
+}
+
+/// R7 holds pressure: the lead refuses it with a reason; it is no longer asked for, and can be taken up
+/// again. What stands refused cannot be sorted.
+#[tokio::test]
+async fn a_refused_request_may_be_taken_up_again() {
+    let mut app = App::new().await;
+    app.sign_in(Role::Lead).await;
+    let empty = app.post("/requests/7/decide/refuse", &[]).await;
+    assert!(empty.field_error("reason").is_some());
+    let reason = [("reason", "holds 9 bar; the pressure inspector decides")];
+    app.post("/requests/7/decide/refuse", &reason).await;
+    let page = app.get("/requests/7").await;
+    assert!(page.contains("is refused"), "{}", page.body);
+    assert!(page.contains("the pressure inspector decides"));
+    assert!(!app.get("/requests").await.contains("/requests/7\""));
+    assert_eq!(app.get("/requests/7/sort").await.status, 409);
+    let again = [("reason", "the inspector sends a written plan")];
+    app.post("/requests/7/decide/reopen", &again).await;
+    assert!(app.get("/requests").await.contains("/requests/7\""));
+}
+
+/// The crew enters work; it does not sort, refuse or release.
+#[tokio::test]
+async fn sorting_is_the_checkers_and_the_leads() {
+    let mut app = App::new().await;
+    app.sign_in(Role::Crew).await;
+    assert_eq!(app.get("/requests/8/sort").await.status, 403);
+    assert_eq!(app.post("/requests/8/decide/refuse", &[]).await.status, 403);
+    assert_eq!(app.get("/requests/8/work").await.status, 200);
+    app.sign_in(Role::Storekeeper).await;
+    assert_eq!(app.get("/requests/8/work").await.status, 403);
+}
