@@ -250,7 +250,8 @@ fn figures(typed: &str) -> Result<String, FieldError> {
     }
 }
 
-fn plain_decimal(value: i64, places: usize) -> String {
+/// A figure in a unit `10^places` times larger, as it is typed: with a point, and no more than is needed.
+pub fn plain_decimal(value: i64, places: usize) -> String {
     let sign = if value < 0 { "-" } else { "" };
     let figures = format!("{:0>width$}", value.unsigned_abs(), width = places + 1);
     let (head, tail) = figures.split_at(figures.len() - places);

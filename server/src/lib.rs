@@ -32,6 +32,7 @@ pub mod security;
 pub mod seed;
 pub mod sent;
 pub mod shape;
+pub mod sheets;
 pub mod signature;
 pub mod site;
 pub mod situation;
@@ -110,6 +111,7 @@ pub fn routes() -> Routes {
         .merge(requests::routes())
         .merge(attachment::routes())
         .merge(shape::routes())
+        .merge(sheets::routes())
         .merge(contents::routes())
         .merge(lineup::routes())
         .merge(signature::routes())

@@ -19,6 +19,7 @@ mod requests;
 mod security;
 mod seed;
 mod shape;
+mod sheets;
 mod signatures;
 mod version;
 mod weighed;

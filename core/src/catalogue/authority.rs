@@ -81,7 +81,7 @@ pub fn authority(flags: &BTreeSet<Flag>) -> Authority {
     flags
         .iter()
         .map(|flag| of_flag(*flag))
-        .max_by_key(|a| strictness(*a))
+        .max_by_key(|a| a.strictness())
         .unwrap_or_else(|| of_flag(Flag::Unknown))
 }
 
@@ -96,13 +96,17 @@ const fn of_flag(flag: Flag) -> Authority {
     }
 }
 
-const fn strictness(authority: Authority) -> u8 {
-    match authority {
-        Authority::Free => 0,
-        Authority::BuildThenAsk(Who::LiftingExaminer) => 2,
-        Authority::BuildThenAsk(_) => 1,
-        Authority::AskFirst(_) => 3,
-        Authority::Refused(_) => 4,
+impl Authority {
+    /// How much is asked for: the higher, the stricter.
+    #[must_use]
+    pub const fn strictness(self) -> u8 {
+        match self {
+            Authority::Free => 0,
+            Authority::BuildThenAsk(Who::LiftingExaminer) => 2,
+            Authority::BuildThenAsk(_) => 1,
+            Authority::AskFirst(_) => 3,
+            Authority::Refused(_) => 4,
+        }
     }
 }
 

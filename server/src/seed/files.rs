@@ -36,7 +36,7 @@ pub(super) const NAMES: [&str; 22] = [
 ];
 
 /// The bytes of the seed files, by name.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct SeedFiles(BTreeMap<String, Vec<u8>>);
 
 /// A folder of seed files that cannot be read.
@@ -111,7 +111,7 @@ impl SeedFiles {
         Some(text.strip_prefix('\u{feff}').unwrap_or(&text).to_owned())
     }
 
-    pub(super) fn check(&self, faults: &Faults) {
+    pub(crate) fn check(&self, faults: &Faults) {
         for (name, content) in &self.0 {
             if !NAMES.contains(&name.as_str()) {
                 let known = NAMES.join(", ");
@@ -124,7 +124,8 @@ impl SeedFiles {
                     file: name.clone(),
                     line: u64::try_from(line).ok(),
                     column: None,
-                    what: "not UTF-8 text; save the file as UTF-8".to_owned(),
+                    what: "not UTF-8 text; save the file as CSV with the character set UTF-8"
+                        .to_owned(),
                 });
             }
         }

@@ -2,22 +2,16 @@
 
 use super::fault::Faults;
 use super::files::SeedFiles;
+use super::part::{PARTS, part};
 use super::row::{Row, codes};
 use super::sheet::Sheet;
 use mendpost_core::catalogue::{
-    Flag, Operation, OperationKind, Part, Recipe, RecipeFault, RecipeState, Spray,
+    Operation, OperationKind, Part, Recipe, RecipeFault, RecipeState, Spray,
 };
 use mendpost_core::code::{PartCode, PowderCode, RecipeCode, StationCode};
 use mendpost_core::deposit::deposited_grams;
 use mendpost_core::powder::Powder;
 use std::collections::{BTreeMap, BTreeSet};
-
-const PARTS: Sheet = Sheet {
-    file: "parts.csv",
-    columns: &["code", "name", "x_mm", "y_mm", "z_mm", "mass_g", "flags"],
-    optional: &[],
-    may_be_missing: false,
-};
 
 const RECIPES: Sheet = Sheet {
     file: "recipes.csv",
@@ -283,22 +277,6 @@ fn check_revision(row: &Row, recipe: &Recipe, before: &[Recipe], faults: &Faults
             row.fault(faults, "state", what);
         }
     }
-}
-
-fn part(row: &Row, faults: &Faults) -> Option<Part> {
-    let code = row.parse(faults, "code");
-    let name = row.text(faults, "name", 80);
-    let side = |column| row.number(faults, column, 0, 1..=100_000);
-    let envelope = [side("x_mm"), side("y_mm"), side("z_mm")];
-    let mass_g = row.number(faults, "mass_g", 0, 1..=100_000_000);
-    let flags = row.list::<Flag>(faults, "flags");
-    Some(Part {
-        code: code?,
-        name: name?,
-        envelope_mm: [envelope[0]?, envelope[1]?, envelope[2]?],
-        mass_g: mass_g?,
-        flags: flags?.into_iter().collect(),
-    })
 }
 
 fn key(row: &Row, keys: &BTreeSet<Key>, faults: &Faults) -> Option<Key> {

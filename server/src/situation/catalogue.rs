@@ -16,7 +16,7 @@ pub(super) async fn load(
     Ok((parts(connection).await?, recipes(connection, codes).await?))
 }
 
-async fn parts(connection: &mut SqliteConnection) -> Result<Vec<Part>, sqlx::Error> {
+pub(crate) async fn parts(connection: &mut SqliteConnection) -> Result<Vec<Part>, sqlx::Error> {
     let mut flags: BTreeMap<Uuid, BTreeSet<Flag>> = BTreeMap::new();
     let rows = sqlx::query!(r#"select part_id as "part_id: Uuid", flag from part_flag"#)
         .fetch_all(&mut *connection)

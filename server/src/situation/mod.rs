@@ -9,7 +9,7 @@ mod supply;
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Timelike, Utc};
-use mendpost_core::situation::{Site, Situation, duty_shifts};
+use mendpost_core::situation::{Capability, Site, Situation, duty_shifts};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
@@ -17,6 +17,17 @@ use crate::AppState;
 use crate::db::decoded;
 use crate::error::AppError;
 use crate::site;
+
+pub(crate) use catalogue::parts;
+pub(crate) use need::assets;
+
+/// What the site needs, as said last.
+pub(crate) async fn capabilities(
+    connection: &mut SqliteConnection,
+) -> Result<Vec<Capability>, sqlx::Error> {
+    let codes = Codes::load(connection).await?;
+    need::capabilities(connection, &codes).await
+}
 
 /// The site as it stands now.
 pub async fn now(state: &AppState) -> Result<Situation, AppError> {

@@ -30,7 +30,7 @@ pub(super) async fn parts(
     Ok(())
 }
 
-async fn insert_part(change: &mut Change, part: &Part) -> Result<Uuid, AppError> {
+pub(crate) async fn insert_part(change: &mut Change, part: &Part) -> Result<Uuid, AppError> {
     let id = Uuid::now_v7();
     let code = part.code.as_str();
     let [x, y, z] = part.envelope_mm;
@@ -46,6 +46,15 @@ async fn insert_part(change: &mut Change, part: &Part) -> Result<Uuid, AppError>
     )
     .execute(change.connection())
     .await?;
+    insert_flags(change, id, part).await?;
+    Ok(id)
+}
+
+pub(crate) async fn insert_flags(
+    change: &mut Change,
+    id: Uuid,
+    part: &Part,
+) -> Result<(), AppError> {
     for flag in &part.flags {
         let flag = flag.as_str();
         sqlx::query!(
@@ -56,7 +65,7 @@ async fn insert_part(change: &mut Change, part: &Part) -> Result<Uuid, AppError>
         .execute(change.connection())
         .await?;
     }
-    Ok(id)
+    Ok(())
 }
 
 pub(super) async fn recipes(

@@ -1,10 +1,10 @@
 //! Writes a site into an empty database: everything in the change that is given, each thing with its
 //! entry in the journal.
 
-mod catalogue;
+pub(crate) mod catalogue;
 mod cell;
 mod need;
-mod powder;
+pub(crate) mod powder;
 mod request;
 mod supply;
 

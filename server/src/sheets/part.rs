@@ -1,0 +1,130 @@
+//! Parts: figures may be changed, and what then asks for less is said.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use mendpost_core::catalogue::{Part, authority};
+use mendpost_core::code::PartCode;
+use sqlx::SqliteConnection;
+
+use super::cell::Cell;
+use super::comparison::{Entry, Listed, Reader, ToWrite};
+use crate::change::Change;
+use crate::error::AppError;
+use crate::seed::part::{PARTS, part};
+use crate::seed::row::{Row, codes};
+use crate::seed::write::catalogue::{insert_flags, insert_part};
+use crate::situation;
+use crate::words::work::{self, flag};
+
+impl Listed for Part {
+    fn cell(&self, column: &str) -> Cell {
+        let [x, y, z] = self.envelope_mm;
+        match column {
+            "code" => Cell::text(&self.code),
+            "name" => Cell::text(&self.name),
+            "x_mm" => Cell::whole(x),
+            "y_mm" => Cell::whole(y),
+            "z_mm" => Cell::whole(z),
+            "mass_g" => Cell::whole(self.mass_g),
+            "flags" => Cell::list(&self.flags),
+            _ => Cell::text(""),
+        }
+    }
+}
+
+pub async fn stored(connection: &mut SqliteConnection) -> Result<Vec<Part>, sqlx::Error> {
+    situation::parts(connection).await
+}
+
+pub fn read(
+    reader: &Reader<'_>,
+    rows: Vec<Row>,
+    stored: Vec<Part>,
+) -> (Vec<Entry>, Vec<ToWrite<Part>>) {
+    let _: BTreeSet<PartCode> = codes(&rows, "code", reader.faults);
+    let stored: BTreeMap<String, Part> = stored
+        .into_iter()
+        .map(|part| (part.code.to_string(), part))
+        .collect();
+    let (mut entries, mut writes) = (Vec::new(), Vec::new());
+    for row in rows {
+        let line = row.line;
+        let stands = row.given("code").and_then(|code| stored.get(code));
+        let parse = |row: &Row| part(row, reader.faults);
+        let Some((fate, said)) = reader.changeable(&PARTS, row, stands, parse) else {
+            continue;
+        };
+        let Some(shown) = said.as_ref().or(stands) else {
+            continue;
+        };
+        entries.push(Entry {
+            line,
+            code: shown.code.to_string(),
+            name: shown.name.clone(),
+            fate,
+            caution: stands.map_or_else(String::new, |stands| asks_less(stands, shown)),
+        });
+        writes.extend(said.map(|value| ToWrite {
+            is_new: stands.is_none(),
+            value,
+        }));
+    }
+    (entries, writes)
+}
+
+/// What is not asked for any more once a part has lost flags; empty if it lost none.
+fn asks_less(before: &Part, after: &Part) -> String {
+    let lost: Vec<&str> = before
+        .flags
+        .difference(&after.flags)
+        .map(|lost| flag(*lost))
+        .collect();
+    let asked = |part: &Part| authority(&part.flags);
+    let (was, will) = (asked(before), asked(after));
+    if will.strictness() < was.strictness() {
+        return format!(
+            "Asks for less than before. Until now: {}. From now on: {}.",
+            work::authority(was),
+            work::authority(will)
+        );
+    }
+    match lost.is_empty() {
+        true => String::new(),
+        false => format!(
+            "Is no longer marked: {}. Who must say yes stays: {}.",
+            lost.join(", "),
+            work::authority(will)
+        ),
+    }
+}
+
+pub async fn write(change: &mut Change, parts: Vec<ToWrite<Part>>) -> Result<(), AppError> {
+    for ToWrite { is_new, value } in parts {
+        match is_new {
+            true => drop(insert_part(change, &value).await?),
+            false => update(change, &value).await?,
+        }
+    }
+    Ok(())
+}
+
+async fn update(change: &mut Change, part: &Part) -> Result<(), AppError> {
+    let code = part.code.as_str();
+    let [x, y, z] = part.envelope_mm;
+    let id = sqlx::query_scalar!(
+        r#"update part set name = ?, x_mm = ?, y_mm = ?, z_mm = ?, mass_g = ? where code = ?
+           returning id as "id: uuid::Uuid""#,
+        part.name,
+        x,
+        y,
+        z,
+        part.mass_g,
+        code,
+    )
+    .fetch_one(change.connection())
+    .await?;
+    sqlx::query!("delete from part_flag where part_id = ?", id)
+        .execute(change.connection())
+        .await?;
+    insert_flags(change, id, part).await
+}
