@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use mendpost_core::catalogue::{Part, authority};
+use mendpost_core::catalogue::{Flag, Part, authority};
 use mendpost_core::code::PartCode;
 use sqlx::SqliteConnection;
 
@@ -72,11 +72,13 @@ pub fn read(
     (entries, writes)
 }
 
-/// What is not asked for any more once a part has lost flags; empty if it lost none.
+/// What is not asked for any more once a part has lost flags; empty if it lost none but that nothing
+/// depends on it.
 fn asks_less(before: &Part, after: &Part) -> String {
     let lost: Vec<&str> = before
         .flags
         .difference(&after.flags)
+        .filter(|lost| **lost != Flag::FormOnly)
         .map(|lost| flag(*lost))
         .collect();
     let asked = |part: &Part| authority(&part.flags);
@@ -91,7 +93,7 @@ fn asks_less(before: &Part, after: &Part) -> String {
     match lost.is_empty() {
         true => String::new(),
         false => format!(
-            "Is no longer marked: {}. Who must say yes stays: {}.",
+            "Is no longer marked: {}. From now on: {}.",
             lost.join(", "),
             work::authority(will)
         ),
