@@ -81,7 +81,7 @@ pub fn authority(flags: &BTreeSet<Flag>) -> Authority {
     flags
         .iter()
         .map(|flag| of_flag(*flag))
-        .max_by_key(|a| a.strictness())
+        .max_by_key(|a| strictness(*a))
         .unwrap_or_else(|| of_flag(Flag::Unknown))
 }
 
@@ -96,17 +96,13 @@ const fn of_flag(flag: Flag) -> Authority {
     }
 }
 
-impl Authority {
-    /// How much is asked for: the higher, the stricter.
-    #[must_use]
-    pub const fn strictness(self) -> u8 {
-        match self {
-            Authority::Free => 0,
-            Authority::BuildThenAsk(Who::LiftingExaminer) => 2,
-            Authority::BuildThenAsk(_) => 1,
-            Authority::AskFirst(_) => 3,
-            Authority::Refused(_) => 4,
-        }
+const fn strictness(authority: Authority) -> u8 {
+    match authority {
+        Authority::Free => 0,
+        Authority::BuildThenAsk(Who::LiftingExaminer) => 2,
+        Authority::BuildThenAsk(_) => 1,
+        Authority::AskFirst(_) => 3,
+        Authority::Refused(_) => 4,
     }
 }
 

@@ -235,9 +235,9 @@ impl PreviewPage {
             answer: match (changes_nothing, cautions) {
                 (true, _) => "Change nothing: all of it stands already.".to_owned(),
                 (false, 0) => "Look it through, then import it.".to_owned(),
-                (false, 1) => "Look at the row that asks for less, then import it.".to_owned(),
+                (false, 1) => "Look at the row that may ask for less, then import it.".to_owned(),
                 (false, many) => format!(
-                    "Look at the {} rows that ask for less, then import it.",
+                    "Look at the {} rows that may ask for less, then import it.",
                     figure(many)
                 ),
             },

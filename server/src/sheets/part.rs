@@ -72,32 +72,32 @@ pub fn read(
     (entries, writes)
 }
 
-/// What is not asked for any more once a part has lost flags; empty if it lost none but that nothing
-/// depends on it.
+/// What may not be asked for any more once a part has lost a flag; empty if it lost none but that
+/// nothing depends on it. None at all counts as unknown, so a first flag takes that away.
 fn asks_less(before: &Part, after: &Part) -> String {
-    let lost: Vec<&str> = before
-        .flags
-        .difference(&after.flags)
+    let marks = |part: &Part| match part.flags.is_empty() {
+        true => BTreeSet::from([Flag::Unknown]),
+        false => part.flags.clone(),
+    };
+    let lost: Vec<&str> = marks(before)
+        .difference(&marks(after))
         .filter(|lost| **lost != Flag::FormOnly)
         .map(|lost| flag(*lost))
         .collect();
-    let asked = |part: &Part| authority(&part.flags);
+    if lost.is_empty() {
+        return String::new();
+    }
     let (was, will) = (asked(before), asked(after));
-    if will.strictness() < was.strictness() {
-        return format!(
-            "Asks for less than before. Until now: {}. From now on: {}.",
-            work::authority(was),
-            work::authority(will)
-        );
+    let lost = lost.join(", ");
+    match was == will {
+        true => format!("Is no longer marked: {lost}. As before: {will}."),
+        false => format!("Is no longer marked: {lost}. Until now: {was}. From now on: {will}."),
     }
-    match lost.is_empty() {
-        true => String::new(),
-        false => format!(
-            "Is no longer marked: {}. From now on: {}.",
-            lost.join(", "),
-            work::authority(will)
-        ),
-    }
+}
+
+/// Who must say yes, and to what.
+fn asked(part: &Part) -> String {
+    work::authority(authority(&part.flags))
 }
 
 pub async fn write(change: &mut Change, parts: Vec<ToWrite<Part>>) -> Result<(), AppError> {

@@ -87,12 +87,12 @@ async fn a_part_that_asks_for_less_is_pointed_out() {
                  RC-RING,seal carrier ring,240,240,40,3100,carries-load\n\
                  SM-ROLLER,feed roller sleeve,520,180,180,14500,form-only\n";
     let preview = send(&mut app, "parts", &[("parts", sheet.as_bytes())]).await;
-    assert!(preview.contains("Look at the row that asks for less, then import it."));
-    let told = "Asks for less than before. Until now: may be built; fitted only after the owner&#39;s engineer says yes. \
+    assert!(preview.contains("Look at the row that may ask for less, then import it."));
+    let told = "Is no longer marked: carries load. Until now: may be built; fitted only after the owner&#39;s engineer says yes. \
                 From now on: the crew may build and release it.";
     let told = told.replace("&#39;", "’");
     assert!(preview.contains(&told), "{}", preview.body);
-    assert_eq!(preview.body.matches("Asks for less").count(), 1);
+    assert_eq!(preview.body.matches("Is no longer marked").count(), 1);
     let place = |code: &str| preview.body.find(&format!("<b>{code}</b>")).expect("a row");
     assert!(
         place("SM-ROLLER") < place("RC-RING"),
@@ -107,7 +107,7 @@ async fn a_part_that_asks_for_less_is_pointed_out() {
         .expect("a flag");
     let preview = send(&mut app, "parts", &[("parts", sheet.as_bytes())]).await;
     assert!(
-        preview.contains("Look at the 2 rows that ask for less"),
+        preview.contains("Look at the 2 rows that may ask for less"),
         "{}",
         preview.body
     );
@@ -135,7 +135,7 @@ async fn a_lost_flag_is_pointed_out_though_the_yes_stays() {
     )
     .await;
     assert!(
-        preview.contains("Is no longer marked: lifts. From now on: not built before"),
+        preview.contains("Is no longer marked: lifts. As before: not built before"),
         "{}",
         preview.body
     );
