@@ -98,6 +98,7 @@ fn part(n: usize) -> Job {
         asset: format!("asset-{}", n / 2),
         release: 0,
         options: vec![JobOption {
+            debt: 0,
             id: "spray".into(),
             earliest: 0,
             operations,

@@ -112,6 +112,8 @@ codes! {
     LotCode;
     /// A catalogue entry.
     PartCode;
+    /// A metal that parts are made of.
+    MetalCode;
     /// A powder: one alloy in one size range.
     PowderCode;
     /// How a part is made; its revisions share the code.

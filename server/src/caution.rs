@@ -185,7 +185,9 @@ mod tests {
             part: "P-1".parse().expect("a code"),
             revision: 1,
             state: RecipeState::Approved,
+            written_by: String::new(),
             approved_by: "cell lead".to_owned(),
+            base_metals: std::collections::BTreeSet::new(),
             operations: vec![
                 operation(OperationKind::Spray, Some(spray)),
                 operation(OperationKind::HeatTreat, None),

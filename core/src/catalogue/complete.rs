@@ -167,7 +167,9 @@ mod tests {
             part: "P-1".parse().expect("a code"),
             revision: 1,
             state: RecipeState::Draft,
+            written_by: String::new(),
             approved_by: String::new(),
+            base_metals: std::collections::BTreeSet::new(),
             operations: kinds.iter().map(operation).collect(),
         }
     }

@@ -10,11 +10,20 @@ pub use complete::RecipeFault;
 pub use recipe::{Operation, OperationKind, Recipe, RecipeState, Spray};
 pub use weighed::WeighedBuild;
 
-use crate::code::PartCode;
+use crate::code::{MetalCode, PartCode};
 use std::collections::BTreeSet;
 
 /// Length, width and height in millimetres.
 pub type Envelope = [i64; 3];
+
+/// A metal that parts are made of.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Metal {
+    /// Its code.
+    pub code: MetalCode,
+    /// Its name.
+    pub name: String,
+}
 
 /// A catalogue entry: one replacement part.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -1,9 +1,10 @@
 //! How a part is made: operations in strict order, each a stage that sprays or a step that does not.
 
 use super::WeighedBuild;
-use crate::code::{PartCode, PowderCode, RecipeCode, StationCode};
+use crate::code::{MetalCode, PartCode, PowderCode, RecipeCode, StationCode};
 use crate::gas::Gas;
 use crate::word_enum;
+use std::collections::BTreeSet;
 
 word_enum! {
     /// Where a revision of a recipe stands.
@@ -114,8 +115,12 @@ pub struct Recipe {
     pub revision: i64,
     /// Where it stands.
     pub state: RecipeState,
+    /// Who wrote it; empty if that was not asked.
+    pub written_by: String,
     /// Who approved it; empty if nobody did.
     pub approved_by: String,
+    /// The metals that it may be sprayed on; empty for a part built free-standing.
+    pub base_metals: BTreeSet<MetalCode>,
     /// What is done, in order.
     pub operations: Vec<Operation>,
 }

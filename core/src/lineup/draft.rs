@@ -114,6 +114,7 @@ pub fn candidates(situation: &Situation, request: &Request) -> Vec<Candidate> {
                 option: Some(JobOption {
                     id: TRUE_PART.to_owned(),
                     earliest: situation.minute_from(*expected).max(0),
+                    debt: 0,
                     operations: vec![step(None, *fit_min, *crew, 0, Vec::new())],
                 }),
                 needs: Vec::new(),
@@ -159,6 +160,7 @@ fn by_recipe(situation: &Situation, request: &Request, code: &RecipeCode) -> Can
             let option = JobOption {
                 id: format!("{code}.r{}", recipe.revision),
                 earliest: 0,
+                debt: 0,
                 operations,
             };
             Candidate {

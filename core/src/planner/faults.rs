@@ -10,6 +10,8 @@ pub const MAX_MINUTES: i64 = 10_000_000;
 pub const MAX_AMOUNT: i64 = 1_000_000_000_000;
 /// The most people, slots or loss per hour.
 pub const MAX_COUNT: i64 = 1_000_000_000;
+/// The largest debt of an option: the largest rate for a month.
+pub const MAX_DEBT: i64 = MAX_COUNT * 43_200;
 /// The most jobs.
 pub const MAX_JOBS: usize = 10_000;
 /// The most ways to choose the stores of one operation's draws.
@@ -229,8 +231,11 @@ impl Faults {
             }
         }
         let top = |c: &Capability| i128::from(c.loss_per_hour.iter().copied().max().unwrap_or(0));
-        let worst =
-            problem.capabilities.iter().map(top).sum::<i128>() * i128::from(problem.horizon);
+        let options = problem.jobs.iter().flat_map(|job| &job.options);
+        let debts: i128 = options.map(|option| i128::from(option.debt)).sum();
+        let worst = problem.capabilities.iter().map(top).sum::<i128>()
+            * i128::from(problem.horizon)
+            + debts;
         if worst > i128::from(i64::MAX / 4) {
             self.add(
                 "capabilities",
@@ -296,6 +301,7 @@ impl Faults {
         for (n, option) in job.options.iter().enumerate() {
             let place = format!("{place}.options[{n}]");
             self.minutes(format!("{place}.earliest"), option.earliest);
+            self.within(format!("{place}.debt"), option.debt, 0, MAX_DEBT);
             for (k, operation) in option.operations.iter().enumerate() {
                 let place = format!("{place}.operations[{k}]");
                 self.operation(&place, operation, problem);

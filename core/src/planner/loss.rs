@@ -6,15 +6,27 @@ use super::problem::{Capability, Problem};
 /// What a plan costs, as rate x minutes: divide by 60 for the loss itself.
 ///
 /// The sum over capabilities of the integral of `loss_per_hour[assets down]` from `max(0, from)` to the
-/// horizon. A job or option that the problem does not know counts as left out.
+/// horizon, and the debts of the options used. A job or option that the problem does not know counts as left out.
 #[must_use]
 pub fn loss(problem: &Problem, plan: &Plan) -> i64 {
     let down = down_times(problem, plan);
-    problem
-        .capabilities
-        .iter()
+    let capabilities = problem.capabilities.iter();
+    let of_capabilities: i64 = capabilities
         .map(|capability| loss_of(capability, &down, problem.horizon))
-        .sum()
+        .sum();
+    of_capabilities + debts(problem, plan)
+}
+
+/// What the options used cost later.
+fn debts(problem: &Problem, plan: &Plan) -> i64 {
+    let jobs = problem.jobs.iter();
+    let used = jobs.filter_map(|job| {
+        let planned = plan.jobs.iter().find(|planned| planned.id == job.id)?;
+        job.options
+            .iter()
+            .find(|option| option.id == planned.option)
+    });
+    used.map(|option| option.debt).sum()
 }
 
 /// When each asset of a capability, or of a job, goes down and is back under a plan: `(from, back)` in

@@ -187,8 +187,19 @@ pub struct JobOption {
     pub id: String,
     /// Nothing of it starts before this minute.
     pub earliest: i64,
+    /// What using it costs later, as rate x minutes: added to the loss.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub debt: i64,
     /// In strict order.
     pub operations: Vec<Operation>,
+}
+
+#[expect(
+    clippy::trivially_copy_pass_by_ref,
+    reason = "serde asks for a reference"
+)]
+const fn is_zero(debt: &i64) -> bool {
+    *debt == 0
 }
 
 /// One piece of work, not interrupted once begun.

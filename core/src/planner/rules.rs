@@ -66,6 +66,7 @@ pub(super) struct JobRule {
 pub(super) struct OptionRule {
     /// When the job is ready by this option.
     pub ready: i64,
+    pub debt: i64,
     pub operations: Vec<OperationRule>,
 }
 
@@ -306,6 +307,7 @@ impl<'a> Places<'a> {
         let positions = 0..option.operations.len();
         OptionRule {
             ready: job.release.max(option.earliest),
+            debt: option.debt,
             operations: positions
                 .map(|at| self.operation(&option.operations, at))
                 .collect(),

@@ -146,6 +146,7 @@ pub(super) fn job(number: usize, operations: Vec<Operation>) -> Job {
     let option = JobOption {
         id: "way".into(),
         earliest: 0,
+        debt: 0,
         operations,
     };
     Job {

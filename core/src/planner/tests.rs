@@ -170,7 +170,7 @@ prop_compose! {
         it.release = release / 2 * (release % 2);
         it.options = options.into_iter().enumerate().map(|(n, (operations, earliest))| {
             let operations = with_loads(operations, &loads);
-            JobOption { id: format!("way-{n}"), earliest: earliest / 3 * (earliest % 2), operations }
+            JobOption { debt: earliest % 3 * 400, id: format!("way-{n}"), earliest: earliest / 3 * (earliest % 2), operations }
         }).collect();
         it
     }

@@ -11,10 +11,10 @@ mod supply;
 pub use cell::{Cell, Closed, Divergent, Station};
 pub use duty::{DutyError, DutyHours, Shift, duty_shifts, instant};
 pub use need::{Asset, Capability, Figure, LossFault, LossRange};
-pub use request::{Damage, Request, Way};
+pub use request::{BaseMetal, Damage, Request, Way};
 pub use supply::{Bank, Brings, Compressor, Delivery, Fuel, Receiver};
 
-use crate::catalogue::{Part, Recipe};
+use crate::catalogue::{Metal, Part, Recipe};
 use crate::code::{AssetCode, LotCode, PartCode, PowderCode, RequestCode, StationCode};
 use crate::powder::{Lot, Powder};
 use chrono::{DateTime, Utc};
@@ -68,6 +68,8 @@ pub struct Situation {
     pub capabilities: Vec<Capability>,
     /// Its machines.
     pub assets: Vec<Asset>,
+    /// The metals that parts are made of.
+    pub metals: Vec<Metal>,
     /// The catalogue: parts.
     pub parts: Vec<Part>,
     /// The catalogue: the newest revision of each recipe, and the approved one where it is older.

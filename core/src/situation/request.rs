@@ -1,7 +1,7 @@
 //! Requests: one part damaged, worn or interim, and the ways in which it may be served.
 
 use crate::catalogue::Yes;
-use crate::code::{AssetCode, DeliveryCode, PartCode, RecipeCode, RequestCode};
+use crate::code::{AssetCode, DeliveryCode, MetalCode, PartCode, RecipeCode, RequestCode};
 use crate::word_enum;
 use chrono::{DateTime, Utc};
 
@@ -15,6 +15,15 @@ word_enum! {
         /// A stand-in that must come off again.
         Interim = "interim",
     }
+}
+
+/// What a broken part is made of.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BaseMetal {
+    /// Which metal.
+    pub metal: MetalCode,
+    /// By its papers or a test; else it is assumed.
+    pub known: bool,
 }
 
 /// A way to serve a request.
@@ -58,6 +67,8 @@ pub struct Request {
     pub needed_by: Option<DateTime<Utc>>,
     /// Somebody is in danger while it is down.
     pub danger: bool,
+    /// What the broken part is made of; none if nobody has said.
+    pub base_metal: Option<BaseMetal>,
     /// When the broken part is at the cell, if it is still on its way.
     pub at_cell_from: Option<DateTime<Utc>>,
     /// The ways in which it may be served, the first one first.

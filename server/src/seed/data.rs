@@ -1,7 +1,7 @@
 //! A site as read from its files, checked and ready to be written.
 
 use chrono::{DateTime, Utc};
-use mendpost_core::catalogue::{Part, Recipe, Yes};
+use mendpost_core::catalogue::{Metal, Part, Recipe, Yes};
 use mendpost_core::code::{LotCode, RecipeCode};
 use mendpost_core::people::Role;
 use mendpost_core::powder::{Lot, Powder};
@@ -28,6 +28,7 @@ pub struct SiteData {
     pub deliveries: Vec<Delivery>,
     pub assets: Vec<Asset>,
     pub capabilities: Vec<Capability>,
+    pub metals: Vec<Metal>,
     pub parts: Vec<Part>,
     /// Every revision.
     pub recipes: Vec<Recipe>,

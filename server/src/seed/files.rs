@@ -10,7 +10,7 @@ use std::{fs, io};
 const LARGEST: u64 = 4 << 20;
 
 /// The files that a site is read from; what is not needed may be missing.
-pub(super) const NAMES: [&str; 22] = [
+pub(super) const NAMES: [&str; 23] = [
     "site.toml",
     "people.csv",
     "powders.csv",
@@ -24,6 +24,7 @@ pub(super) const NAMES: [&str; 22] = [
     "delivery_lines.csv",
     "assets.csv",
     "capabilities.csv",
+    "metals.csv",
     "parts.csv",
     "recipes.csv",
     "operations.csv",

@@ -81,6 +81,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
     let capabilities = needs.capabilities(&calendar, faults);
 
     let made = recipe::Sheets::new(files, faults);
+    let metals = made.metals(faults);
     let parts = made.parts(faults);
     let recipes = made.recipes((&known, &powders), &stations.codes(faults), faults);
     let stages = weighed::Known {
@@ -92,6 +93,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
     let known = request::Known {
         assets: needs.codes(),
         parts: made.part_codes(),
+        metals: made.metal_codes(),
         recipes: made.recipe_parts(),
         deliveries: sheets.arrivals(&deliveries),
     };
@@ -111,6 +113,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
         deliveries,
         assets,
         capabilities,
+        metals,
         parts,
         recipes,
         weighed,

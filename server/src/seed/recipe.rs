@@ -6,17 +6,24 @@ use super::part::{PARTS, part};
 use super::row::{Row, codes};
 use super::sheet::Sheet;
 use mendpost_core::catalogue::{
-    Operation, OperationKind, Part, Recipe, RecipeFault, RecipeState, Spray,
+    Metal, Operation, OperationKind, Part, Recipe, RecipeFault, RecipeState, Spray,
 };
-use mendpost_core::code::{PartCode, PowderCode, RecipeCode, StationCode};
+use mendpost_core::code::{MetalCode, PartCode, PowderCode, RecipeCode, StationCode};
 use mendpost_core::deposit::deposited_grams;
 use mendpost_core::powder::Powder;
 use std::collections::{BTreeMap, BTreeSet};
 
+const METALS: Sheet = Sheet {
+    file: "metals.csv",
+    columns: &["code", "name"],
+    optional: &[],
+    may_be_missing: true,
+};
+
 const RECIPES: Sheet = Sheet {
     file: "recipes.csv",
     columns: &["code", "revision", "part", "state", "approved_by"],
-    optional: &[],
+    optional: &["written_by", "base_metals"],
     may_be_missing: false,
 };
 
@@ -70,6 +77,8 @@ const APPROVAL_BUILDS: i64 = 4;
 const POSITIONS: std::ops::RangeInclusive<i64> = 1..=1000;
 
 pub(super) struct Sheets {
+    metals: Vec<Row>,
+    metal_codes: BTreeSet<MetalCode>,
     parts: Vec<Row>,
     recipes: Vec<Row>,
     operations: Vec<Row>,
@@ -79,14 +88,33 @@ pub(super) struct Sheets {
 
 impl Sheets {
     pub(super) fn new(files: &SeedFiles, faults: &Faults) -> Self {
+        let metals = METALS.rows(files, faults);
         let parts = PARTS.rows(files, faults);
         Self {
+            metal_codes: codes(&metals, "code", faults),
+            metals,
             part_codes: codes(&parts, "code", faults),
             parts,
             recipes: RECIPES.rows(files, faults),
             operations: OPERATIONS.rows(files, faults),
             sprays: SPRAYS.rows(files, faults),
         }
+    }
+
+    pub(super) fn metal_codes(&self) -> BTreeSet<MetalCode> {
+        self.metal_codes.clone()
+    }
+
+    pub(super) fn metals(&self, faults: &Faults) -> Vec<Metal> {
+        let metal = |row: &Row| {
+            let code = row.parse(faults, "code");
+            let name = row.text(faults, "name", 80);
+            Some(Metal {
+                code: code?,
+                name: name?,
+            })
+        };
+        self.metals.iter().filter_map(metal).collect()
     }
 
     pub(super) fn part_codes(&self) -> BTreeSet<PartCode> {
@@ -230,7 +258,9 @@ impl Sheets {
         let revision = row.number(faults, "revision", 0, REVISIONS);
         let part = row.one_of(faults, "part", &self.part_codes);
         let state = row.parse(faults, "state");
+        let written_by = row.text_or_empty(faults, "written_by", 80);
         let approved_by = row.text_or_empty(faults, "approved_by", 80);
+        let base_metals = self.base_metals(row, faults);
         let (code, revision): (RecipeCode, i64) = (code?, revision?);
         let key = (code.clone(), revision);
         let recipe = Recipe {
@@ -239,7 +269,9 @@ impl Sheets {
             part: part?,
             revision,
             state: state?,
+            written_by: written_by?,
             approved_by: approved_by?,
+            base_metals: base_metals?,
         };
         for fault in recipe.faults() {
             // Minutes are told where they are read.
@@ -248,6 +280,14 @@ impl Sheets {
             }
         }
         Some(recipe)
+    }
+
+    fn base_metals(&self, row: &Row, faults: &Faults) -> Option<BTreeSet<MetalCode>> {
+        let metals = row.list::<MetalCode>(faults, "base_metals")?;
+        metals
+            .into_iter()
+            .map(|metal| row.known(faults, "base_metals", &self.metal_codes, metal))
+            .collect()
     }
 }
 

@@ -8,8 +8,8 @@ use super::sheet::Sheet;
 use super::time::Calendar;
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::Yes;
-use mendpost_core::code::{AssetCode, DeliveryCode, PartCode, RecipeCode};
-use mendpost_core::situation::{Request, Way};
+use mendpost_core::code::{AssetCode, DeliveryCode, MetalCode, PartCode, RecipeCode};
+use mendpost_core::situation::{BaseMetal, Request, Way};
 use std::collections::{BTreeMap, BTreeSet};
 
 const REQUESTS: Sheet = Sheet {
@@ -28,7 +28,7 @@ const REQUESTS: Sheet = Sheet {
         "at_cell",
         "description",
     ],
-    optional: &[],
+    optional: &["base_metal", "base_metal_known"],
     may_be_missing: true,
 };
 
@@ -52,6 +52,7 @@ const YESES: Sheet = Sheet {
 pub(super) struct Known {
     pub(super) assets: BTreeSet<AssetCode>,
     pub(super) parts: BTreeSet<PartCode>,
+    pub(super) metals: BTreeSet<MetalCode>,
     /// With the part that each makes.
     pub(super) recipes: BTreeMap<RecipeCode, Option<PartCode>>,
     /// With the time at which each is expected.
@@ -117,6 +118,7 @@ fn request(
     let needed_by = row.moment_optional(faults, "needed_by", calendar);
     let danger = row.yes_or_no(faults, "danger");
     let at_cell_from = row.moment_optional(faults, "at_cell", calendar);
+    let base_metal = base_metal(row, known, faults);
     let number = number?;
     let yeses = yeses.remove(&number).unwrap_or_default();
     let request = Request {
@@ -130,6 +132,7 @@ fn request(
         asked_by: asked_by?,
         needed_by: needed_by?,
         danger: danger?,
+        base_metal: base_metal?,
         at_cell_from: at_cell_from?,
         ways: ways.remove(&number).unwrap_or_default(),
         yeses: yeses.iter().map(|y| y.yes.clone()).collect(),
@@ -140,6 +143,22 @@ fn request(
         reported_by: reported_by?,
         yeses,
     })
+}
+
+/// None within if nothing is said of it.
+fn base_metal(row: &Row, known: &Known, faults: &Faults) -> Option<Option<BaseMetal>> {
+    let metal = row.one_of_optional(faults, "base_metal", &known.metals);
+    if row.given("base_metal").is_none() {
+        if row.given("base_metal_known").is_some() {
+            row.fault(faults, "base_metal", "nothing is given; say which metal");
+        }
+        return Some(None);
+    }
+    let known = row.yes_or_no(faults, "base_metal_known");
+    Some(Some(BaseMetal {
+        metal: metal??,
+        known: known?,
+    }))
 }
 
 /// A recipe, or the true part: by a delivery, or by a time alone.

@@ -1,7 +1,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
-use mendpost_core::catalogue::{Flag, Operation, Part, Recipe, RecipeState, Spray, WeighedBuild};
-use mendpost_core::code::{PowderCode, RecipeCode};
+use mendpost_core::catalogue::{
+    Flag, Metal, Operation, Part, Recipe, RecipeState, Spray, WeighedBuild,
+};
+use mendpost_core::code::{MetalCode, PowderCode, RecipeCode};
 use mendpost_core::quantity::Milligrams;
 use sqlx::SqliteConnection;
 use uuid::Uuid;
@@ -14,6 +16,21 @@ pub(super) async fn load(
     codes: &Codes,
 ) -> Result<(Vec<Part>, Vec<Recipe>), sqlx::Error> {
     Ok((parts(connection).await?, recipes(connection, codes).await?))
+}
+
+/// The metals known, by code.
+pub(super) async fn metals(connection: &mut SqliteConnection) -> Result<Vec<Metal>, sqlx::Error> {
+    sqlx::query!("select code, name from metal order by code")
+        .fetch_all(connection)
+        .await?
+        .into_iter()
+        .map(|row| {
+            Ok(Metal {
+                code: word(&row.code)?,
+                name: row.name,
+            })
+        })
+        .collect()
 }
 
 pub(crate) async fn parts(connection: &mut SqliteConnection) -> Result<Vec<Part>, sqlx::Error> {
@@ -51,8 +68,9 @@ async fn recipes(
 ) -> Result<Vec<Recipe>, sqlx::Error> {
     let mut operations = operations(connection, codes).await?;
     let weighed = weighed(connection, codes).await?;
+    let mut base_metals = base_metals(connection, codes).await?;
     let rows = sqlx::query!(
-        r#"select id as "id: Uuid", code, part_id as "part_id: Uuid", revision, state, approved_by
+        r#"select id as "id: Uuid", code, part_id as "part_id: Uuid", revision, state, written_by, approved_by
            from recipe r
            where state = 'approved' or revision = (select max(revision) from recipe where code = r.code)
            order by code, revision"#
@@ -66,13 +84,32 @@ async fn recipes(
                 part: code(&codes.parts, row.part_id)?,
                 revision: row.revision,
                 state: word::<RecipeState>(&row.state)?,
+                written_by: row.written_by,
                 approved_by: row.approved_by,
+                base_metals: base_metals.remove(&row.id).unwrap_or_default(),
                 operations: operations.remove(&row.id).unwrap_or_default(),
             };
             add_weighed(&mut recipe, &weighed);
             Ok(recipe)
         })
         .collect()
+}
+
+async fn base_metals(
+    connection: &mut SqliteConnection,
+    codes: &Codes,
+) -> Result<BTreeMap<Uuid, BTreeSet<MetalCode>>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"select recipe_id as "recipe_id: Uuid", metal_id as "metal_id: Uuid" from recipe_base_metal"#
+    )
+    .fetch_all(connection)
+    .await?;
+    let mut metals: BTreeMap<Uuid, BTreeSet<MetalCode>> = BTreeMap::new();
+    for row in rows {
+        let metal = code(&codes.metals, row.metal_id)?;
+        metals.entry(row.recipe_id).or_default().insert(metal);
+    }
+    Ok(metals)
 }
 
 /// A stage of a recipe whatever its revision: its place among the stages, from 1, and what it sprays.

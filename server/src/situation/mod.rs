@@ -66,6 +66,7 @@ pub async fn load(
         capabilities: need::capabilities(connection, &codes).await?,
         assets: need::assets(connection).await?,
         requests: requests::load(connection, &codes).await?,
+        metals: catalogue::metals(connection).await?,
         parts,
         recipes,
         site,
@@ -100,6 +101,7 @@ pub(crate) struct Codes {
     assets: BTreeMap<Uuid, String>,
     parts: BTreeMap<Uuid, String>,
     deliveries: BTreeMap<Uuid, String>,
+    metals: BTreeMap<Uuid, String>,
 }
 
 impl Codes {
@@ -110,6 +112,7 @@ impl Codes {
                union all select 'bank', id, code from bank
                union all select 'asset', id, code from asset
                union all select 'part', id, code from part
+               union all select 'metal', id, code from metal
                union all select 'delivery', id, code from delivery"#
         )
         .fetch_all(connection)
@@ -127,6 +130,7 @@ impl Codes {
             assets: of("asset"),
             parts: of("part"),
             deliveries: of("delivery"),
+            metals: of("metal"),
         })
     }
 }

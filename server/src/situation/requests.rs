@@ -1,7 +1,7 @@
 use std::collections::BTreeMap;
 
 use mendpost_core::catalogue::Yes;
-use mendpost_core::situation::{Request, Way};
+use mendpost_core::situation::{BaseMetal, Request, Way};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
@@ -16,7 +16,8 @@ pub(super) async fn load(
     let mut yeses = yeses(connection).await?;
     let rows = sqlx::query!(
         r#"select id as "id: Uuid", number, asset_id as "asset_id: Uuid", part_id as "part_id: Uuid", part_name, damage,
-             description, reported_ms, asked_by, needed_by_ms, danger as "danger: bool", at_cell_ms
+             description, reported_ms, asked_by, needed_by_ms, danger as "danger: bool", at_cell_ms,
+             base_metal_id as "base_metal_id: Uuid", base_metal_known as "base_metal_known: bool"
            from request where state = 'open' order by reported_ms, number"#
     )
     .fetch_all(connection)
@@ -34,6 +35,14 @@ pub(super) async fn load(
                 asked_by: row.asked_by,
                 needed_by: at_if(row.needed_by_ms)?,
                 danger: row.danger,
+                base_metal: row
+                    .base_metal_id
+                    .map(|id| {
+                        let metal = code(&codes.metals, id)?;
+                        let known = row.base_metal_known;
+                        Ok::<_, sqlx::Error>(BaseMetal { metal, known })
+                    })
+                    .transpose()?,
                 at_cell_from: at_if(row.at_cell_ms)?,
                 ways: ways.remove(&row.id).unwrap_or_default(),
                 yeses: yeses.remove(&row.id).unwrap_or_default(),

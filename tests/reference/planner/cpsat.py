@@ -2,7 +2,7 @@
 
 Usage: cpsat.py PROBLEM.json [SECONDS]   ->   {"loss": 1234, "proven": true}
 
-A second statement of the planner's rules (plain format, with `assets`, `closed`, `any_of` and `limits`), for small problems only.
+A second statement of the planner's rules (plain format, with `assets`, `closed`, `any_of`, `limits` and `debt`), for small problems only.
 Needs the package ortools. Times are minutes; the loss is rate x minutes.
 """
 
@@ -34,6 +34,7 @@ class Model:
         self.loads = {limit["id"]: [] for limit in problem.get("limits", [])}  # (interval, amount)
         self.draws = {store["id"]: [] for store in problem["stores"]}  # (present, start, amount, floor)
         self.stages = []
+        self.debts = []  # present * debt
         self.finish = {job["id"]: self.job(job) for job in problem["jobs"]}
         self.cells()
         self.stations()
@@ -74,6 +75,7 @@ class Model:
                 ends.append(ready)
             self.hold(option["operations"], present, begins, ends)
             self.m.add(finish == ready).only_enforce_if(present)
+            self.debts.append(present * option.get("debt", 0))
             chosen.append(present)
         self.m.add_exactly_one(chosen)
         return finish
@@ -256,7 +258,7 @@ class Model:
                 self.m.add_max_equality(back[asset], ends)
             else:
                 back[asset] = max(0, min(self.horizon, known.get("back", self.horizon)))
-        return sum(self.loss_of(capability, back) for capability in self.problem["capabilities"])
+        return sum(self.loss_of(capability, back) for capability in self.problem["capabilities"]) + sum(self.debts)
 
     def loss_of(self, capability, back):
         """Between two minutes at which a machine goes down, machines only come back: there, the time with k

@@ -116,3 +116,8 @@ fn gas_from_one_of_several_bundles() {
 fn kilowatts_and_plates_that_are_shared() {
     assert_optimal("kilowatts");
 }
+
+#[test]
+fn stand_ins_that_cost_something_later() {
+    assert_optimal("stand-ins");
+}

@@ -77,6 +77,7 @@ pub fn site() -> Situation {
             capability("quay", &["crane"], &[0, 40]),
         ],
         assets: vec![asset("pump-1"), asset("pump-2"), asset("crane")],
+        metals: Vec::new(),
         parts: vec![part("P-1", &[Flag::FormOnly])],
         recipes: vec![recipe("P-1-316L", "P-1", 4_000)],
         requests: vec![request("R1", "pump-1", "P-1", "P-1-316L")],
@@ -198,7 +199,9 @@ pub fn recipe(name: &str, part: &str, deposited_g: i64) -> Recipe {
         part: code(part),
         revision: 1,
         state: RecipeState::Approved,
+        written_by: "checker".to_owned(),
         approved_by: "cell lead".to_owned(),
+        base_metals: BTreeSet::new(),
         operations: vec![
             Operation {
                 spray: Some(spray(deposited_g)),
@@ -243,6 +246,7 @@ pub fn request(number: &str, asset: &str, part: &str, recipe: &str) -> Request {
         asked_by: "harbour office".to_owned(),
         needed_by: None,
         danger: false,
+        base_metal: None,
         at_cell_from: None,
         ways: vec![Way::Recipe(code(recipe))],
         yeses: vec![],

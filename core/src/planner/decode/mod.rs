@@ -55,6 +55,18 @@ pub(super) struct Chunk {
     pub upto: usize,
 }
 
+impl Chunk {
+    /// The asset that waits for its job.
+    pub fn asset(self, rules: &Rules) -> usize {
+        rules.jobs[self.job].asset
+    }
+
+    /// What its option costs later.
+    pub fn debt(self, rules: &Rules) -> i64 {
+        rules.jobs[self.job].options[self.option].debt
+    }
+}
+
 /// By job: no plan finishes it sooner, by whichever option.
 pub(super) fn earliest_finishes(rules: &Rules) -> Vec<i64> {
     let empty = State::new(rules);

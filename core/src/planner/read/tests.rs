@@ -32,7 +32,6 @@ fn unknown_keys_are_refused_by_name() {
     for (from, key) in [
         (r#""slots":1"#, r#""slots":1,"batch":true"#),
         (r#""minutes":10"#, r#""minutes":10,"within":5"#),
-        (r#""earliest":0"#, r#""earliest":0,"debt":5"#),
         (r#""station":"mill""#, r#""station":"mill","cycle":"soak""#),
     ] {
         let said = refused(from, key);

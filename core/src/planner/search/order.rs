@@ -207,7 +207,8 @@ impl Order {
                 self.track.tolls[at / bench.stride].copy_from(toll);
             }
             if let Some(end) = self.track.ends.get(at).copied().flatten() {
-                toll.finish(rules, rules.jobs[self.chunks[at].job].asset, end);
+                let chunk = &self.chunks[at];
+                toll.finish(rules, chunk.asset(rules), end, chunk.debt(rules));
             }
         }
         self.loss = toll.total();
@@ -264,13 +265,13 @@ impl Order {
                 track.keep(at, state, *stride);
                 track.ends[at] = None;
             }
-            let asset = rules.jobs[chunk.job].asset;
+            let asset = chunk.asset(rules);
             if dead.contains(&asset) {
                 continue;
             }
             match state.place_chunk(rules, *chunk, trail) {
                 Outcome::Finished(end) => {
-                    toll.finish(rules, asset, end);
+                    toll.finish(rules, asset, end, chunk.debt(rules));
                     track.ends[at] = Some(end);
                 }
                 Outcome::Begun => {}

@@ -10,6 +10,29 @@ use mendpost_core::journal::Subject;
 use serde_json::json;
 use uuid::Uuid;
 
+pub(super) async fn metals(
+    change: &mut Change,
+    data: &SiteData,
+    ids: &mut Ids,
+) -> Result<(), AppError> {
+    for metal in &data.metals {
+        let (id, code) = (Uuid::now_v7(), metal.code.as_str());
+        sqlx::query!(
+            "insert into metal (id, code, name) values (?, ?, ?)",
+            id,
+            code,
+            metal.name
+        )
+        .execute(change.connection())
+        .await?;
+        let content = json!({ "name": metal.name });
+        let subject = Subject::new("metal", code);
+        change.journal("metal.listed", subject, content).await?;
+        ids.metals.insert(metal.code.clone(), id);
+    }
+    Ok(())
+}
+
 pub(super) async fn parts(
     change: &mut Change,
     data: &SiteData,
@@ -85,7 +108,9 @@ pub(super) async fn recipes(
             "part": recipe.part,
             "revision": recipe.revision,
             "state": recipe.state,
+            "written_by": recipe.written_by,
             "approved_by": recipe.approved_by,
+            "base_metals": recipe.base_metals,
             "operations": recipe.operations.len(),
         });
         let subject = Subject::new("recipe", format!("{}/{}", recipe.code, recipe.revision));
@@ -99,17 +124,28 @@ async fn insert_recipe(change: &mut Change, recipe: &Recipe, ids: &Ids) -> Resul
     let (code, state) = (recipe.code.as_str(), recipe.state.as_str());
     let part = id_of(&ids.parts, &recipe.part)?;
     sqlx::query!(
-        "insert into recipe (id, code, part_id, revision, state, approved_by)
-         values (?, ?, ?, ?, ?, ?)",
+        "insert into recipe (id, code, part_id, revision, state, written_by, approved_by)
+         values (?, ?, ?, ?, ?, ?, ?)",
         id,
         code,
         part,
         recipe.revision,
         state,
+        recipe.written_by,
         recipe.approved_by,
     )
     .execute(change.connection())
     .await?;
+    for metal in &recipe.base_metals {
+        let metal = id_of(&ids.metals, metal)?;
+        sqlx::query!(
+            "insert into recipe_base_metal (recipe_id, metal_id) values (?, ?)",
+            id,
+            metal
+        )
+        .execute(change.connection())
+        .await?;
+    }
     Ok(id)
 }
 

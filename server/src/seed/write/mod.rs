@@ -12,7 +12,9 @@ use super::SiteData;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::{people, site};
-use mendpost_core::code::{AssetCode, BankCode, DeliveryCode, PartCode, PowderCode, StationCode};
+use mendpost_core::code::{
+    AssetCode, BankCode, DeliveryCode, MetalCode, PartCode, PowderCode, StationCode,
+};
 use std::collections::BTreeMap;
 use std::fmt::Display;
 use uuid::Uuid;
@@ -45,6 +47,7 @@ pub async fn write(
     supply::deliveries(change, data, &mut ids).await?;
     need::assets(change, data, &mut ids).await?;
     need::capabilities(change, data, &ids).await?;
+    catalogue::metals(change, data, &mut ids).await?;
     catalogue::parts(change, data, &mut ids).await?;
     catalogue::recipes(change, data, &ids).await?;
     catalogue::weighed(change, data).await?;
@@ -60,6 +63,7 @@ struct Ids {
     deliveries: BTreeMap<DeliveryCode, Uuid>,
     assets: BTreeMap<AssetCode, Uuid>,
     parts: BTreeMap<PartCode, Uuid>,
+    metals: BTreeMap<MetalCode, Uuid>,
 }
 
 /// The id of a code that reading has found to be listed.

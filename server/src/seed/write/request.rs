@@ -27,6 +27,8 @@ pub(super) async fn requests(
             "part_name": request.part_name,
             "damage": request.damage,
             "description": request.description,
+            "base_metal": request.base_metal.as_ref().map(|m| &m.metal),
+            "base_metal_known": request.base_metal.as_ref().map(|m| m.known),
             "asked_by": request.asked_by,
             "ways": request.ways.len(),
         });
@@ -51,11 +53,15 @@ async fn insert_request(
     let damage = request.damage.as_str();
     let reported = request.reported_at.timestamp_millis();
     let needed_by = request.needed_by.map(|t| t.timestamp_millis());
+    let metals = request.base_metal.as_ref();
+    let base_metal = optional_id(&ids.metals, metals.map(|m| &m.metal))?;
+    let metal_known = metals.is_some_and(|m| m.known);
     let at_cell = request.at_cell_from.map(|t| t.timestamp_millis());
     sqlx::query!(
         "insert into request (id, number, asset_id, part_id, part_name, damage, description,
-           reported_ms, reported_by, asked_by, needed_by_ms, danger, at_cell_ms, state)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 'open')",
+           reported_ms, reported_by, asked_by, needed_by_ms, danger, at_cell_ms,
+           base_metal_id, base_metal_known, state)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 'open')",
         id,
         seed.number,
         asset,
@@ -69,6 +75,8 @@ async fn insert_request(
         needed_by,
         request.danger,
         at_cell,
+        base_metal,
+        metal_known,
     )
     .execute(change.connection())
     .await?;
