@@ -2,12 +2,14 @@
 
 mod brought_in;
 mod lots;
+mod recipes;
 mod refused;
 
 use axum::http::header::CONTENT_TYPE;
 use axum::http::{Method, StatusCode};
 use mendpost_core::people::Role;
 use mendpost_server::once;
+use mendpost_server::seed::SeedFiles;
 use mendpost_tests::{Answer, App, MULTIPART, between, number, request};
 
 async fn signed_in(role: Role) -> App {
@@ -120,10 +122,11 @@ async fn fault(app: &mut App, kind: &str, sheets: &Sheets<'_>) -> String {
 }
 
 /// Every kind with the fields and files of its sheets.
-const KINDS: [(&str, &[&str]); 4] = [
+const KINDS: [(&str, &[&str]); 5] = [
     ("assets", &["assets"]),
     ("capabilities", &["capabilities"]),
     ("parts", &["parts"]),
+    ("recipes", &["recipes", "operations", "sprays"]),
     ("lots", &["lots", "containers"]),
 ];
 
@@ -171,6 +174,67 @@ async fn what_is_taken_out_and_brought_in_changes_nothing() {
     assert_eq!(number(&app, JOURNAL).await, before);
 }
 
+/// Whatever the site's files say comes out again, column by column; but for times, which the files count
+/// from the day of loading, and for a volume, of which the mass was made.
+#[tokio::test]
+async fn what_the_files_said_comes_out_again() {
+    let mut app = signed_in(Role::Viewer).await;
+    let files = SeedFiles::demonstration();
+    for (kind, fields) in KINDS {
+        for field in fields {
+            let said = cells(&files.text(&format!("{field}.csv")).expect("a file"));
+            let path = format!("/site/sheets/{kind}/{field}.csv");
+            let written = cells(&app.get(&path).await.body);
+            assert_eq!(written.len(), said.len(), "{field}: rows");
+            for row in said.iter().skip(1) {
+                let stated = |(column, cell): (&String, &String)| {
+                    let is_counted = cell.starts_with("day");
+                    let is_volume = ["volume_cm3", "porosity_permille"].contains(&column.as_str());
+                    (!cell.is_empty() && !is_counted && !is_volume)
+                        .then(|| (column.clone(), in_order(cell)))
+                };
+                let stated: Vec<(String, String)> =
+                    said[0].iter().zip(row).filter_map(stated).collect();
+                let comes_out = |out: &Vec<String>| {
+                    let pairs: Vec<(String, String)> = written[0]
+                        .iter()
+                        .cloned()
+                        .zip(out.iter().cloned())
+                        .collect();
+                    stated.iter().all(|pair| pairs.contains(pair))
+                };
+                assert!(written.iter().any(comes_out), "{field}: {stated:?}");
+            }
+        }
+    }
+}
+
+/// Words in one order, as a part's flags may stand in any.
+fn in_order(cell: &str) -> String {
+    let mut words: Vec<&str> = cell.split_whitespace().collect();
+    words.sort_unstable();
+    words.join(" ")
+}
+
+/// The cells of a CSV text, none of which holds a line break.
+fn cells(text: &str) -> Vec<Vec<String>> {
+    let lines = text.trim_start_matches('\u{feff}').lines();
+    lines
+        .map(|line| {
+            let mut cells = vec![String::new()];
+            let mut quoted = false;
+            for letter in line.chars() {
+                match letter {
+                    '"' => quoted = !quoted,
+                    ',' if !quoted => cells.push(String::new()),
+                    _ => cells.last_mut().expect("one at least").push(letter),
+                }
+            }
+            cells
+        })
+        .collect()
+}
+
 /// A template explains each column in remarks and is a sheet: with a row under it, it is brought in.
 #[tokio::test]
 async fn a_template_is_a_sheet_without_rows() {
@@ -213,7 +277,10 @@ async fn a_template_is_a_sheet_without_rows() {
 #[tokio::test]
 async fn who_may_bring_in_what() {
     for (role, kinds) in [
-        (Role::Lead, &["assets", "capabilities", "parts", "lots"][..]),
+        (
+            Role::Lead,
+            &["assets", "capabilities", "parts", "recipes", "lots"][..],
+        ),
         (Role::Storekeeper, &["lots"][..]),
         (Role::Crew, &[][..]),
         (Role::Viewer, &[][..]),
@@ -253,6 +320,7 @@ async fn lists_lead_to_their_sheets() {
         ("/catalogue", "/site/sheets/parts"),
         ("/site/needs", "/site/sheets/assets"),
         ("/site/needs", "/site/sheets/capabilities"),
+        ("/catalogue", "/site/sheets/recipes"),
         ("/powder", "/site/sheets/lots"),
     ] {
         assert!(

@@ -11,7 +11,7 @@ pub(crate) mod guard;
 pub(crate) mod need;
 pub(crate) mod part;
 pub(crate) mod powder;
-mod recipe;
+pub(crate) mod recipe;
 pub(crate) mod records;
 mod request;
 pub(crate) mod row;

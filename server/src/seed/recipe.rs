@@ -20,14 +20,14 @@ const METALS: Sheet = Sheet {
     may_be_missing: true,
 };
 
-const RECIPES: Sheet = Sheet {
+pub(crate) const RECIPES: Sheet = Sheet {
     file: "recipes.csv",
     columns: &["code", "revision", "part", "state", "approved_by"],
     optional: &["written_by", "base_metals"],
     may_be_missing: false,
 };
 
-const OPERATIONS: Sheet = Sheet {
+pub(crate) const OPERATIONS: Sheet = Sheet {
     file: "operations.csv",
     columns: &[
         "recipe",
@@ -44,7 +44,7 @@ const OPERATIONS: Sheet = Sheet {
     may_be_missing: false,
 };
 
-const SPRAYS: Sheet = Sheet {
+pub(crate) const SPRAYS: Sheet = Sheet {
     file: "sprays.csv",
     columns: &[
         "recipe",
@@ -76,7 +76,7 @@ const REVISIONS: std::ops::RangeInclusive<i64> = 1..=10_000;
 const APPROVAL_BUILDS: i64 = 4;
 const POSITIONS: std::ops::RangeInclusive<i64> = 1..=1000;
 
-pub(super) struct Sheets {
+pub(crate) struct Sheets {
     metals: Vec<Row>,
     metal_codes: BTreeSet<MetalCode>,
     parts: Vec<Row>,
@@ -98,6 +98,23 @@ impl Sheets {
             recipes: RECIPES.rows(files, faults),
             operations: OPERATIONS.rows(files, faults),
             sprays: SPRAYS.rows(files, faults),
+        }
+    }
+
+    /// Sheets of recipes only, for parts and metals that are known already.
+    pub(crate) fn of_recipes(
+        [recipes, operations, sprays]: [Vec<Row>; 3],
+        part_codes: BTreeSet<PartCode>,
+        metal_codes: BTreeSet<MetalCode>,
+    ) -> Self {
+        Self {
+            metals: Vec::new(),
+            metal_codes,
+            parts: Vec::new(),
+            recipes,
+            operations,
+            sprays,
+            part_codes,
         }
     }
 
@@ -151,7 +168,7 @@ impl Sheets {
             .collect()
     }
 
-    pub(super) fn recipes(
+    pub(crate) fn recipes(
         &self,
         (known, powders): (&BTreeSet<PowderCode>, &[Powder]),
         stations: &BTreeSet<StationCode>,

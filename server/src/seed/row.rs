@@ -48,12 +48,17 @@ impl Row {
     }
 
     /// The same row with a text in a column that the sheet left out.
-    pub(crate) fn or_given(mut self, column: &str, text: impl FnOnce() -> String) -> Self {
-        if !self.has(column) {
-            let line = self.line;
-            let text = text();
-            self.fields.insert(column.to_owned(), Field { text, line });
+    pub(crate) fn or_given(self, column: &str, text: impl FnOnce() -> String) -> Self {
+        match self.has(column) {
+            true => self,
+            false => self.with(column, text()),
         }
+    }
+
+    /// The same row with another text in a column.
+    pub(crate) fn with(mut self, column: &str, text: String) -> Self {
+        let line = self.line;
+        self.fields.insert(column.to_owned(), Field { text, line });
         self
     }
 

@@ -104,16 +104,16 @@ impl Sheet {
         }
         let Record { line, cells } = record;
         if cells.len() != header.cells.len() {
-            faults.in_line(
-                self.file,
-                line,
-                format!(
-                    "{} fields under {} columns; a text with a {} in it goes between double quotes",
-                    cells.len(),
-                    header.cells.len(),
+            let remedy = match cells.len() > header.cells.len() {
+                true => format!(
+                    "a text with a {} in it goes between double quotes",
                     separator.word()
                 ),
-            );
+                false => "each column has a field, also an empty one".to_owned(),
+            };
+            let (given, due) = (cells.len(), header.cells.len());
+            let what = format!("{given} fields under {due} columns; {remedy}");
+            faults.in_line(self.file, line, what);
             return None;
         }
         let names = header.cells.iter().cloned();

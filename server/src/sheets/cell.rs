@@ -17,6 +17,8 @@ pub enum Cell {
         places: usize,
     },
     Moment(Option<DateTime<Utc>>),
+    /// Words in any order, with blanks between.
+    Set(Vec<String>),
 }
 
 impl Cell {
@@ -28,10 +30,15 @@ impl Cell {
         Cell::Number { value, places: 0 }
     }
 
-    /// Several, with blanks between.
+    /// Several in this order, with blanks between.
     pub fn list<T: ToString>(items: impl IntoIterator<Item = T>) -> Cell {
         let items: Vec<String> = items.into_iter().map(|item| item.to_string()).collect();
         Cell::Text(items.join(" "))
+    }
+
+    /// Several in any order.
+    pub fn set<T: ToString>(items: impl IntoIterator<Item = T>) -> Cell {
+        Cell::Set(items.into_iter().map(|item| item.to_string()).collect())
     }
 
     /// As it is written.
@@ -41,6 +48,7 @@ impl Cell {
             Cell::Number { value, places } => {
                 plain_decimal(*value, *places).replace('.', &decimal_mark.to_string())
             }
+            Cell::Set(words) => words.join(" "),
             Cell::Moment(None) => String::new(),
             Cell::Moment(Some(at)) => at.with_timezone(&zone).format(MOMENT).to_string(),
         }
@@ -54,6 +62,13 @@ impl Cell {
         }
         match self {
             Cell::Text(_) => false,
+            Cell::Set(words) => {
+                let mut said: Vec<&str> = given.split_whitespace().collect();
+                let mut words: Vec<&str> = words.iter().map(String::as_str).collect();
+                said.sort_unstable();
+                words.sort_unstable();
+                said == words
+            }
             Cell::Number { value, places } => {
                 row.decimal(given, *places, i64::MIN..=i64::MAX) == Ok(*value)
             }

@@ -6,6 +6,9 @@ pub fn meaning(file: &str, column: &str) -> &'static str {
         "assets.csv" => asset(column),
         "capabilities.csv" => capability(column),
         "parts.csv" => part(column),
+        "recipes.csv" => recipe(column),
+        "operations.csv" => operation(column),
+        "sprays.csv" => spray(column),
         "lots.csv" => lot(column),
         "containers.csv" => container(column),
         _ => "",
@@ -55,6 +58,70 @@ fn part(column: &str) -> &'static str {
         "flags" => {
             "what it does, with blanks between: form-only, guard, food-or-water, carries-load, can-injure, lifts, holds-pressure, steers-or-brakes, explosive-area, unknown. None counts as unknown"
         }
+        _ => "",
+    }
+}
+
+fn recipe(column: &str) -> &'static str {
+    match column {
+        "code" => "the code that its revisions share, 1 to 40 letters, figures, - . / +",
+        "revision" => {
+            "1, 2, 3 ...; a changed figure is a new revision, after those that are entered"
+        }
+        "part" => "the code of the part that it makes; it is listed first",
+        "state" => "of a new revision draft; somebody approves it by name on its page",
+        "approved_by" => "of a new revision nothing",
+        "written_by" => "who wrote it; empty: whoever brings it in",
+        "base_metals" => {
+            "codes of the metals that it holds on, with blanks between; empty: built free-standing, any"
+        }
+        _ => "",
+    }
+}
+
+const OF_RECIPE: &str = "the code of its recipe in recipes.csv";
+const OF_REVISION: &str = "the revision in recipes.csv";
+
+fn operation(column: &str) -> &'static str {
+    match column {
+        "recipe" => OF_RECIPE,
+        "revision" => OF_REVISION,
+        "position" => "1, 2, 3 ... in the order in which it is done",
+        "kind" => {
+            "blast, mask, spray, heat-treat, cut, crack-check, measure, release, carry, fit, first-run. Release, carry, fit and first run must be there, in this order"
+        }
+        "name" => "in the crew's words, at most 80 characters",
+        "station" => "the code of a station; empty: at the machine, and for spray",
+        "minutes" => "1 to 20160; empty for spray, which takes as long as sprays.csv makes it",
+        "crew" => "people it keeps; 0 runs unattended",
+        "after_min" => "minutes at least since the one before: cooling, curing; empty: none",
+        _ => "",
+    }
+}
+
+fn spray(column: &str) -> &'static str {
+    match column {
+        "recipe" => OF_RECIPE,
+        "revision" => OF_REVISION,
+        "position" => "of the operation of kind spray",
+        "powder" => "the code of a powder that is listed",
+        "deposited_g" => {
+            "grams that must stick, machining allowance included; empty where volume_cm3 is given"
+        }
+        "one_lot" => "yes if all of it is from one lot, no if not",
+        "gas" => "nitrogen, helium, argon, air",
+        "pressure_bar" => "before the nozzle, absolute, 1 to 100, at most 3 decimals",
+        "temperature_c" => "of the gas before the nozzle, degrees Celsius, 20 to 1200",
+        "feed_g_per_min" => "what the feeder gives, 1 to 1000",
+        "efficiency_permille" => "what stuck on the coupons, in thousandths, 10 to 1000",
+        "efficiency_sd_permille" => "its spread from build to build, in thousandths, 0 to 500",
+        "start_stop_loss_g" => "grams lost at starts and stops",
+        "coupon_g" => "grams for the coupons beside the part",
+        "handling_min" => "minutes in the cell without powder",
+        "gas_only_min" => "of these, minutes with gas",
+        "approval_builds" => "how many coupons or builds the efficiency rests on; empty: 4",
+        "volume_cm3" => "instead of deposited_g: what is laid down, pores included",
+        "porosity_permille" => "its pores, in thousandths, 0 to 500",
         _ => "",
     }
 }

@@ -5,6 +5,7 @@ use crate::page::Screen;
 use crate::seed::need::{ASSETS, CAPABILITIES};
 use crate::seed::part::PARTS;
 use crate::seed::powder::{CONTAINERS, LOTS};
+use crate::seed::recipe::{OPERATIONS, RECIPES, SPRAYS};
 use crate::seed::sheet::Sheet;
 
 /// What can be taken out and brought in as sheets.
@@ -13,12 +14,19 @@ pub enum Kind {
     Assets,
     Capabilities,
     Parts,
+    Recipes,
     Lots,
 }
 
 impl Kind {
     /// In the order in which a new site enters them.
-    pub const ALL: [Kind; 4] = [Kind::Assets, Kind::Capabilities, Kind::Parts, Kind::Lots];
+    pub const ALL: [Kind; 5] = [
+        Kind::Assets,
+        Kind::Capabilities,
+        Kind::Parts,
+        Kind::Recipes,
+        Kind::Lots,
+    ];
 
     /// The word in addresses, in the journal and on pages.
     pub const fn word(self) -> &'static str {
@@ -26,6 +34,7 @@ impl Kind {
             Kind::Assets => "assets",
             Kind::Capabilities => "capabilities",
             Kind::Parts => "parts",
+            Kind::Recipes => "recipes",
             Kind::Lots => "lots",
         }
     }
@@ -36,13 +45,18 @@ impl Kind {
             Kind::Assets => "asset",
             Kind::Capabilities => "capability",
             Kind::Parts => "part",
+            Kind::Recipes => "revision of a recipe",
             Kind::Lots => "lot",
         }
     }
 
     /// '1 part', '2 000 parts'.
     pub fn count(self, number: usize) -> String {
-        let word = if number == 1 { self.one() } else { self.word() };
+        let many = match self {
+            Kind::Recipes => "revisions of recipes",
+            _ => self.word(),
+        };
+        let word = if number == 1 { self.one() } else { many };
         format!("{} {word}", super::pages::figure(number))
     }
 
@@ -52,6 +66,7 @@ impl Kind {
             Kind::Assets => &[&ASSETS],
             Kind::Capabilities => &[&CAPABILITIES],
             Kind::Parts => &[&PARTS],
+            Kind::Recipes => &[&RECIPES, &OPERATIONS, &SPRAYS],
             Kind::Lots => &[&LOTS, &CONTAINERS],
         }
     }
@@ -61,6 +76,7 @@ impl Kind {
             Kind::Assets => "/site/sheets/assets",
             Kind::Capabilities => "/site/sheets/capabilities",
             Kind::Parts => "/site/sheets/parts",
+            Kind::Recipes => "/site/sheets/recipes",
             Kind::Lots => "/site/sheets/lots",
         }
     }
@@ -71,6 +87,7 @@ impl Kind {
             Kind::Assets => "/site/sheets/assets/import",
             Kind::Capabilities => "/site/sheets/capabilities/import",
             Kind::Parts => "/site/sheets/parts/import",
+            Kind::Recipes => "/site/sheets/recipes/import",
             Kind::Lots => "/site/sheets/lots/import",
         }
     }
@@ -78,7 +95,7 @@ impl Kind {
     /// Who may bring them in.
     pub const fn act(self) -> Act {
         match self {
-            Kind::Assets | Kind::Capabilities | Kind::Parts => Act::SetUpSite,
+            Kind::Assets | Kind::Capabilities | Kind::Parts | Kind::Recipes => Act::SetUpSite,
             Kind::Lots => Act::EnterLots,
         }
     }
@@ -87,7 +104,7 @@ impl Kind {
     pub fn looked_at(self) -> &'static str {
         match self {
             Kind::Assets | Kind::Capabilities => need::PATH,
-            Kind::Parts => Screen::Catalogue.path(),
+            Kind::Parts | Kind::Recipes => Screen::Catalogue.path(),
             Kind::Lots => Screen::Powder.path(),
         }
     }
@@ -103,6 +120,9 @@ impl Kind {
             }
             Kind::Parts => {
                 "New parts are listed and figures changed; where less will be asked for before a part is built, the preview says so."
+            }
+            Kind::Recipes => {
+                "New revisions come in as drafts, and somebody approves them by name afterwards; a revision that is entered is never changed by a sheet."
             }
             Kind::Lots => {
                 "New lots come in arrived or in quarantine and wait for their release; a lot that is in the book is never changed by a sheet."

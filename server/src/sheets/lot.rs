@@ -18,6 +18,7 @@ use crate::error::AppError;
 use crate::page::grams_exact;
 use crate::seed::powder::{CONTAINERS, LOTS, container, lot};
 use crate::seed::row::{Row, codes};
+use crate::seed::write::Ids;
 use crate::seed::write::powder::enter;
 use crate::seed::{SeedContainer, SeedLot};
 use crate::situation::moment;
@@ -138,18 +139,6 @@ async fn containers(
 
 fn at(unix_ms: i64) -> Result<DateTime<Utc>, sqlx::Error> {
     decoded(moment(unix_ms))
-}
-
-/// Id and code of every powder.
-pub async fn powders(
-    connection: &mut SqliteConnection,
-) -> Result<BTreeMap<PowderCode, Uuid>, sqlx::Error> {
-    let rows = sqlx::query!(r#"select id as "id: Uuid", code from powder"#)
-        .fetch_all(connection)
-        .await?;
-    rows.into_iter()
-        .map(|row| Ok((decoded(row.code.parse())?, row.id)))
-        .collect()
 }
 
 /// What the book holds, for rows to be held against.
@@ -294,7 +283,7 @@ fn new_lot(
 }
 
 pub async fn write(change: &mut Change, lots: &[SeedLot], sequence: i64) -> Result<(), AppError> {
-    let powders = powders(change.connection()).await?;
+    let powders = Ids::stored(change.connection()).await?.powders;
     for lot in lots {
         let powder = powders.get(&lot.lot.powder).copied();
         let powder = powder

@@ -1,4 +1,4 @@
-//! Parts, assets, capabilities and lots as sheets that a spreadsheet program reads and saves: taken out,
+//! Parts, recipes, assets, capabilities and lots as sheets that a spreadsheet program reads and saves: taken out,
 //! or brought in once somebody has seen what that would do.
 //!
 //! Columns and rules are those of the site's files (`seed`): there is one reader for both.
@@ -14,6 +14,7 @@ mod pages;
 mod part;
 mod queries;
 mod reading;
+mod recipe;
 mod upload;
 mod writing;
 

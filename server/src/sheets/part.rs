@@ -26,7 +26,7 @@ impl Listed for Part {
             "y_mm" => Cell::whole(y),
             "z_mm" => Cell::whole(z),
             "mass_g" => Cell::whole(self.mass_g),
-            "flags" => Cell::list(&self.flags),
+            "flags" => Cell::set(&self.flags),
             _ => Cell::text(""),
         }
     }

@@ -4,7 +4,7 @@ use sha2::{Digest, Sha256};
 use sqlx::{SqliteConnection, SqliteExecutor};
 
 use super::kind::Kind;
-use super::{asset, capability, lot, part, writing};
+use super::{asset, capability, lot, part, recipe, writing};
 use crate::db::decoded;
 use crate::error::AppError;
 use crate::seed::records::Separator;
@@ -15,9 +15,10 @@ pub async fn counts(
 ) -> Result<[i64; Kind::ALL.len()], sqlx::Error> {
     sqlx::query!(
         "select (select count(*) from asset) as assets, (select count(*) from capability) as capabilities,
-           (select count(*) from part) as parts, (select count(*) from lot) as lots"
+           (select count(*) from part) as parts, (select count(*) from recipe) as recipes,
+           (select count(*) from lot) as lots"
     )
-    .map(|row| [row.assets, row.capabilities, row.parts, row.lots])
+    .map(|row| [row.assets, row.capabilities, row.parts, row.recipes, row.lots])
     .fetch_one(executor)
     .await
 }
@@ -45,6 +46,16 @@ pub async fn written(
         Kind::Parts => {
             let parts = part::stored(connection).await?;
             writing::sheet(sheet, parts, zone, separator)
+        }
+        Kind::Recipes => {
+            let recipes = recipe::stored(connection).await?;
+            match file {
+                "recipes.csv" => writing::sheet(sheet, recipes, zone, separator),
+                "operations.csv" => {
+                    writing::sheet(sheet, recipe::operations_of(&recipes), zone, separator)
+                }
+                _ => writing::sheet(sheet, recipe::sprays_of(&recipes), zone, separator),
+            }
         }
         Kind::Lots if file == kind.sheets()[0].file => {
             let lots = lot::stored(connection).await?;

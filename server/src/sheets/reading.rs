@@ -1,6 +1,6 @@
 //! What the sheets of one kind say beside what stands: every fault, or what an import would do.
 
-use mendpost_core::catalogue::Part;
+use mendpost_core::catalogue::{Part, Recipe};
 use mendpost_core::situation::{Asset, Capability};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
@@ -9,13 +9,14 @@ use sqlx::SqliteConnection;
 use super::comparison::{Entry, Fate, Reader, ToWrite};
 use super::kind::Kind;
 use super::upload::Upload;
-use super::{asset, capability, lot, part};
+use super::{asset, capability, lot, part, recipe};
 use crate::change::Change;
 use crate::error::AppError;
 use crate::seed::fault::Faults;
 use crate::seed::records::Separator;
 use crate::seed::row::Row;
 use crate::seed::time::Calendar;
+use crate::seed::write::Ids;
 use crate::seed::{SeedFault, SeedLot};
 
 /// Sheets without a fault.
@@ -30,6 +31,7 @@ enum Writes {
     Assets(Vec<ToWrite<Asset>>),
     Capabilities(Vec<ToWrite<Capability>>),
     Parts(Vec<ToWrite<Part>>),
+    Recipes(Vec<Recipe>),
     Lots(Vec<SeedLot>),
 }
 
@@ -99,6 +101,7 @@ impl Reading {
             Writes::Assets(assets) => asset::write(change, assets).await,
             Writes::Capabilities(said) => capability::write(change, by, said).await,
             Writes::Parts(parts) => part::write(change, parts).await,
+            Writes::Recipes(recipes) => recipe::write(change, by, recipes).await,
             Writes::Lots(lots) => lot::write(change, &lots, sequence).await,
         }
     }
@@ -148,6 +151,7 @@ enum Stands {
     Assets(Vec<Asset>),
     Capabilities(Vec<Capability>, Vec<Asset>),
     Parts(Vec<Part>),
+    Recipes(recipe::Book),
     Lots(lot::Book),
 }
 
@@ -160,9 +164,10 @@ impl Stands {
                 asset::stored(connection).await?,
             ),
             Kind::Parts => Stands::Parts(part::stored(connection).await?),
+            Kind::Recipes => Stands::Recipes(recipe::Book::load(connection).await?),
             Kind::Lots => Stands::Lots(lot::Book {
                 lots: lot::stored(connection).await?,
-                powders: lot::powders(connection).await?.into_keys().collect(),
+                powders: Ids::stored(connection).await?.powders.into_keys().collect(),
             }),
         })
     }
@@ -192,6 +197,12 @@ fn read(
         Stands::Parts(stored) => {
             let (entries, writes) = part::read(&reader, first, stored);
             (entries, Writes::Parts(writes))
+        }
+        Stands::Recipes(book) => {
+            let mut next = || sheets.next().unwrap_or_default();
+            let (operations, sprays) = (next(), next());
+            let (entries, writes) = recipe::read(&reader, [first, operations, sprays], &book);
+            (entries, Writes::Recipes(writes))
         }
         Stands::Lots(book) => {
             let containers = sheets.next().unwrap_or_default();

@@ -15,7 +15,8 @@ pub(super) async fn load(
     connection: &mut SqliteConnection,
     codes: &Codes,
 ) -> Result<(Vec<Part>, Vec<Recipe>), sqlx::Error> {
-    Ok((parts(connection).await?, recipes(connection, codes).await?))
+    let recipes = recipes(connection, codes, Revisions::InUse).await?;
+    Ok((parts(connection).await?, recipes))
 }
 
 /// The metals known, by code.
@@ -62,18 +63,30 @@ pub(crate) async fn parts(connection: &mut SqliteConnection) -> Result<Vec<Part>
     .collect()
 }
 
-async fn recipes(
+/// Which revisions of a recipe are read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Revisions {
+    /// The newest, with the approved one where that is older.
+    InUse,
+    Every,
+}
+
+pub(super) async fn recipes(
     connection: &mut SqliteConnection,
     codes: &Codes,
+    revisions: Revisions,
 ) -> Result<Vec<Recipe>, sqlx::Error> {
+    let every = revisions == Revisions::Every;
     let mut operations = operations(connection, codes).await?;
     let weighed = weighed(connection, codes).await?;
     let mut base_metals = base_metals(connection, codes).await?;
     let rows = sqlx::query!(
         r#"select id as "id: Uuid", code, part_id as "part_id: Uuid", revision, state, written_by, approved_by
            from recipe r
-           where state = 'approved' or revision = (select max(revision) from recipe where code = r.code)
-           order by code, revision"#
+           where ? or state = 'approved'
+             or revision = (select max(revision) from recipe where code = r.code)
+           order by code, revision"#,
+        every
     )
     .fetch_all(connection)
     .await?;

@@ -9,6 +9,7 @@ mod supply;
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Timelike, Utc};
+use mendpost_core::catalogue::Recipe;
 use mendpost_core::situation::{Capability, Site, Situation, duty_shifts};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
@@ -20,6 +21,7 @@ use crate::site;
 
 pub(crate) use catalogue::parts;
 pub(crate) use need::assets;
+pub(crate) use supply::powders;
 
 /// What the site needs, as said last.
 pub(crate) async fn capabilities(
@@ -27,6 +29,12 @@ pub(crate) async fn capabilities(
 ) -> Result<Vec<Capability>, sqlx::Error> {
     let codes = Codes::load(connection).await?;
     need::capabilities(connection, &codes).await
+}
+
+/// Every revision of every recipe.
+pub(crate) async fn recipes(connection: &mut SqliteConnection) -> Result<Vec<Recipe>, sqlx::Error> {
+    let codes = Codes::load(connection).await?;
+    catalogue::recipes(connection, &codes, catalogue::Revisions::Every).await
 }
 
 /// The site as it stands now.

@@ -45,7 +45,7 @@ async fn each_fault_is_told_by_line_and_column() {
         ),
         (
             "code;name;x_mm;y_mm;z_mm;mass_g;flags\nA;a;1;2;3;4\n".to_owned(),
-            "2 | all | 6 fields under 7 columns; a text with a semicolon in it goes between double quotes",
+            "2 | all | 6 fields under 7 columns; each column has a field, also an empty one",
         ),
         (
             format!("{HEADER}\n{row}\nB,b,1,2,3,4,guard\n{row}\n"),

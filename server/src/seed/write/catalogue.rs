@@ -97,13 +97,7 @@ pub(super) async fn recipes(
     ids: &Ids,
 ) -> Result<(), AppError> {
     for recipe in &data.recipes {
-        let id = insert_recipe(change, recipe, ids).await?;
-        for (position, operation) in (1_i64..).zip(&recipe.operations) {
-            insert_operation(change, id, position, operation, ids).await?;
-            if let Some(spray) = &operation.spray {
-                insert_spray(change, id, position, spray, ids).await?;
-            }
-        }
+        enter_recipe(change, recipe, ids).await?;
         let content = json!({
             "part": recipe.part,
             "revision": recipe.revision,
@@ -115,6 +109,22 @@ pub(super) async fn recipes(
         });
         let subject = Subject::new("recipe", format!("{}/{}", recipe.code, recipe.revision));
         change.journal("recipe.entered", subject, content).await?;
+    }
+    Ok(())
+}
+
+/// Writes a revision with its operations and what they spray.
+pub(crate) async fn enter_recipe(
+    change: &mut Change,
+    recipe: &Recipe,
+    ids: &Ids,
+) -> Result<(), AppError> {
+    let id = insert_recipe(change, recipe, ids).await?;
+    for (position, operation) in (1_i64..).zip(&recipe.operations) {
+        insert_operation(change, id, position, operation, ids).await?;
+        if let Some(spray) = &operation.spray {
+            insert_spray(change, id, position, spray, ids).await?;
+        }
     }
     Ok(())
 }
