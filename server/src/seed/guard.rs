@@ -1,8 +1,9 @@
 //! A cell that a spreadsheet program would work out as a formula is written with an apostrophe before it,
 //! and read without.
 //!
-//! OWASP, 'CSV Injection' (owasp.org/www-community/attacks/CSV_Injection): cells that begin with `=`, `+`,
-//! `-`, `@`, tab, carriage return or line feed, or with the full-width forms of these signs.
+//! OWASP Application Security Verification Standard 5.0, 1.2.10: a field that begins with `=`, `+`, `-`,
+//! `@` or tab is guarded with a single quote. Carriage return, line feed and the full-width forms of the
+//! signs are added after OWASP's page 'CSV Injection' (from memory).
 
 /// The cell as it is written.
 pub(crate) fn put_on(text: &str) -> String {
@@ -34,7 +35,7 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    /// The examples of the source, and names that merely look alike.
+    /// Examples of such formulas, and names that merely look alike.
     #[test]
     fn formulas_are_guarded_and_names_are_left_alone() {
         for (plain, written) in [

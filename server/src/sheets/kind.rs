@@ -119,7 +119,7 @@ impl Kind {
                 "New capabilities are listed; changed figures are a new version of what was said, and the old one stays on record."
             }
             Kind::Parts => {
-                "New parts are listed and figures changed; where less will be asked for before a part is built, the preview says so."
+                "New parts are listed and figures changed; where less may be asked for before a part is built, the preview says so."
             }
             Kind::Recipes => {
                 "New revisions come in as drafts, and somebody approves them by name afterwards; a revision that is entered is never changed by a sheet."
