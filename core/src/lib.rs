@@ -6,6 +6,7 @@
 
 pub mod catalogue;
 pub mod code;
+pub mod course;
 pub mod deposit;
 pub mod gas;
 pub mod journal;

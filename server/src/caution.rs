@@ -3,11 +3,12 @@
 //! Common practice in the trade, worded for the step. They warn; local codes and the licensed person
 //! responsible decide.
 
-use mendpost_core::catalogue::{Authority, OperationKind, Part, Recipe, authority};
+use mendpost_core::catalogue::{OperationKind, Part, Recipe, Rules};
 use mendpost_core::gas::Gas;
 use mendpost_core::situation::Damage;
 
-use crate::words::{kilograms, who_word};
+use crate::words::authority::whose_words;
+use crate::words::kilograms;
 
 /// One line to heed, and where.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -21,7 +22,12 @@ pub struct Caution {
 }
 
 /// The cautions of a part's way from the powder to the machine, in the order of its steps.
-pub fn cautions(recipe: Option<&Recipe>, part: Option<&Part>, damage: Damage) -> Vec<Caution> {
+pub fn cautions(
+    rules: &Rules,
+    recipe: Option<&Recipe>,
+    part: Option<&Part>,
+    damage: Damage,
+) -> Vec<Caution> {
     let mut cautions = Vec::new();
     let mut add = |head, text: String, kinds: &[OperationKind]| {
         let steps = recipe
@@ -51,7 +57,7 @@ pub fn cautions(recipe: Option<&Recipe>, part: Option<&Part>, damage: Damage) ->
             &HANDLING,
         );
     }
-    if let Some(text) = part.and_then(check) {
+    if let Some(text) = part.and_then(|part| check(part, rules)) {
         add("Not to be used unchecked.", text, &TO_THE_MACHINE);
     }
     if damage == Damage::Interim {
@@ -132,16 +138,16 @@ fn bottled(recipe: &Recipe) -> Vec<Gas> {
     gases
 }
 
-fn check(part: &Part) -> Option<String> {
-    match authority(&part.flags) {
-        Authority::Free => None,
-        Authority::BuildThenAsk(who) | Authority::AskFirst(who) | Authority::Refused(who) => {
-            Some(format!(
-                "Fitted only when the yes of {} is on its tag.",
-                who_word(who)
-            ))
-        }
-    }
+fn check(part: &Part, rules: &Rules) -> Option<String> {
+    let authority = rules.authority(&part.flags);
+    let whose = match authority.to_release.is_empty() {
+        true => authority.to_build,
+        false => authority.to_release,
+    };
+    (!whose.is_empty()).then(|| {
+        let whose = whose_words(&whose);
+        format!("Fitted only when the yes of {whose} is on its tag.")
+    })
 }
 
 #[cfg(test)]
@@ -207,7 +213,7 @@ mod tests {
     }
 
     fn heads(recipe: &Recipe, part: &Part) -> Vec<&'static str> {
-        let cautions = cautions(Some(recipe), Some(part), Damage::Damaged);
+        let cautions = cautions(&Rules::usual(), Some(recipe), Some(part), Damage::Damaged);
         cautions.iter().map(|c| c.head).collect()
     }
 
@@ -235,11 +241,16 @@ mod tests {
 
     #[test]
     fn a_caution_names_its_steps() {
-        let all = cautions(Some(&recipe(Gas::Air)), None, Damage::Interim);
+        let all = cautions(
+            &Rules::usual(),
+            Some(&recipe(Gas::Air)),
+            None,
+            Damage::Interim,
+        );
         let hot = all.iter().find(|c| c.head == "Hot.").expect("hot");
         assert_eq!(hot.steps, ["spray", "heat-treat"]);
         let interim = all.last().expect("the interim part");
         assert_eq!(interim.steps, ["fit"]);
-        assert_eq!(cautions(None, None, Damage::Interim), []);
+        assert_eq!(cautions(&Rules::usual(), None, None, Damage::Interim), []);
     }
 }

@@ -169,10 +169,11 @@ impl Reading {
         }
     }
 
+    /// A file field that was left alone comes as an empty file.
     fn file(&mut self, name: &str, bytes: &[u8]) {
         self.take(name.as_bytes());
         self.take(bytes);
-        self.sent.partial = true;
+        self.sent.partial |= !bytes.is_empty();
     }
 
     fn done(self) -> Sent {

@@ -2,16 +2,18 @@
 //!
 //! Core speaks in values; here, and nowhere else, they become sentences of the trade.
 
+pub mod authority;
 pub mod catalogue;
 pub mod efficiency;
 pub mod flight;
+mod gate;
 pub mod powder;
 pub mod work;
 
+pub use authority::who_word;
 use chrono::{DateTime, Utc};
-use mendpost_core::catalogue::{RecipeState, Who};
 use mendpost_core::code::BankCode;
-use mendpost_core::lineup::{Change, GasSource, Gate, Opens, Readiness, StageNeed};
+use mendpost_core::lineup::{Change, GasSource, Readiness, StageNeed};
 use mendpost_core::situation::Situation;
 
 use crate::page::{clock, hour, minutes, moment, weekday, whole};
@@ -26,206 +28,6 @@ impl<'a> Words<'a> {
         Words { situation }
     }
 
-    /// Why a request can't be built now, in one line.
-    pub fn gate(&self, gate: &Gate) -> String {
-        match gate {
-            Gate::NotListed => "catalogue, the part is not listed".to_owned(),
-            Gate::NoRecipe => "recipe, none makes this part".to_owned(),
-            Gate::NotApproved {
-                recipe,
-                revision,
-                state,
-            } => {
-                format!("recipe, {recipe} rev {revision} {}", recipe_state(*state))
-            }
-            Gate::YesMissing { .. } => "authority, no yes to build".to_owned(),
-            Gate::Refused { .. } => "authority, not built here".to_owned(),
-            Gate::TooLarge { part_mm, booth_mm } => {
-                format!("size, {} in a booth of {}", size(*part_mm), size(*booth_mm))
-            }
-            Gate::TooHeavy { part_g, most_g } => {
-                format!(
-                    "mass, {} where {} can be turned",
-                    kilograms(*part_g),
-                    kilograms(*most_g)
-                )
-            }
-            Gate::BeyondCell {
-                need_mbar,
-                most_mbar,
-                need_c,
-                most_c,
-            } => beyond([*need_mbar, *most_mbar], [*need_c, *most_c]),
-            Gate::NoGas { gas } => format!("gas, no {gas} here"),
-            Gate::Power { need_w, most_w } => {
-                format!(
-                    "power, takes {} and the set gives {}",
-                    kilowatts(*need_w),
-                    kilowatts(*most_w)
-                )
-            }
-            Gate::Heater {
-                need_w,
-                most_w,
-                holds_c,
-            } => {
-                let (need, most) = (kilowatts(*need_w), kilowatts(*most_w));
-                let holds = holds_c.map(|c| format!(", which holds {c} °C"));
-                format!(
-                    "heater, would take {need} and takes at most {most}{}",
-                    holds.unwrap_or_default()
-                )
-            }
-            Gate::NoFigure { why } => format!("recipe, {why}"),
-            Gate::NoStation { station } => format!("station, no {station} here"),
-            Gate::Crew { need, most } => format!("people, needs {need} at once, {most} on duty"),
-            Gate::DutyTooShort {
-                need_min,
-                longest_min,
-            } => {
-                format!(
-                    "duty, needs {} without a break, has {}",
-                    minutes(*need_min),
-                    minutes(*longest_min)
-                )
-            }
-            Gate::Time => "time, would end after this line-up".to_owned(),
-            Gate::Outranked => "order, would delay what stops more".to_owned(),
-            Gate::Station { station } => format!(
-                "station, {} is out when it is wanted",
-                self.station(station.as_str())
-            ),
-            supply => self.supply(supply),
-        }
-    }
-
-    fn supply(&self, gate: &Gate) -> String {
-        match gate {
-            Gate::Powder {
-                powder,
-                need_g,
-                one_lot,
-                largest_g,
-                total_g,
-                taken,
-            } => {
-                let name = self.powder(powder.as_str());
-                let taken = if *taken { " after the line-up" } else { "" };
-                let free = if *one_lot { largest_g } else { total_g };
-                if free >= need_g {
-                    format!("powder, {name} is there but not usable in time")
-                } else if *one_lot && total_g >= need_g {
-                    format!("powder, no lot of {name} holds {} g{taken}", whole(*need_g))
-                } else {
-                    let (free, need) = (whole(*free), whole(*need_g));
-                    format!("powder, {name} {free} g free{taken}, needs {need}")
-                }
-            }
-            Gate::GasPressure {
-                bank,
-                need_mbar,
-                have_mbar,
-            } => {
-                format!(
-                    "gas, needs {}, bank {bank} {}",
-                    bar(*need_mbar),
-                    bar(*have_mbar)
-                )
-            }
-            Gate::Gas {
-                bank,
-                need_g,
-                have_g,
-                taken,
-            } => {
-                let taken = if *taken { " after the line-up" } else { "" };
-                format!(
-                    "gas, bank {bank} gives {}{taken}, needs {}",
-                    kilograms(*have_g),
-                    kilograms(*need_g)
-                )
-            }
-            Gate::Fuel { need_ml, have_ml } => {
-                format!(
-                    "fuel, {} beyond the camp, needs {}",
-                    litres(*have_ml),
-                    litres(*need_ml)
-                )
-            }
-            Gate::Compressor { need_min, have_min } => {
-                format!(
-                    "compressor, {} to its service, needs {}",
-                    minutes(*have_min),
-                    minutes(*need_min)
-                )
-            }
-            _ => String::new(),
-        }
-    }
-
-    /// The smallest change that opens a gate, with the word before it.
-    pub fn opens(&self, opens: &Opens) -> String {
-        let change = match opens {
-            Opens::Shut { who } => return format!("shut: {} alone may decide", who_word(*who)),
-            Opens::TruePart => return "shut: wait for the true part".to_owned(),
-            Opens::ListPart => "put the part into the catalogue".to_owned(),
-            Opens::WriteRecipe => "write a recipe and have it approved".to_owned(),
-            Opens::Approve { recipe, revision } => {
-                format!("approve recipe {recipe} rev {revision}")
-            }
-            Opens::Yes { who } => format!("{} says yes", who_word(*who)),
-            Opens::Release { lot } => format!("release lot {lot}"),
-            Opens::MorePowder {
-                powder,
-                grams,
-                one_lot: true,
-            } => {
-                format!(
-                    "one lot of {}, {} g or more",
-                    self.powder(powder.as_str()),
-                    whole(*grams)
-                )
-            }
-            Opens::MorePowder {
-                powder,
-                grams,
-                one_lot: false,
-            } => {
-                format!("{} g more {}", whole(*grams), self.powder(powder.as_str()))
-            }
-            Opens::MoreGas {
-                bank,
-                grams,
-                bottles,
-            } => {
-                format!(
-                    "{} full {} for bank {bank}, {}",
-                    whole(*bottles),
-                    bottle_word(*bottles),
-                    kilograms(*grams)
-                )
-            }
-            Opens::MoreHeat { watts } => format!("a heater of {} more", kilowatts(*watts)),
-            Opens::MoreFuel { ml } => format!("{} more fuel", litres(*ml)),
-            Opens::Service => "service the compressor".to_owned(),
-            Opens::LessPower { watts } => {
-                format!("{} less taken at the same time", kilowatts(*watts))
-            }
-            Opens::StationBack { station } => {
-                format!("{} back in use", self.station(station.as_str()))
-            }
-            Opens::GetGas { gas } => format!("a bank of {gas}"),
-            Opens::MorePeople { people: 1 } => "one person more on duty".to_owned(),
-            Opens::MorePeople { people } => format!("{people} people more on duty"),
-            Opens::LongerDuty { minutes: longer } => format!("duty {} longer", minutes(*longer)),
-            Opens::FurtherAhead { days: 1 } => "a line-up one day longer".to_owned(),
-            Opens::FurtherAhead { days } => format!("a line-up {days} days longer"),
-            Opens::LeaveOut => "another request left out".to_owned(),
-            Opens::OtherFigures => "other figures in the recipe".to_owned(),
-        };
-        format!("opens: {change}")
-    }
-
     /// Whether work could start now: the mark, its word, and what it waits for.
     pub fn readiness(&self, readiness: &Readiness) -> (&'static str, String) {
         match readiness {
@@ -233,6 +35,7 @@ impl<'a> Words<'a> {
             Readiness::WaitsForPart(at) => {
                 ("waits", format!("for the broken part, {}", self.clock(*at)))
             }
+            Readiness::WaitsForYes(at) => ("waits", format!("for the yes, {}", self.when(*at))),
             Readiness::WaitsForTruePart(at) => {
                 ("waits", format!("for the true part, {}", self.clock(*at)))
             }
@@ -290,6 +93,13 @@ impl<'a> Words<'a> {
             .iter()
             .find(|a| a.code.as_str() == code);
         asset.map_or_else(|| code.to_owned(), |a| work::sentence(&a.name))
+    }
+
+    /// A metal by its name.
+    pub fn metal(&self, code: &str) -> String {
+        let mut metals = self.situation.metals.iter();
+        let metal = metals.find(|m| m.code.as_str() == code);
+        metal.map_or_else(|| code.to_owned(), |m| m.name.clone())
     }
 
     pub fn powder(&self, code: &str) -> String {
@@ -360,42 +170,6 @@ impl<'a> Words<'a> {
             }
             GasSource::Compressor => format!("compressor, {}", minutes(need.gas_min)),
         }
-    }
-}
-
-/// Who may say yes, as the crew calls them.
-pub const fn who_word(who: Who) -> &'static str {
-    match who {
-        Who::CellLead => "the cell lead",
-        Who::OwnersEngineer => "the owner’s engineer",
-        Who::LiftingExaminer => "the lifting examiner",
-        Who::PressureInspector => "the licensed pressure inspector",
-        Who::LicensedBody => "the body licensed for that field",
-    }
-}
-
-const fn recipe_state(state: RecipeState) -> &'static str {
-    match state {
-        RecipeState::Draft => "is a draft",
-        RecipeState::Proposed => "waits for approval",
-        RecipeState::Approved => "is approved",
-        RecipeState::Superseded => "is superseded",
-        RecipeState::Withdrawn => "is withdrawn",
-    }
-}
-
-const fn bottle_word(bottles: i64) -> &'static str {
-    if bottles == 1 { "bottle" } else { "bottles" }
-}
-
-fn beyond(mbar: [i64; 2], celsius: [i64; 2]) -> String {
-    if mbar[0] > mbar[1] {
-        format!("gas, recipe at {}, cell to {}", bar(mbar[0]), bar(mbar[1]))
-    } else {
-        format!(
-            "heater, recipe at {} °C, cell to {} °C",
-            celsius[0], celsius[1]
-        )
     }
 }
 

@@ -3,6 +3,7 @@
 mod accounts;
 mod keyboard;
 mod order;
+mod photo;
 mod report;
 
 use std::fs;

@@ -35,8 +35,12 @@ async fn report(browser: Browser) {
     browser.open("/requests/new").await;
     browser.choose("Machine", "ice plant").await;
     browser.choose("Part", "tray frame").await;
+    browser
+        .fill("What is broken", "Frame torn along one side")
+        .await;
+    browser.tick("nobody").await;
     browser.fill("Who asks", "Ice plant keeper").await;
-    browser.press("Report the part").await;
+    browser.press("Report").await;
     let notice = browser.text(".notice").await;
     assert!(notice.contains("SAVED"), "{notice}");
     let request = browser.path().await;

@@ -46,7 +46,7 @@ impl Tablet {
             ("part_name", part_name),
             ("damage", "damaged"),
             ("broken_part", "here"),
-            ("machine", "down"),
+            ("description", "Torn"),
             ("danger", "no"),
             ("asked_by", "Ice plant keeper"),
         ];

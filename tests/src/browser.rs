@@ -1,6 +1,7 @@
 //! What a person does in a browser: opens pages, reads, presses, types. Whatever cannot be done fails
 //! the test and tells what the page showed.
 
+use std::path::Path;
 use std::time::Duration;
 
 use axum::http::Method;
@@ -97,11 +98,25 @@ impl Browser {
         field.send_keys(text).await.expect("a field takes text");
     }
 
+    /// Opens the folded part of a page under these words.
+    pub async fn unfold(&self, words: &str) {
+        let path = format!("//summary[starts-with(normalize-space(.), '{words}')]");
+        let summary = self.find(By::XPath(path), words).await;
+        summary.click().await.expect("it can be opened");
+    }
+
+    /// Chooses a file for the field with this label.
+    pub async fn attach(&self, label: &str, file: &Path) {
+        let field = self.field(label).await;
+        let file = file.to_str().expect("a file's name in letters");
+        field.send_keys(file).await.expect("a field takes a file");
+    }
+
     /// Chooses the first option with these words from the list with this label.
     pub async fn choose(&self, label: &str, words: &str) {
         let list = self.field(label).await;
         let option = list
-            .find(By::XPath(format!("./option[contains(., '{words}')]")))
+            .find(By::XPath(format!(".//option[contains(., '{words}')]")))
             .await;
         let option = option.unwrap_or_else(|_| panic!("'{label}' does not offer '{words}'"));
         option.click().await.expect("an option can be chosen");

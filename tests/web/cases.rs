@@ -3,7 +3,7 @@
 
 use std::sync::atomic::AtomicBool;
 
-use mendpost_core::catalogue::{RecipeState, Who};
+use mendpost_core::catalogue::{About, Flag, NoYes, RecipeState, Who};
 use mendpost_core::lineup::{Gate, LineUp, Opens, Place, Readiness, Shut};
 use mendpost_core::situation::Situation;
 use mendpost_server::lineup::compute;
@@ -68,17 +68,21 @@ async fn gates_of_the_part_and_its_recipe() {
         )
     });
     has(&line_up, "R15", |g| {
-        *g == Gate::YesMissing {
+        *g == Gate::NoYes {
+            about: About::Build,
             who: Who::OwnersEngineer,
+            why: NoYes::Missing,
         }
     });
     has(&line_up, "R7", |g| {
         *g == Gate::Refused {
+            flag: Flag::HoldsPressure,
             who: Who::PressureInspector,
         }
     });
     has(&line_up, "R14", |g| {
         *g == Gate::Refused {
+            flag: Flag::SteersOrBrakes,
             who: Who::LicensedBody,
         }
     });

@@ -13,7 +13,7 @@ const REPORT: &[(&str, &str)] = &[
     ("part_name", "hopper lid"),
     ("damage", "damaged"),
     ("broken_part", "here"),
-    ("machine", "down"),
+    ("description", "Lid torn off its hinge"),
     ("danger", "no"),
     ("asked_by", "Ice plant keeper"),
 ];

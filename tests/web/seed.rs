@@ -5,7 +5,7 @@ mod faults;
 mod loading;
 
 use chrono::{DateTime, TimeDelta, Utc};
-use mendpost_core::catalogue::{RecipeState, Spray, Who};
+use mendpost_core::catalogue::{About, Flag, NoYes, RecipeState, Spray, Who};
 use mendpost_core::code::LotCode;
 use mendpost_core::gas::Bar;
 use mendpost_core::lineup::{Gate, StageNeed, bank, draft, stage_need, steady_fuel_ml_per_h};
@@ -66,7 +66,7 @@ fn need(site: &Situation, code: &str) -> StageNeed {
 fn spray<'s>(site: &'s Situation, code: &str) -> &'s Spray {
     let recipe = request(site, code).ways.iter().find_map(|way| match way {
         Way::Recipe(recipe) => site.recipes.iter().find(|r| r.code == *recipe),
-        Way::TruePart { .. } => None,
+        Way::TruePart { .. } | Way::StandIn(_) => None,
     });
     let recipe = recipe.expect("a recipe");
     recipe.sprays().next().expect("a stage")
@@ -228,18 +228,29 @@ async fn r17_has_superseded_and_withdrawn_revisions_only() {
 async fn r15_lacks_the_yes_that_r29_has() {
     let site = site().await;
     let who = Who::OwnersEngineer;
-    assert_eq!(gates(site, "R15"), [Gate::YesMissing { who }]);
+    let missing = Gate::NoYes {
+        about: About::Build,
+        who,
+        why: NoYes::Missing,
+    };
+    assert_eq!(gates(site, "R15"), [missing]);
     assert!(request(site, "R15").danger);
     assert_eq!(gates(site, "R29"), []);
-    assert_eq!(request(site, "R29").yeses[0].who, who);
+    assert_eq!(request(site, "R29").answers[0].who, who);
 }
 
 /// R7 holds pressure and R14 steers: not made here, though a recipe is approved.
 #[tokio::test]
 async fn r7_and_r14_are_refused() {
-    let refused = |who| [Gate::Refused { who }];
-    assert_eq!(gates(site().await, "R7"), refused(Who::PressureInspector));
-    assert_eq!(gates(site().await, "R14"), refused(Who::LicensedBody));
+    let refused = |flag, who| [Gate::Refused { flag, who }];
+    assert_eq!(
+        gates(site().await, "R7"),
+        refused(Flag::HoldsPressure, Who::PressureInspector)
+    );
+    assert_eq!(
+        gates(site().await, "R14"),
+        refused(Flag::SteersOrBrakes, Who::LicensedBody)
+    );
 }
 
 /// R12 lifts: it may be built, and is fitted after the examiner's yes.

@@ -378,17 +378,20 @@ async fn a_recorded_yes_opens_the_gate() {
     app.sign_in(Role::Lead).await;
     assert!(app.get("/requests/15").await.contains("None on record."));
     let faulty = app
-        .post("/requests/15/yes", &[("until", "2020-01-01T00:00")])
+        .post("/requests/15/answer", &[("until", "2020-01-01T00:00")])
         .await;
-    for field in ["who", "name", "words", "until"] {
+    for field in ["about", "who", "said", "came", "name", "words", "until"] {
         assert!(faulty.field_error(field).is_some(), "{field}");
     }
     let fields = [
         ("who", "owners-engineer"),
         ("name", "Power station engineer"),
+        ("about", "build"),
+        ("said", "yes"),
+        ("came", "radio"),
         ("words", "May be built; run at half load for an hour first"),
     ];
-    let answer = app.post("/requests/15/yes", &fields).await;
+    let answer = app.post("/requests/15/answer", &fields).await;
     assert_eq!(answer.location(), "/requests/15", "{}", answer.body);
     let page = app.get("/requests/15").await;
     assert!(page.contains("run at half load for an hour first"));
@@ -397,7 +400,7 @@ async fn a_recorded_yes_opens_the_gate() {
     app.state.planner.finished().await;
     assert!(!app.get("/requests/15").await.contains("says yes first"));
     let yeses: i64 = sqlx::query_scalar(
-        "select count(*) from yes y join request r on r.id = y.request_id where r.number = 15",
+        "select count(*) from answer a join request r on r.id = a.request_id where r.number = 15",
     )
     .fetch_one(&app.state.db.read)
     .await

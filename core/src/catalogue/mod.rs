@@ -1,13 +1,15 @@
 //! What may be made here: parts with their flags, and recipes by numbered revision.
 
+mod answer;
 mod authority;
 mod complete;
 mod recipe;
 mod weighed;
 
-pub use authority::{Authority, Flag, Who, Yes, authority};
+pub use answer::{Answer, Came, Holds, NoYes, Question, Said, answered};
+pub use authority::{About, Authority, BuildRule, Flag, FlagRule, Rules, Who};
 pub use complete::RecipeFault;
-pub use recipe::{Operation, OperationKind, Recipe, RecipeState, Spray};
+pub use recipe::{Operation, OperationKind, Recipe, RecipeState, Skill, Spray};
 pub use weighed::WeighedBuild;
 
 use crate::code::{MetalCode, PartCode};

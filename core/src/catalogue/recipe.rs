@@ -50,6 +50,34 @@ word_enum! {
     }
 }
 
+word_enum! {
+    /// What somebody must be able to do for some operations.
+    Skill {
+        /// Sprays.
+        Sprayer = "sprayer",
+        /// Runs furnace and mill, measures and looks for cracks.
+        Machinist = "machinist",
+    }
+}
+
+impl OperationKind {
+    /// What one of its people must be able to do; none if anybody on the crew may.
+    ///
+    /// Common practice, no source: one sprays, another cuts and checks.
+    #[must_use]
+    pub const fn skill(self) -> Option<Skill> {
+        match self {
+            Self::Spray => Some(Skill::Sprayer),
+            Self::HeatTreat | Self::Cut | Self::CrackCheck | Self::Measure => {
+                Some(Skill::Machinist)
+            }
+            Self::Blast | Self::Mask | Self::Release | Self::Carry | Self::Fit | Self::FirstRun => {
+                None
+            }
+        }
+    }
+}
+
 /// What a stage sprays and how.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Spray {

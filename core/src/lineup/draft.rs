@@ -3,24 +3,36 @@
 //! Every open request becomes a job, so that its asset's loss counts; of its ways only those
 //! whose gates are open become options. What is shut stays here beside them, to be explained.
 
+use super::debt::debt;
 use super::gate::{Gate, Opens, Shut};
+use super::if_yes::{IfYes, Yeses, yeses};
 use super::need::{GasSource, StageNeed, stage_need, step_fuel_ml, within_set};
+use super::part_gates::{base_metal_gate, refusal_gates, size_gates};
 use super::power;
+use super::qualified;
 use super::supply::{FUEL, SERVICE, gas_draws, lots, stores};
-use crate::catalogue::{Authority, Operation, Part, Recipe, RecipeState, Spray, authority};
+use crate::catalogue::{Operation, Recipe, RecipeState, Spray};
 use crate::code::{RecipeCode, RequestCode};
-use crate::planner::{self, Draw, Job, JobOption, Problem, Work};
-use crate::situation::{Request, Situation, Way};
+use crate::planner::{self, Draw, Job, JobOption, Limit, Load, Problem, Work};
+use crate::situation::{Begun, Request, Situation, StandIn, Way};
 use std::collections::BTreeMap;
 
 /// The option of a job that stands for the true part on order.
 pub const TRUE_PART: &str = "true-part";
 
 /// One way to serve a request, as the planner sees it, with the gates that keep it out.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Candidate {
     /// The recipe and its revision; none for the true part.
     pub recipe: Option<(RecipeCode, i64)>,
+    /// It is a stand-in that must come off again.
+    pub stand_in: bool,
+    /// Of the recipe's operations these are done.
+    pub done: usize,
+    /// The yeses on which it counts and which are not given yet.
+    pub if_yes: Vec<IfYes>,
+    /// Stretches within which a yes lets it be built or released.
+    pub limits: Vec<Limit>,
     /// The option; none where no figure can be given for it.
     pub option: Option<JobOption>,
     /// What each of its stages takes, in the order of its stages.
@@ -33,9 +45,8 @@ impl Candidate {
     fn shut(recipe: Option<(RecipeCode, i64)>, shut: Vec<Shut>) -> Self {
         Self {
             recipe,
-            option: None,
-            needs: Vec::new(),
             shut,
+            ..Self::default()
         }
     }
 }
@@ -84,7 +95,7 @@ pub fn draft(situation: &Situation) -> Draft {
             .map(|s| station(situation, s))
             .collect(),
         stores: stores(situation),
-        limits: vec![power::limit(situation)],
+        limits: limits(situation, &candidates),
         lots: lots(situation),
         capabilities: capabilities(situation),
         assets: assets(situation),
@@ -96,33 +107,49 @@ pub fn draft(situation: &Situation) -> Draft {
     }
 }
 
+/// What operations share: the set's power, people who can do it, and each yes while it holds.
+fn limits(situation: &Situation, candidates: &BTreeMap<RequestCode, Vec<Candidate>>) -> Vec<Limit> {
+    let yeses = candidates.values().flatten().flat_map(|way| &way.limits);
+    [power::limit(situation)]
+        .into_iter()
+        .chain(qualified::limits(situation))
+        .chain(yeses.cloned())
+        .collect()
+}
+
 /// All ways of one request, open and shut, in the order in which they were asked for.
 #[must_use]
 pub fn candidates(situation: &Situation, request: &Request) -> Vec<Candidate> {
+    if let Some(begun) = &request.begun {
+        return vec![by_revision(situation, request, begun)];
+    }
     let mut ways: Vec<Candidate> = request
         .ways
         .iter()
         .map(|way| match way {
             Way::Recipe(code) => by_recipe(situation, request, code),
+            Way::StandIn(stand_in) => by_stand_in(situation, request, stand_in),
             Way::TruePart {
                 expected,
                 fit_min,
                 crew,
                 ..
             } => Candidate {
-                recipe: None,
                 option: Some(JobOption {
                     id: TRUE_PART.to_owned(),
                     earliest: situation.minute_from(*expected).max(0),
                     debt: 0,
                     operations: vec![step(None, *fit_min, *crew, 0, Vec::new())],
                 }),
-                needs: Vec::new(),
-                shut: Vec::new(),
+                ..Candidate::default()
             },
         })
         .collect();
-    if !request.ways.iter().any(|w| matches!(w, Way::Recipe(_))) {
+    if !request
+        .ways
+        .iter()
+        .any(|w| !matches!(w, Way::TruePart { .. }))
+    {
         ways.insert(0, Candidate::shut(None, without_recipe(situation, request)));
     }
     ways
@@ -133,7 +160,8 @@ fn without_recipe(situation: &Situation, request: &Request) -> Vec<Shut> {
     let Some(part) = request.part.as_ref().and_then(|p| situation.part(p)) else {
         return vec![Shut::new(Gate::NotListed, Opens::ListPart)];
     };
-    let mut shut = part_gates(situation, request, part);
+    let mut shut = refusal_gates(situation, part);
+    shut.extend(size_gates(situation, part, request.mass_g));
     if !shut
         .iter()
         .any(|s| matches!(s.opens, Opens::Shut { .. } | Opens::TruePart))
@@ -144,36 +172,115 @@ fn without_recipe(situation: &Situation, request: &Request) -> Vec<Shut> {
 }
 
 fn by_recipe(situation: &Situation, request: &Request, code: &RecipeCode) -> Candidate {
-    let mut shut = Vec::new();
-    match request.part.as_ref().and_then(|p| situation.part(p)) {
-        Some(part) => shut.extend(part_gates(situation, request, part)),
-        None => shut.push(Shut::new(Gate::NotListed, Opens::ListPart)),
-    }
     let Some(recipe) = usable_revision(situation, code) else {
+        let mut shut = without_recipe(situation, request);
+        shut.retain(|s| s.gate != Gate::NoRecipe);
         shut.push(Shut::new(Gate::NoRecipe, Opens::WriteRecipe));
         return Candidate::shut(None, shut);
     };
-    shut.extend(approval_gate(recipe));
-    let named = Some((code.clone(), recipe.revision));
+    let mut way = by(situation, request, recipe, 0);
+    way.shut.extend(approval_gate(recipe));
+    way
+}
+
+/// As its recipe, with what it costs later.
+fn by_stand_in(situation: &Situation, request: &Request, stand_in: &StandIn) -> Candidate {
+    let mut way = by_recipe(situation, request, &stand_in.recipe);
+    way.stand_in = true;
+    if let Some(option) = &mut way.option {
+        option.id.push_str(".stand-in");
+        option.debt = debt(situation, request, stand_in);
+    }
+    way
+}
+
+/// What is left to do of a revision by which work was begun, whatever became of it since.
+fn by_revision(situation: &Situation, request: &Request, begun: &Begun) -> Candidate {
+    let same = |recipe: &&Recipe| recipe.code == begun.recipe && recipe.revision == begun.revision;
+    let Some(recipe) = situation.recipes.iter().find(same) else {
+        return Candidate::shut(None, vec![Shut::new(Gate::NoRecipe, Opens::WriteRecipe)]);
+    };
+    let mut way = by(situation, request, recipe, begun.done);
+    if let Some(option) = &mut way.option {
+        let ended = situation.minute_from(begun.ended_at);
+        if let Some(next) = option.operations.first_mut() {
+            option.earliest = option.earliest.max(ended + next.after).max(0);
+            next.after = 0;
+        }
+    }
+    way
+}
+
+/// What is left to do of a recipe after its first `done` operations.
+fn by(situation: &Situation, request: &Request, recipe: &Recipe, done: usize) -> Candidate {
+    let mut shut = Vec::new();
+    let mut given = Yeses::default();
+    match request.part.as_ref().and_then(|p| situation.part(p)) {
+        Some(part) => {
+            shut.extend(refusal_gates(situation, part));
+            given = yeses(situation, request, part, recipe);
+            shut.extend(given.shut);
+            shut.extend(size_gates(situation, part, request.mass_g));
+        }
+        None => shut.push(Shut::new(Gate::NotListed, Opens::ListPart)),
+    }
+    shut.extend(base_metal_gate(request, recipe));
+    let mut way = Candidate {
+        recipe: Some((recipe.code.clone(), recipe.revision)),
+        done,
+        if_yes: given.if_yes,
+        limits: given.windows.iter().map(|w| w.limit.clone()).collect(),
+        ..Candidate::default()
+    };
     match operations(situation, recipe) {
-        Ok((operations, needs)) => {
-            let option = JobOption {
-                id: format!("{code}.r{}", recipe.revision),
-                earliest: 0,
+        Ok((mut operations, mut needs)) => {
+            for window in &given.windows {
+                window.load(recipe, &mut operations);
+            }
+            qualified::load(situation, recipe, &mut operations);
+            leave_done(recipe, done, &mut operations, &mut needs);
+            way.option = Some(JobOption {
+                id: format!("{}.r{}", recipe.code, recipe.revision),
+                earliest: given.earliest,
                 debt: 0,
                 operations,
-            };
-            Candidate {
-                recipe: named,
-                option: Some(option),
-                needs,
-                shut,
-            }
+            });
+            way.needs = needs;
         }
-        Err(gate) => {
-            shut.push(gate);
-            Candidate::shut(named, shut)
-        }
+        Err(gate) => shut.push(gate),
+    }
+    way.shut = shut;
+    way
+}
+
+/// Takes away what is done, and holds what is held until a later operation from there on.
+fn leave_done(
+    recipe: &Recipe,
+    done: usize,
+    operations: &mut Vec<planner::Operation>,
+    needs: &mut Vec<StageNeed>,
+) {
+    let done = done.min(operations.len());
+    let sprayed = recipe.operations.iter().take(done);
+    needs.drain(
+        ..sprayed
+            .filter(|o| o.spray.is_some())
+            .count()
+            .min(needs.len()),
+    );
+    let held: Vec<Load> = operations
+        .drain(..done)
+        .flat_map(|operation| operation.loads)
+        .filter(|load| load.through.is_some_and(|until| until >= done))
+        .collect();
+    if let Some(next) = operations.first_mut() {
+        next.loads.extend(held);
+    }
+    let loads = operations
+        .iter_mut()
+        .flat_map(|operation| &mut operation.loads);
+    for until in loads.filter_map(|load| load.through.as_mut()) {
+        *until -= done;
     }
 }
 
@@ -205,49 +312,6 @@ pub(super) fn usable_revision<'a>(
     revisions()
         .find(|r| r.state == RecipeState::Approved)
         .or_else(|| revisions().max_by_key(|r| r.revision))
-}
-
-/// Gates of the part itself: authority, size and mass.
-fn part_gates(situation: &Situation, request: &Request, part: &Part) -> Vec<Shut> {
-    let mut shut = Vec::new();
-    let given = |who| {
-        request
-            .yeses
-            .iter()
-            .any(|y| y.who == who && y.until.is_none_or(|until| until > situation.now))
-    };
-    match authority(&part.flags) {
-        Authority::AskFirst(who) if !given(who) => {
-            shut.push(Shut::new(Gate::YesMissing { who }, Opens::Yes { who }));
-        }
-        Authority::Refused(who) if !given(who) => {
-            shut.push(Shut::new(Gate::Refused { who }, Opens::Shut { who }));
-        }
-        _ => {}
-    }
-    shut.extend(size_gates(situation, part));
-    shut
-}
-
-/// Too large for the booth, or too heavy for what turns it there.
-pub(super) fn size_gates(situation: &Situation, part: &Part) -> Vec<Shut> {
-    let mut shut = Vec::new();
-    let cell = &situation.cell;
-    if !part.fits(cell.booth_mm) {
-        let gate = Gate::TooLarge {
-            part_mm: part.envelope_mm,
-            booth_mm: cell.booth_mm,
-        };
-        shut.push(Shut::new(gate, Opens::TruePart));
-    }
-    if part.mass_g > cell.max_part_g {
-        let gate = Gate::TooHeavy {
-            part_g: part.mass_g,
-            most_g: cell.max_part_g,
-        };
-        shut.push(Shut::new(gate, Opens::TruePart));
-    }
-    shut
 }
 
 pub(super) type Operations = (Vec<planner::Operation>, Vec<StageNeed>);
@@ -300,6 +364,7 @@ fn station_power_w(situation: &Situation, operation: &Operation) -> Result<i64, 
         let station = code.clone();
         let opens = Opens::StationBack {
             station: code.clone(),
+            by: None,
         };
         Shut::new(Gate::NoStation { station }, opens)
     })?;

@@ -2,9 +2,12 @@
 //!
 //! Values only; the words stand with the pages.
 
-use crate::catalogue::{Envelope, RecipeState, Who};
-use crate::code::{BankCode, LotCode, PowderCode, RecipeCode, StationCode};
+use crate::catalogue::{About, Envelope, Flag, NoYes, RecipeState, Skill, Who};
+use crate::code::{
+    BankCode, DeliveryCode, LotCode, MetalCode, PowderCode, RecipeCode, StationCode,
+};
 use crate::gas::Gas;
+use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
 /// Why a request can't be built now.
@@ -24,15 +27,40 @@ pub enum Gate {
         /// Where that stands.
         state: RecipeState,
     },
-    /// Somebody's yes to build is missing.
-    YesMissing {
+    /// There is no yes of somebody whose yes it takes.
+    NoYes {
+        /// To what.
+        about: About,
         /// Whose.
         who: Who,
+        /// Why not.
+        why: NoYes,
+    },
+    /// The yes to build runs out before it could be built.
+    YesRunsOut {
+        /// When.
+        until: DateTime<Utc>,
     },
     /// Not made here, whoever asks.
     Refused {
+        /// What the part does.
+        flag: Flag,
         /// Who alone may decide.
         who: Who,
+    },
+    /// Nobody has said what the part does.
+    UseUnknown,
+    /// Nobody knows what the broken part is made of.
+    BaseMetalUnknown {
+        /// What somebody took it for.
+        assumed: Option<MetalCode>,
+    },
+    /// The recipe does not hold on what the broken part is made of.
+    OtherMetal {
+        /// What it is made of.
+        metal: MetalCode,
+        /// What the recipe holds on.
+        holds_on: Vec<MetalCode>,
     },
     /// Does not go into the booth, however it is turned.
     TooLarge {
@@ -97,6 +125,13 @@ pub enum Gate {
         /// The most on duty.
         most: i64,
     },
+    /// Nobody who can do it is on duty when it could be done.
+    NobodyQualified {
+        /// What they must be able to do.
+        skill: Skill,
+        /// The most of them on duty together.
+        most: i64,
+    },
     /// Set-up and spraying fit in no attended period.
     DutyTooShort {
         /// Minutes needed without a break.
@@ -116,6 +151,9 @@ pub enum Gate {
         largest_g: i64,
         /// What all lots together have free, in grams.
         total_g: i64,
+        /// It would suffice, could its lots be sprayed longer.
+        #[serde(default)]
+        expires: bool,
         /// It would suffice, had the line-up not taken it for other requests.
         taken: bool,
     },
@@ -153,15 +191,32 @@ pub enum Gate {
         /// Minutes free.
         have_min: i64,
     },
-    /// A station is out, or has too few slots, when it is wanted.
+    /// A station is out when it is wanted.
     Station {
         /// Which.
         station: StationCode,
+    },
+    /// A station has too few slots.
+    StationFull {
+        /// Which.
+        station: StationCode,
+    },
+    /// What it needs comes too late with this delivery.
+    Delivery {
+        /// Which.
+        delivery: DeliveryCode,
+        /// When it is expected.
+        expected: DateTime<Utc>,
     },
     /// Nothing is missing but hours: the line-up reaches no further.
     Time,
     /// Nothing is missing, but its work would delay what stops more.
     Outranked,
+    /// The stand-in would cost more later than it saves now.
+    NotWorth {
+        /// What it costs later, as rate x minutes.
+        debt: i64,
+    },
 }
 
 /// The smallest change that opens a gate.
@@ -183,6 +238,23 @@ pub enum Opens {
     Yes {
         /// Whose.
         who: Who,
+        /// On paper or by mail.
+        #[serde(default)]
+        written: bool,
+    },
+    /// The yes to build holding longer.
+    YesUntil {
+        /// Until then at least.
+        until: DateTime<Utc>,
+    },
+    /// Say what the part does.
+    SayUse,
+    /// Find out what the broken part is made of.
+    FindMetal,
+    /// A recipe that holds on this metal.
+    RecipeFor {
+        /// Which.
+        metal: MetalCode,
     },
     /// Nothing here: this person alone may decide.
     Shut {
@@ -235,6 +307,35 @@ pub enum Opens {
     StationBack {
         /// Which.
         station: StationCode,
+        /// By then at the latest; none where it does not stand here at all.
+        #[serde(default)]
+        by: Option<DateTime<Utc>>,
+    },
+    /// More room at a station.
+    MoreSlots {
+        /// Which.
+        station: StationCode,
+        /// So many slots more.
+        slots: i64,
+    },
+    /// The delivery sooner.
+    Sooner {
+        /// Which.
+        delivery: DeliveryCode,
+        /// By so many minutes.
+        minutes: i64,
+    },
+    /// More people who can do it on duty.
+    MoreQualified {
+        /// What they must be able to do.
+        skill: Skill,
+        /// So many more.
+        people: i64,
+    },
+    /// A stand-in that costs less later.
+    LessDebt {
+        /// By so much, as rate x minutes.
+        debt: i64,
     },
     /// A gas that the recipe asks for.
     GetGas {

@@ -1,8 +1,9 @@
 //! Which parts this cell can make, whether anybody asks for them or not.
 
-use super::draft::{approval_gate, operations, size_gates, usable_revision};
-use super::gate::{Gate, Opens, Shut};
-use crate::catalogue::{Authority, Part, Recipe, authority};
+use super::draft::{approval_gate, operations, usable_revision};
+use super::gate::Shut;
+use super::part_gates::{refusal_gates, size_gates};
+use crate::catalogue::{Part, Recipe};
 use crate::situation::Situation;
 
 /// The recipes of a part, each in its approved revision; where there is none, in its newest.
@@ -22,11 +23,8 @@ pub fn recipes_of<'a>(situation: &'a Situation, part: &Part) -> Vec<&'a Recipe> 
 /// A yes that is asked for each build is no reason: the request waits for it.
 #[must_use]
 pub fn shut_here(situation: &Situation, part: &Part, recipe: &Recipe) -> Vec<Shut> {
-    let mut shut = Vec::new();
-    if let Authority::Refused(who) = authority(&part.flags) {
-        shut.push(Shut::new(Gate::Refused { who }, Opens::Shut { who }));
-    }
-    shut.extend(size_gates(situation, part));
+    let mut shut = refusal_gates(situation, part);
+    shut.extend(size_gates(situation, part, None));
     shut.extend(approval_gate(recipe));
     shut.extend(operations(situation, recipe).err());
     shut

@@ -6,17 +6,21 @@
 
 mod change;
 mod conditions;
+mod debt;
 mod draft;
 mod efficiency;
 mod endurance;
 mod flight;
 mod gate;
 mod here;
+mod if_yes;
 mod line_up;
 mod loss_now;
 mod need;
+mod part_gates;
 mod places;
 mod power;
+mod qualified;
 mod relax;
 mod stock;
 mod supply;
@@ -25,6 +29,7 @@ mod what_if;
 
 pub use change::{Change, changes};
 pub use conditions::{Conditions, Difference, conditions};
+pub use debt::{debt, rate_alone};
 pub use draft::{Candidate, Draft, TRUE_PART, candidates, draft};
 pub use efficiency::{
     Basis, LotEfficiency, ODDS_APART, Others, SAME_THROAT_PERMILLE, StageEfficiency, Weighed,
@@ -34,6 +39,7 @@ pub use endurance::{BankLeft, Endurance, Turns, camp_fuel_minutes, endurance};
 pub use flight::{Flight, NoFlight, flight};
 pub use gate::{Gate, Opens, Shut};
 pub use here::{recipes_of, shut_here};
+pub use if_yes::{IfYes, begin_gates, release_gates};
 pub use line_up::{Comparison, LineUp, Verified, line_up};
 pub use loss_now::{CapabilityLoss, is_down, loss_now, stops_now};
 pub use need::{GasSource, Setting, StageNeed, bank, holds_c, stage_need, steady_fuel_ml_per_h};

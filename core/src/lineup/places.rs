@@ -1,9 +1,10 @@
 //! Places: each planned request with its work, its asset's return, and why it stands there.
 
 use super::draft::{Candidate, TRUE_PART};
+use super::if_yes::IfYes;
 use super::need::{GasSource, StageNeed};
 use super::supply::{GAS, landing};
-use crate::catalogue::OperationKind;
+use crate::catalogue::{About, OperationKind};
 use crate::code::{AssetCode, DeliveryCode, RecipeCode, RequestCode, StationCode};
 use crate::planner::{self, Plan, PlannedJob, Problem, extend, loss};
 use crate::situation::Situation;
@@ -24,6 +25,12 @@ pub struct Place {
     pub part_name: String,
     /// The recipe and its revision; none for the true part.
     pub recipe: Option<(RecipeCode, i64)>,
+    /// It is a stand-in that must come off again.
+    #[serde(default)]
+    pub stand_in: bool,
+    /// The yeses on which it counts and which are not given yet.
+    #[serde(default)]
+    pub if_yes: Vec<IfYes>,
     /// Whether work on it could start now.
     pub readiness: Readiness,
     /// What is done, in order.
@@ -77,6 +84,8 @@ pub enum Readiness {
     Ready,
     /// The broken part is not at the cell.
     WaitsForPart(DateTime<Utc>),
+    /// Somebody's yes to build is awaited, and expected then.
+    WaitsForYes(DateTime<Utc>),
     /// The true part is on its way.
     WaitsForTruePart(DateTime<Utc>),
     /// It needs something that this delivery brings.
@@ -205,7 +214,9 @@ fn place(
         asset: request.asset.clone(),
         part_name: request.part_name.clone(),
         recipe: candidate.recipe.clone(),
-        readiness: readiness(situation, problem, planned, late),
+        stand_in: candidate.stand_in,
+        if_yes: candidate.if_yes.clone(),
+        readiness: readiness(situation, problem, candidate, planned, late),
         work: work(situation, candidate, planned),
         done: situation.moment(ends.of_job(&planned.id).unwrap_or(problem.horizon)),
         back: back.map(|minute| situation.moment(minute)),
@@ -337,6 +348,7 @@ fn needs_delivery(problem: &Problem, plan: &Plan) -> BTreeSet<String> {
 fn readiness(
     situation: &Situation,
     problem: &Problem,
+    candidate: &Candidate,
     planned: &PlannedJob,
     late: &BTreeSet<String>,
 ) -> Readiness {
@@ -345,6 +357,10 @@ fn readiness(
     };
     if option.id == TRUE_PART {
         return Readiness::WaitsForTruePart(situation.moment(option.earliest));
+    }
+    let awaits = |if_yes: &IfYes| if_yes.about == About::Build;
+    if option.earliest > job.release && candidate.if_yes.iter().any(awaits) {
+        return Readiness::WaitsForYes(situation.moment(option.earliest));
     }
     if job.release > 0 {
         return Readiness::WaitsForPart(situation.moment(job.release));
@@ -404,7 +420,7 @@ fn work(situation: &Situation, candidate: &Candidate, planned: &PlannedJob) -> V
             situation.moment(spot.start),
             situation.moment(spot.start + operation.minutes),
         );
-        let written = recipe.and_then(|r| r.operations.get(n));
+        let written = recipe.and_then(|r| r.operations.get(candidate.done + n));
         match &operation.work {
             planner::Work::Stage { powder, .. } => {
                 let Some(need) = needs.next() else { continue };

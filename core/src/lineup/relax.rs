@@ -1,6 +1,10 @@
 //! Plenty: a problem in which some of what a request could lack is there in any amount.
 
-use super::supply::GAS;
+use super::if_yes::YES;
+use super::qualified::{ABLE, limit_id};
+use super::supply::{FUEL, GAS};
+use crate::catalogue::Skill;
+use crate::code::DeliveryCode;
 use crate::planner::{Draw, JobOption, Lot, Problem, Store, StoreDraw, Window, Work};
 use std::collections::BTreeMap;
 
@@ -22,14 +26,25 @@ pub(super) enum Relax {
     Duty,
     /// People on duty.
     People,
+    /// People on duty who can do this.
+    Able(Skill),
     /// Days after the line-up's end.
     Time,
-    /// A station without outages and with a slot more.
+    /// Minutes for which a yes holds longer; the limit that stands for it.
+    Yes(String),
+    /// Minutes by which the outages of a station end sooner; in plenty, a slot more too.
     Station(String),
     /// Gas, fuel, hours.
     Store(String),
     /// Powder.
     Powder(String),
+    /// Minutes by which a delivery comes sooner.
+    Delivery {
+        /// Which.
+        code: DeliveryCode,
+        /// The minute from which what it brings may be used.
+        lands: i64,
+    },
 }
 
 impl Relax {
@@ -41,6 +56,7 @@ impl Relax {
     pub(super) fn all(option: &JobOption, stores: &[Store]) -> Vec<Self> {
         let mut all = vec![Self::Duty, Self::People, Self::Time];
         for operation in &option.operations {
+            all.extend(operation.loads.iter().filter_map(|load| held(&load.limit)));
             match &operation.work {
                 Work::Stage { powder, .. } => all.push(Self::Powder(powder.clone())),
                 Work::Step {
@@ -58,6 +74,15 @@ impl Relax {
     }
 }
 
+/// What could be lacking of a limit.
+fn held(limit: &str) -> Option<Relax> {
+    if limit.starts_with(YES) {
+        return Some(Relax::Yes(limit.to_owned()));
+    }
+    let skill = limit.strip_prefix(ABLE)?.parse().ok()?;
+    Some(Relax::Able(skill))
+}
+
 /// The choice that lacks least now.
 fn nearest<'a>(draw: &'a Draw, stores: &[Store]) -> Option<&'a StoreDraw> {
     let level = |id: &str| stores.iter().find(|s| s.id == id).map_or(0, |s| s.level);
@@ -70,21 +95,20 @@ fn nearest<'a>(draw: &'a Draw, stores: &[Store]) -> Option<&'a StoreDraw> {
 pub(super) struct Plenty {
     amounts: BTreeMap<Relax, i64>,
     lot: Option<(i64, String, i64)>,
+    fresh: Option<String>,
 }
 
 impl Plenty {
     /// Any amount of each.
     pub(super) fn of(relaxed: &[Relax]) -> Self {
-        let amount = |r: &Relax| {
-            if *r == Relax::People {
-                MANY_PEOPLE
-            } else {
-                MANY
-            }
+        let amount = |r: &Relax| match r {
+            Relax::People | Relax::Able(_) => MANY_PEOPLE,
+            _ => MANY,
         };
         Self {
             amounts: relaxed.iter().map(|r| (r.clone(), amount(r))).collect(),
             lot: None,
+            fresh: None,
         }
     }
 
@@ -100,6 +124,12 @@ impl Plenty {
         self
     }
 
+    /// Every lot of this powder may be sprayed until the end.
+    pub(super) fn and_fresh(mut self, powder: &str) -> Self {
+        self.fresh = Some(powder.to_owned());
+        self
+    }
+
     /// The problem with all this given.
     pub(super) fn give(&self, problem: &Problem) -> Problem {
         let mut given = problem.clone();
@@ -111,24 +141,67 @@ impl Plenty {
                 Relax::Time => {}
                 Relax::Duty => stay_longer(&mut given, *amount),
                 Relax::People => given.windows.iter_mut().for_each(|w| w.crew += amount),
-                Relax::Station(id) => {
-                    given
-                        .stations
-                        .iter_mut()
-                        .filter(|s| s.id == *id)
-                        .for_each(|s| {
-                            s.closed.clear();
-                            s.slots += 1;
-                        })
+                Relax::Able(skill) => more_able(&mut given, &limit_id(*skill), *amount),
+                Relax::Yes(id) => hold_longer(&mut given, id, *amount),
+                Relax::Station(id) => open_sooner(&mut given, id, *amount),
+                Relax::Delivery { code, lands } => {
+                    come_sooner(&mut given, code.as_str(), *lands, *amount);
                 }
                 Relax::Store(id) => add_to_store(&mut given, id, *amount),
                 Relax::Powder(powder) => add_lot(&mut given, n, *amount, powder, i64::MAX),
             }
         }
+        let horizon = given.horizon;
+        let fresh = |lot: &&mut Lot| self.fresh.as_ref() == Some(&lot.powder);
+        let lots = given.lots.iter_mut().filter(fresh);
+        lots.for_each(|lot| lot.until = horizon);
         if let Some((grams, powder, until)) = &self.lot {
             add_lot(&mut given, self.amounts.len(), *grams, powder, *until);
         }
         given
+    }
+}
+
+fn more_able(problem: &mut Problem, id: &str, people: i64) {
+    for limit in problem.limits.iter_mut().filter(|l| l.id == id) {
+        limit.windows.iter_mut().for_each(|w| w.2 += people);
+    }
+}
+
+/// Puts off the stretch at the end in which a yes does not hold any more.
+fn hold_longer(problem: &mut Problem, id: &str, minutes: i64) {
+    for limit in problem.limits.iter_mut().filter(|l| l.id == id) {
+        if let Some(last) = limit.windows.last_mut().filter(|w| w.0 > 0) {
+            last.0 += minutes;
+        }
+        limit.windows.retain(|(from, to, _)| from < to);
+    }
+}
+
+/// Ends the outages of a station so many minutes sooner; with plenty of them, gives it a slot more too.
+fn open_sooner(problem: &mut Problem, id: &str, minutes: i64) {
+    for station in problem.stations.iter_mut().filter(|s| s.id == id) {
+        station.closed.iter_mut().for_each(|c| c.1 -= minutes);
+        station.closed.retain(|(from, to, _)| from < to);
+        if minutes == MANY {
+            station.slots += 1;
+        }
+    }
+}
+
+/// Brings what a delivery brings so many minutes sooner: its lots, its bottles and its fuel.
+fn come_sooner(problem: &mut Problem, code: &str, lands: i64, minutes: i64) {
+    let sooner = (lands - minutes).max(0);
+    let line = format!("{code}/");
+    for lot in problem.lots.iter_mut().filter(|l| l.id.starts_with(&line)) {
+        lot.from = sooner.min(lot.from);
+    }
+    let bottles = format!("{GAS}{line}");
+    let brings = |store: &&mut Store| store.id.starts_with(&bottles) || store.id == FUEL;
+    for store in problem.stores.iter_mut().filter(brings) {
+        let arrivals = store.arrivals.iter_mut().filter(|(at, _)| *at == lands);
+        arrivals.for_each(|arrival| arrival.0 = sooner);
+        store.arrivals.sort_unstable();
     }
 }
 

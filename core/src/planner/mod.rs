@@ -27,7 +27,7 @@ pub use check::{Broken, Place, check};
 pub use crew_order::{CrewOrder, crew_plan};
 pub use decode::{add, decode};
 pub use extend::extend;
-pub use faults::{Fault, MAX_AMOUNT, MAX_COUNT, MAX_JOBS, MAX_MINUTES, MAX_WAYS};
+pub use faults::{Fault, MAX_AMOUNT, MAX_COUNT, MAX_DEBT, MAX_JOBS, MAX_MINUTES, MAX_WAYS};
 pub use loss::{down_times, loss};
 pub use plan::{LotDraw, Plan, PlanSchema, PlannedJob, Spot};
 pub use problem::{

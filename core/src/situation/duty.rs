@@ -1,5 +1,6 @@
 //! Duty hours: a weekly pattern in the site's own clock, opened out into shifts in time.
 
+use crate::catalogue::Skill;
 use chrono::{DateTime, Datelike, NaiveTime, TimeDelta, TimeZone, Utc, Weekday};
 use chrono_tz::Tz;
 
@@ -14,6 +15,10 @@ pub struct DutyHours {
     pub to: NaiveTime,
     /// How many people.
     pub crew: i64,
+    /// Those of them who can spray; none: everybody.
+    pub sprayers: Option<i64>,
+    /// Those of them who can cut and check; none: everybody.
+    pub machinists: Option<i64>,
 }
 
 /// People on duty from one moment to another.
@@ -25,6 +30,21 @@ pub struct Shift {
     pub to: DateTime<Utc>,
     /// How many people.
     pub crew: i64,
+    /// Those of them who can spray.
+    pub sprayers: i64,
+    /// Those of them who can cut and check.
+    pub machinists: i64,
+}
+
+impl Shift {
+    /// Those on duty who can do this.
+    #[must_use]
+    pub const fn able(&self, skill: Skill) -> i64 {
+        match skill {
+            Skill::Sprayer => self.sprayers,
+            Skill::Machinist => self.machinists,
+        }
+    }
 }
 
 /// Why duty hours make no calendar.
@@ -71,6 +91,8 @@ pub fn duty_shifts(
                 from: instant(zone, day.and_time(stretch.from)),
                 to: instant(zone, end_day.and_time(stretch.to)),
                 crew: stretch.crew,
+                sprayers: stretch.sprayers.unwrap_or(stretch.crew),
+                machinists: stretch.machinists.unwrap_or(stretch.crew),
             };
             if shift.to > from && shift.from < to && shift.to > shift.from {
                 shifts.push(shift);
@@ -130,14 +152,20 @@ mod tests {
             from: time(from),
             to: time(to),
             crew,
+            sprayers: None,
+            machinists: None,
         }
     }
 
-    /// 06:00 to 18:00 on an island eleven hours ahead is 19:00 to 07:00 in UTC.
+    /// 06:00 to 18:00 on an island eleven hours ahead is 19:00 to 07:00 in UTC. One of the three sprays,
+    /// and as nobody said who cuts, all three do.
     #[test]
     fn hours_are_in_the_clock_of_the_site() {
         let shifts = duty_shifts(
-            &[hours("06:00:00", "18:00:00", 3)],
+            &[DutyHours {
+                sprayers: Some(1),
+                ..hours("06:00:00", "18:00:00", 3)
+            }],
             Guadalcanal,
             at("2026-11-25T03:05:00Z"),
             at("2026-11-26T03:05:00Z"),
@@ -148,7 +176,9 @@ mod tests {
             Shift {
                 from: at("2026-11-24T19:00:00Z"),
                 to: at("2026-11-25T07:00:00Z"),
-                crew: 3
+                crew: 3,
+                sprayers: 1,
+                machinists: 3,
             }
         );
         assert_eq!(shifts[1].from, at("2026-11-25T19:00:00Z"));
@@ -170,7 +200,9 @@ mod tests {
             Ok(vec![Shift {
                 from: at("2026-11-25T07:00:00Z"),
                 to: at("2026-11-25T15:00:00Z"),
-                crew: 1
+                crew: 1,
+                sprayers: 1,
+                machinists: 1,
             }])
         );
     }

@@ -11,10 +11,10 @@ mod supply;
 pub use cell::{Cell, Closed, Divergent, Station};
 pub use duty::{DutyError, DutyHours, Shift, duty_shifts, instant};
 pub use need::{Asset, Capability, Figure, LossFault, LossRange};
-pub use request::{BaseMetal, Damage, Request, Way};
+pub use request::{BaseMetal, Begun, CrackCheck, Damage, Request, Spare, StandIn, Way};
 pub use supply::{Bank, Brings, Compressor, Delivery, Fuel, Receiver};
 
-use crate::catalogue::{Metal, Part, Recipe};
+use crate::catalogue::{Metal, Part, Recipe, Rules};
 use crate::code::{AssetCode, LotCode, PartCode, PowderCode, RequestCode, StationCode};
 use crate::powder::{Lot, Powder};
 use chrono::{DateTime, Utc};
@@ -68,6 +68,8 @@ pub struct Situation {
     pub capabilities: Vec<Capability>,
     /// Its machines.
     pub assets: Vec<Asset>,
+    /// What each flag of a part asks for here.
+    pub rules: Rules,
     /// The metals that parts are made of.
     pub metals: Vec<Metal>,
     /// The catalogue: parts.

@@ -1,6 +1,6 @@
 //! Requests: one part damaged, worn or interim, and the ways in which it may be served.
 
-use crate::catalogue::Yes;
+use crate::catalogue::Answer;
 use crate::code::{AssetCode, DeliveryCode, MetalCode, PartCode, RecipeCode, RequestCode};
 use crate::word_enum;
 use chrono::{DateTime, Utc};
@@ -42,6 +42,57 @@ pub enum Way {
         /// People that takes.
         crew: i64,
     },
+    /// A stand-in that must come off again.
+    StandIn(StandIn),
+}
+
+/// A part that serves until the true one, or a better one, takes its place.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StandIn {
+    /// The recipe by which it is made, in its approved revision.
+    pub recipe: RecipeCode,
+    /// When it must be off again.
+    pub off_by: DateTime<Utc>,
+    /// Minutes for which its machine stands while it is swapped.
+    pub swap_min: i64,
+    /// What the second build costs, in the site's word for loss, as somebody said.
+    pub second_build: i64,
+}
+
+/// Work on a request, as far as it has come.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Begun {
+    /// The recipe by which it was begun.
+    pub recipe: RecipeCode,
+    /// Its revision, approved when it was begun.
+    pub revision: i64,
+    /// How many of its operations are done, from the first on.
+    pub done: usize,
+    /// When the last of these ended.
+    pub ended_at: DateTime<Utc>,
+}
+
+/// Whether the site has a spare.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Spare {
+    /// Nobody has said.
+    NotKnown,
+    /// There is none.
+    Absent,
+    /// There is one, and where it lies.
+    There(String),
+}
+
+word_enum! {
+    /// What the first look for cracks found, when the broken part came to the cell.
+    CrackCheck {
+        /// Cracks.
+        Found = "found",
+        /// No crack.
+        Absent = "none",
+        /// Nobody has looked.
+        NotDone = "not-done",
+    }
 }
 
 /// One part damaged, worn or interim.
@@ -71,8 +122,16 @@ pub struct Request {
     pub base_metal: Option<BaseMetal>,
     /// When the broken part is at the cell, if it is still on its way.
     pub at_cell_from: Option<DateTime<Utc>>,
+    /// The number on the tag that hangs on the broken part.
+    pub tag: Option<String>,
+    /// What the broken part weighs, in grams; none until somebody weighs it.
+    pub mass_g: Option<i64>,
+    /// Whether the site has a spare.
+    pub spare: Spare,
     /// The ways in which it may be served, the first one first.
     pub ways: Vec<Way>,
-    /// The yeses to build that were given.
-    pub yeses: Vec<Yes>,
+    /// The answers on record to whether it may be built and released, the oldest first.
+    pub answers: Vec<Answer>,
+    /// How far work on it has come; none if nothing is done yet.
+    pub begun: Option<Begun>,
 }

@@ -47,6 +47,41 @@ pub async fn add(
     files: Vec<Named>,
 ) -> Result<Result<Response, FieldErrors>, AppError> {
     let mut change = Change::begin(state, who).await?;
+    let Hung { last, new, known } = match hang_all(&mut change, who, holder, caption, files).await?
+    {
+        Ok(hung) => hung,
+        Err(errors) => return Ok(Err(errors)),
+    };
+    let added = match new.as_slice() {
+        [one] => format!("“{one}” is on {}.", holder.code()),
+        many => format!("{} photos and papers are on {}.", many.len(), holder.code()),
+    };
+    let there = match known {
+        0 => String::new(),
+        1 => " One was there already.".to_owned(),
+        count => format!(" {count} were there already."),
+    };
+    let notice = Notice::done("SAVED", format!("{added}{there} Journal {last}."));
+    Ok(Ok(change
+        .finish(who, &holder.photos_path(), notice)
+        .await?))
+}
+
+/// What was hung: the journal entry of the last, the names of the new, and how many hung already.
+pub struct Hung {
+    pub last: i64,
+    pub new: Vec<String>,
+    pub known: usize,
+}
+
+/// Hangs files on a request or a lot as a part of a larger change.
+pub async fn hang_all(
+    change: &mut Change,
+    who: &Who,
+    holder: &Holder,
+    caption: &str,
+    files: Vec<Named>,
+) -> Result<Result<Hung, FieldErrors>, AppError> {
     let mut hanging = queries::of(change.connection(), holder).await?;
     hanging.retain(|attached| attached.off.is_none());
     let (known, new) = sort(&hanging, files);
@@ -57,21 +92,13 @@ pub async fn add(
     }
     let mut last = 0;
     for file in &new {
-        last = hang(&mut change, who, holder, caption, file).await?;
+        last = hang(change, who, holder, caption, file).await?;
     }
-    let added = match new.len() {
-        1 => format!("“{}” is on {}.", new[0].name, holder.code()),
-        count => format!("{count} photos and papers are on {}.", holder.code()),
-    };
-    let there = match known.len() {
-        0 => String::new(),
-        1 => " One was there already.".to_owned(),
-        count => format!(" {count} were there already."),
-    };
-    let notice = Notice::done("SAVED", format!("{added}{there} Journal {last}."));
-    Ok(Ok(change
-        .finish(who, &holder.photos_path(), notice)
-        .await?))
+    Ok(Ok(Hung {
+        last,
+        new: new.into_iter().map(|file| file.name).collect(),
+        known: known.len(),
+    }))
 }
 
 /// Parts what hangs already, or comes twice in one form, from what is new.

@@ -1,12 +1,15 @@
 //! The form with files, and the reason for taking one off.
 
-use axum::extract::Multipart;
 use axum::extract::multipart::{MultipartError, MultipartRejection};
+use axum::extract::{FromRequest, Multipart, Request};
 use axum::http::StatusCode;
+use axum::http::header::CONTENT_TYPE;
 use serde::Deserialize;
+use serde::de::DeserializeOwned;
+use serde_json::{Map, Value};
 
 use crate::error::AppError;
-use crate::form::{FieldErrors, optional_text, text};
+use crate::form::{FieldErrors, Posted, optional_text, text};
 
 /// Files of one form.
 pub const FILES_MAX: usize = 10;
@@ -27,26 +30,16 @@ pub struct SentFile {
 
 impl AddForm {
     pub async fn read(sent: Result<Multipart, MultipartRejection>) -> Result<AddForm, AppError> {
-        let mut sent = sent.map_err(|_| AppError::Unreadable {
+        let sent = sent.map_err(|_| AppError::Unreadable {
             status: StatusCode::UNSUPPORTED_MEDIA_TYPE,
             detail: "this address takes a form with files, sent as multipart/form-data".to_owned(),
         })?;
-        let mut form = AddForm::default();
-        while let Some(field) = sent.next_field().await.map_err(broken)? {
-            match field.name() {
-                Some("caption") => form.caption = field.text().await.map_err(broken)?,
-                Some("files") => {
-                    let name = clean_name(field.file_name().unwrap_or_default());
-                    let bytes = field.bytes().await.map_err(broken)?.to_vec();
-                    form.files.push(SentFile { name, bytes });
-                }
-                _ => {}
-            }
-        }
-        // A form whose file field was left alone sends one file without name and content.
-        form.files
-            .retain(|file| !(file.bytes.is_empty() && file.name == NAMELESS));
-        Ok(form)
+        let (mut fields, files) = parts(sent).await?;
+        let caption = match fields.remove("caption") {
+            Some(Value::String(caption)) => caption,
+            _ => String::new(),
+        };
+        Ok(AddForm { caption, files })
     }
 
     /// The caption; it may be empty.
@@ -55,11 +48,7 @@ impl AddForm {
         if self.files.is_empty() {
             errors.add("files", "choose a photo or a PDF file first");
         }
-        if self.files.len() > FILES_MAX {
-            let text = format!(
-                "{} files are too many at once; choose at most {FILES_MAX}",
-                self.files.len()
-            );
+        if let Some(text) = too_many(&self.files) {
             errors.add("files", text);
         }
         let caption = errors.check("caption", optional_text(&self.caption, 200));
@@ -70,11 +59,79 @@ impl AddForm {
     }
 }
 
-pub fn broken(_: MultipartError) -> AppError {
+/// A form of single fields to which photos or papers may be added, each in the field `files`. One sent
+/// without files by a program, as an ordinary form, is the same.
+pub struct WithFiles<T> {
+    pub form: T,
+    pub files: Vec<SentFile>,
+}
+
+impl<T, S> FromRequest<S> for WithFiles<T>
+where
+    T: DeserializeOwned,
+    S: Send + Sync,
+{
+    type Rejection = AppError;
+
+    async fn from_request(request: Request, state: &S) -> Result<Self, AppError> {
+        let media_type = request.headers().get(CONTENT_TYPE);
+        let has_files = media_type.is_some_and(|kind| kind.as_bytes().starts_with(MULTIPART));
+        if !has_files {
+            let Posted(form) = Posted::from_request(request, state).await?;
+            let files = Vec::new();
+            return Ok(WithFiles { form, files });
+        }
+        let sent = Multipart::from_request(request, state).await;
+        let sent = sent.map_err(|_| unreadable())?;
+        let (fields, files) = parts(sent).await?;
+        let form = serde_json::from_value(Value::Object(fields)).map_err(|_| unreadable())?;
+        Ok(WithFiles { form, files })
+    }
+}
+
+const MULTIPART: &[u8] = b"multipart/form-data";
+
+/// The fields of a form, the last of each name, and its files.
+async fn parts(mut sent: Multipart) -> Result<(Map<String, Value>, Vec<SentFile>), AppError> {
+    let (mut fields, mut files) = (Map::new(), Vec::new());
+    while let Some(field) = sent.next_field().await.map_err(broken)? {
+        match field.name().map(str::to_owned) {
+            Some(name) if name == "files" => {
+                let name = clean_name(field.file_name().unwrap_or_default());
+                let bytes = field.bytes().await.map_err(broken)?.to_vec();
+                files.push(SentFile { name, bytes });
+            }
+            Some(name) => {
+                let text = field.text().await.map_err(broken)?;
+                fields.insert(name, Value::String(text));
+            }
+            None => {}
+        }
+    }
+    // A form whose file field was left alone sends one file without name and content.
+    files.retain(|file| !(file.bytes.is_empty() && file.name == NAMELESS));
+    Ok((fields, files))
+}
+
+/// What is wrong with sending so many files at once.
+pub fn too_many(files: &[SentFile]) -> Option<String> {
+    (files.len() > FILES_MAX).then(|| {
+        format!(
+            "{} files are too many at once; choose at most {FILES_MAX}",
+            files.len()
+        )
+    })
+}
+
+fn unreadable() -> AppError {
     AppError::Unreadable {
         status: StatusCode::BAD_REQUEST,
         detail: "the form with files cannot be read".to_owned(),
     }
+}
+
+pub fn broken(_: MultipartError) -> AppError {
+    unreadable()
 }
 
 pub const NAMELESS: &str = "no name";

@@ -13,7 +13,7 @@ mod jpeg;
 mod pages;
 mod paper;
 mod picture;
-mod queries;
+pub mod queries;
 mod serving;
 
 use axum::extract::multipart::MultipartRejection;
@@ -29,11 +29,12 @@ use crate::form::{FieldErrors, Posted};
 use crate::page::page_with;
 use crate::people::{Visit, Who};
 use crate::routes::Routes;
-use adding::Named;
-use form::{AddForm, SentFile, TakeOffForm};
+use form::{AddForm, TakeOffForm};
 use queries::Attached;
 
-pub use form::{NAMELESS, broken, clean_name};
+pub use adding::{Named, hang_all};
+pub use check::AttachmentHash;
+pub use form::{NAMELESS, SentFile, WithFiles, broken, clean_name};
 pub use holder::Holder;
 pub use intake::Intake;
 pub use pages::Photos;
@@ -150,10 +151,16 @@ async fn add(
     }
 }
 
-async fn ready(
+/// Makes sent files ready to be hung, or says which is at fault. Not while a change is open.
+pub async fn ready(
     state: &AppState,
     files: Vec<SentFile>,
 ) -> Result<Result<Vec<Named>, FieldErrors>, AppError> {
+    if let Some(text) = form::too_many(&files) {
+        let mut errors = FieldErrors::default();
+        errors.add("files", text);
+        return Ok(Err(errors));
+    }
     let mut named = Vec::new();
     for SentFile { name, bytes } in files {
         match state.intake.take_in(bytes).await? {

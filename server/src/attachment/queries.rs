@@ -78,6 +78,32 @@ pub async fn of(
     .await
 }
 
+/// Hash and name of what hangs on a request, newest first.
+pub async fn names(
+    executor: impl SqliteExecutor<'_>,
+    request: i64,
+) -> Result<Vec<(AttachmentHash, String)>, sqlx::Error> {
+    let subject = request.to_string();
+    let rows = sqlx::query!(
+        "select hash, file_name, caption from attached
+         where subject_kind = 'request' and subject = ? and off_reason is null
+         order by journal_sequence desc",
+        subject
+    )
+    .fetch_all(executor)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let hash = decoded(<[u8; 32]>::try_from(row.hash.as_slice()))?;
+            let name = match row.caption.is_empty() {
+                true => row.file_name,
+                false => format!("{}, {}", row.file_name, row.caption),
+            };
+            Ok((AttachmentHash(hash), name))
+        })
+        .collect()
+}
+
 /// Kind and key of what one hangs on, by its id.
 pub(super) async fn holder_of(
     executor: impl SqliteExecutor<'_>,

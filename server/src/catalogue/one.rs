@@ -1,5 +1,5 @@
 use askama::Template;
-use mendpost_core::catalogue::{Operation, Part, Recipe, RecipeState, Spray, authority};
+use mendpost_core::catalogue::{Operation, Part, Recipe, RecipeState, Spray};
 use mendpost_core::lineup::{recipes_of, shut_here, stage_efficiency, stage_need};
 use mendpost_core::situation::{Damage, Situation};
 
@@ -10,9 +10,10 @@ use crate::caution::{Caution, cautions};
 use crate::page::{Layout, grams_exact, minutes, whole};
 use crate::requests;
 use crate::shape::ShapeSection;
+use crate::words::authority::authority as rule;
 use crate::words::catalogue::{flags, place, setting, state};
 use crate::words::efficiency::{millimetres, percent};
-use crate::words::work::{authority as rule, sentence};
+use crate::words::work::sentence;
 use crate::words::{Words, kilograms, size};
 
 /// One part, and each recipe that makes it.
@@ -123,12 +124,20 @@ impl PartPage {
                 ("Envelope", size(part.envelope_mm)),
                 ("Mass", kilograms(part.mass_g)),
                 ("Flags", flags(part)),
-                ("Who says yes", rule(authority(&part.flags))),
+                (
+                    "Who says yes",
+                    rule(&situation.rules.authority(&part.flags)),
+                ),
             ],
             asked: asked
                 .map(|r| (requests::path(&r.code), words.request(r.code.as_str())))
                 .collect(),
-            cautions: cautions(recipes.first().copied(), Some(part), Damage::Damaged),
+            cautions: cautions(
+                &situation.rules,
+                recipes.first().copied(),
+                Some(part),
+                Damage::Damaged,
+            ),
             recipes: recipes
                 .iter()
                 .map(|recipe| view(situation, &words, part, recipe, may_weigh))

@@ -1,9 +1,10 @@
 //! What is asked: machine, part, damage, dates and people, each with who said so.
 
-use mendpost_core::catalogue::authority;
+use crate::words::authority::authority;
 use mendpost_core::lineup::{is_down, loss_now, stops_now};
 use mendpost_core::situation::{Request, Situation};
 
+use super::detail::{Detail, Metal, crack_words, weighed};
 use crate::page::{Layout, whole};
 use crate::words::Words;
 use crate::words::work::{self, damage, flag, sentence};
@@ -31,6 +32,7 @@ pub fn asked(
     situation: &Situation,
     request: &Request,
     reported_by: &str,
+    record: &[Detail],
 ) -> Asked {
     let mut pairs = vec![machine(words, situation, request)];
     pairs.extend(part(situation, request));
@@ -52,7 +54,8 @@ pub fn asked(
     }
     pairs.push(needed(page, words, situation, request));
     pairs.push(pair("Who asks", request.asked_by.clone(), ""));
-    pairs.push(broken_part(page, situation, request));
+    pairs.push(broken_part(page, situation, request, record));
+    pairs.extend(particulars(record));
     pairs.push(costs(situation, request));
     let at = request.reported_at.timestamp_millis();
     let by = if reported_by.is_empty() { "" } else { ", by " };
@@ -129,7 +132,7 @@ fn part(situation: &Situation, request: &Request) -> Vec<Pair> {
         pair(
             "Use",
             sentence(&flags),
-            &work::authority(authority(&part.flags)),
+            &authority(&situation.rules.authority(&part.flags)),
         ),
     ]
 }
@@ -175,9 +178,26 @@ fn needed(page: &Layout, words: &Words<'_>, situation: &Situation, request: &Req
     }
 }
 
-fn broken_part(page: &Layout, situation: &Situation, request: &Request) -> Pair {
+fn broken_part(page: &Layout, situation: &Situation, request: &Request, record: &[Detail]) -> Pair {
+    if let Some(arrived) = record.first().and_then(|newest| newest.told.arrived_ms) {
+        // Who received it: the first to say so.
+        let received = record
+            .iter()
+            .rfind(|detail| detail.told.arrived_ms.is_some());
+        let by = received.map_or("", |detail| detail.entered_by.as_str());
+        let below = format!(
+            "received {}, {}, by {by}",
+            page.moment(&arrived),
+            page.age(&arrived)
+        );
+        return pair("Broken part", "At the cell".to_owned(), &below);
+    }
     match request.at_cell_from.filter(|at| *at > situation.now) {
-        None => pair("Broken part", "At the cell".to_owned(), ""),
+        None => pair(
+            "Broken part",
+            "At the cell".to_owned(),
+            "as reported; nobody has received it yet",
+        ),
         Some(at) => {
             let ms = at.timestamp_millis();
             pair(
@@ -187,6 +207,35 @@ fn broken_part(page: &Layout, situation: &Situation, request: &Request) -> Pair 
             )
         }
     }
+}
+
+/// What is known of the broken part itself; of what nobody has told, it is said so where that holds up
+/// the work.
+fn particulars(record: &[Detail]) -> Vec<Pair> {
+    let Some(told) = record.first().map(|newest| &newest.told) else {
+        return Vec::new();
+    };
+    let given = |word, value: Option<String>| value.map(|value| pair(word, value, ""));
+    let metal = told.metal.as_ref().map(Metal::words);
+    let spare = match told.spare.as_str() {
+        "yes" => format!("There is one: {}", told.spare_where),
+        "no" => "None".to_owned(),
+        _ => "Not known".to_owned(),
+    };
+    let serial = Some(told.serial.clone()).filter(|serial| !serial.is_empty());
+    let cracks = Some(crack_words(told.crack_check)).filter(|words| !words.is_empty());
+    let metal = metal.map_or_else(|| "Not known".to_owned(), |metal| sentence(&metal));
+    [
+        given("Tag", told.tag.clone()),
+        given("Weighs", told.mass_g.map(weighed)),
+        Some(pair("Base metal", metal, "")),
+        given("Serial number", serial),
+        given("First crack check", cracks.map(sentence)),
+        Some(pair("Spare", spare, "")),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
 }
 
 fn costs(situation: &Situation, request: &Request) -> Pair {

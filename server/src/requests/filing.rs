@@ -4,12 +4,15 @@ use axum::response::Response;
 use chrono_tz::Tz;
 use mendpost_core::code::RequestCode;
 use mendpost_core::journal::Subject;
+use mendpost_core::situation::Damage;
 use serde::Serialize;
 
 use super::form::{Machine, NewRequest};
+use super::particulars::{NewMetal, NewSpare};
 use super::path;
 use super::queries::{self, AssetRow, Filed};
 use crate::AppState;
+use crate::attachment::{Holder, Named, hang_all};
 use crate::change::Change;
 use crate::error::AppError;
 use crate::form::FieldErrors;
@@ -35,21 +38,97 @@ struct AssetDown<'a> {
     version: i64,
 }
 
-/// Files a request, or says which fields contradict what the site knows.
+/// Files a request with its photos, or says which fields contradict what the site knows.
 pub async fn file(
     state: &AppState,
     who: &Who,
     new: &NewRequest,
+    photos: Vec<Named>,
     zone: Tz,
 ) -> Result<Result<Response, FieldErrors>, AppError> {
     let mut change = Change::begin(state, who).await?;
     let asset = queries::asset(change.connection(), &new.asset).await?;
     let asset = asset.ok_or_else(|| gone("machine", &new.asset))?;
+    let mut errors = FieldErrors::default();
     if let Some(text) = contradiction(new.machine, &asset, zone, change.now()) {
-        let mut errors = FieldErrors::default();
-        errors.add("machine", text);
+        errors.add("damage", text);
+    }
+    if let Some(text) = hangs_elsewhere(&mut change, new.tag.as_deref(), None).await? {
+        errors.add("tag", text);
+    }
+    if !errors.is_empty() {
         return Ok(Err(errors));
     }
+    let filed = insert(&mut change, new, &asset, &who.name).await?;
+    let pictures = match hang(&mut change, who, filed.number, photos).await? {
+        Ok(pictures) => pictures,
+        Err(errors) => return Ok(Err(errors)),
+    };
+    let code = code(filed.number)?;
+    let Inserted { name, journal, .. } = filed;
+    let text = format!(
+        "{code}, {} {name}{pictures}. Journal {journal}.",
+        asset.name
+    );
+    let notice = Notice::done("SAVED", text);
+    Ok(Ok(change.finish(who, &path(&code), notice).await?))
+}
+
+/// An interim part that went out, as the request for its successor tells of it.
+pub struct GoneOut<'a> {
+    /// The machine's and, where it is listed, the part's code.
+    pub asset: &'a str,
+    pub part: Option<String>,
+    pub part_name: &'a str,
+    pub take_off_ms: i64,
+    /// Who answers for it.
+    pub owner: &'a str,
+    /// In words: for which request it went out, and how it comes off.
+    pub description: String,
+}
+
+/// Asks for what replaces an interim part when that must come off, in the change in which it went out.
+/// Returns the number of the request.
+pub async fn follow_on(change: &mut Change, out: GoneOut<'_>, by: &str) -> Result<i64, AppError> {
+    let asset = queries::asset(change.connection(), out.asset).await?;
+    let asset = asset.ok_or_else(|| gone("machine", out.asset))?;
+    let new = NewRequest {
+        asset: out.asset.to_owned(),
+        part: out.part,
+        part_name: Some(out.part_name.to_owned()),
+        damage: Damage::Interim,
+        description: out.description,
+        machine: Machine::Interim {
+            take_off_ms: out.take_off_ms,
+        },
+        asked_by: out.owner.to_owned(),
+        needed_by_ms: Some(out.take_off_ms),
+        danger: false,
+        // It runs on the machine, and is at hand when it comes off.
+        at_cell_ms: None,
+        spare: NewSpare::default(),
+        base_metal: None,
+        tag: None,
+        mass_g: None,
+    };
+    let inserted = insert(change, &new, &asset, by).await?;
+    Ok(inserted.number)
+}
+
+/// A request that was inserted.
+struct Inserted {
+    number: i64,
+    /// The part's.
+    name: String,
+    journal: i64,
+}
+
+async fn insert(
+    change: &mut Change,
+    new: &NewRequest,
+    asset: &AssetRow,
+    by: &str,
+) -> Result<Inserted, AppError> {
     let part = match &new.part {
         None => None,
         Some(code) => {
@@ -57,30 +136,81 @@ pub async fn file(
             Some(part.ok_or_else(|| gone("part", code))?)
         }
     };
+    let base_metal = match &new.base_metal {
+        None => None,
+        Some(NewMetal { metal, .. }) => {
+            let found = queries::metal_named(change.connection(), metal).await?;
+            let (id, _) = found.ok_or_else(|| gone("metal", metal))?;
+            Some(id)
+        }
+    };
     let recipes = match &part {
         None => Vec::new(),
         Some(part) => queries::recipes(change.connection(), part.id).await?,
     };
     let listed = part.as_ref().map_or("", |part| part.name.as_str());
-    let part_name = new.part_name.as_deref().unwrap_or(listed);
+    let name = new.part_name.as_deref().unwrap_or(listed);
     let filed = Filed {
         number: queries::next_number(change.connection()).await?,
         asset: asset.id,
         part: part.as_ref().map(|part| part.id),
-        part_name,
+        part_name: name,
         at: change.now(),
-        by: &who.name,
+        by,
         recipes: &recipes,
+        base_metal,
     };
     queries::insert(change.connection(), new, &filed).await?;
-    let journal = note(&mut change, new, &filed).await?;
-    note_down(&mut change, new, &asset, filed.number).await?;
-    let code: RequestCode = format!("R{}", filed.number)
-        .parse()
-        .map_err(AppError::internal)?;
-    let text = format!("{code}, {} {part_name}. Journal {journal}.", asset.name);
-    let notice = Notice::done("SAVED", text);
-    Ok(Ok(change.finish(who, &path(&code), notice).await?))
+    let journal = note(change, new, &filed).await?;
+    note_down(change, new, asset, filed.number).await?;
+    Ok(Inserted {
+        number: filed.number,
+        name: name.to_owned(),
+        journal,
+    })
+}
+
+/// Hangs the photos that came with a form on their request, and says so in words.
+pub async fn hang(
+    change: &mut Change,
+    who: &Who,
+    number: i64,
+    photos: Vec<Named>,
+) -> Result<Result<String, FieldErrors>, AppError> {
+    if photos.is_empty() {
+        return Ok(Ok(String::new()));
+    }
+    let holder = Holder::request(change.connection(), number).await?;
+    let holder =
+        holder.ok_or_else(|| AppError::internal("a request that was just filed is gone"))?;
+    let hung = hang_all(change, who, &holder, "", photos).await?;
+    Ok(hung.map(|hung| match hung.new.len() {
+        1 => ", with a photo".to_owned(),
+        count => format!(", with {count} photos"),
+    }))
+}
+
+/// Whether a tag hangs on the part of another open request than this one.
+pub async fn hangs_elsewhere(
+    change: &mut Change,
+    tag: Option<&str>,
+    own: Option<i64>,
+) -> Result<Option<String>, AppError> {
+    let Some(tag) = tag else {
+        return Ok(None);
+    };
+    let other = queries::tagged(change.connection(), tag).await?;
+    let other = other.filter(|other| Some(other.number) != own);
+    Ok(other.map(|other| {
+        format!(
+            "tag {tag} hangs on R{}, {} {}; read the tag again, or hang another",
+            other.number, other.asset, other.part_name
+        )
+    }))
+}
+
+fn code(number: i64) -> Result<RequestCode, AppError> {
+    format!("R{number}").parse().map_err(AppError::internal)
 }
 
 async fn note(change: &mut Change, new: &NewRequest, filed: &Filed<'_>) -> Result<i64, AppError> {
@@ -119,11 +249,13 @@ async fn note_down(
 }
 
 /// From when the machine is down, if that is news: a machine that is down already stays so from the
-/// time that was told first, and one that was to fail may fail sooner, never later.
+/// time that was told first, and one that was to fail may fail sooner, never later. One on an interim
+/// part stops when that must come off.
 fn newly_down(machine: Machine, known_ms: Option<i64>, now: i64) -> Option<i64> {
     let told = match machine {
         Machine::Down { since_ms } => since_ms,
         Machine::Expected { fails_ms } => fails_ms,
+        Machine::Interim { take_off_ms } => take_off_ms,
         Machine::Runs => return None,
     };
     match known_ms {
@@ -132,12 +264,13 @@ fn newly_down(machine: Machine, known_ms: Option<i64>, now: i64) -> Option<i64> 
     }
 }
 
+/// A worn part may be found on a machine that is down already; then no date is to come.
 fn contradiction(machine: Machine, asset: &AssetRow, zone: Tz, now: i64) -> Option<String> {
     let down = asset.down_from_ms.filter(|from| *from <= now)?;
     match machine {
-        Machine::Down { .. } => None,
-        Machine::Expected { .. } | Machine::Runs => Some(format!(
-            "{} has been down since {}; choose 'is down'",
+        Machine::Down { .. } | Machine::Runs | Machine::Interim { .. } => None,
+        Machine::Expected { .. } => Some(format!(
+            "{} has been down since {}; choose 'damaged', or tick 'no date known'",
             asset.name,
             moment(down, zone)
         )),
@@ -161,6 +294,9 @@ mod tests {
     fn only_news_changes_when_a_machine_is_down() {
         let down = Machine::Down { since_ms: NOW - 5 };
         let expected = Machine::Expected { fails_ms: NOW + 50 };
+        let interim = Machine::Interim {
+            take_off_ms: NOW + 70,
+        };
         for (machine, known, then) in [
             (down, None, Some(NOW - 5)),
             (down, Some(NOW - 1), None),
@@ -168,6 +304,8 @@ mod tests {
             (expected, None, Some(NOW + 50)),
             (expected, Some(NOW + 20), None),
             (expected, Some(NOW + 90), Some(NOW + 50)),
+            (interim, None, Some(NOW + 70)),
+            (interim, Some(NOW - 1), None),
             (Machine::Runs, None, None),
             (Machine::Runs, Some(NOW + 20), None),
         ] {

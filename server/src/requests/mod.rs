@@ -1,42 +1,62 @@
 //! Requests: what is broken, where each stands, and the report of one more.
 
+mod answer;
+mod arrival;
+mod arrival_form;
 mod asked;
-mod filing;
+mod choices;
+mod detail;
+pub mod filing;
 mod form;
 mod list;
 mod new;
 mod one;
+mod particulars;
 pub mod queries;
 pub mod standing;
+mod times;
 mod ways;
-mod yes;
 
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::response::Response;
 use mendpost_core::code::RequestCode;
 use mendpost_core::people::{Act, may};
+use serde::Deserialize;
 
 use crate::AppState;
-use crate::attachment::{Holder, Photos};
+use crate::attachment::{self, Holder, Photos, WithFiles};
 use crate::error::AppError;
-use crate::form::{FieldErrors, Posted};
+use crate::form::FieldErrors;
 use crate::page::{Screen, page, page_with};
 use crate::people::{Visit, Who};
 use crate::routes::Routes;
 use crate::shape;
 use crate::signature;
 use crate::situation;
+pub use answer::{NewAnswer, insert as insert_answer};
+use choices::Choices;
 use form::RequestForm;
+pub use queries::insert_way;
 use standing::Orders;
 
 pub fn routes() -> Routes {
     Routes::default()
         .get("/requests", Act::Look, show_all)
         .get("/requests/new", Act::FileRequest, blank)
-        .post("/requests/new", Act::FileRequest, file)
+        .post_files("/requests/new", Act::FileRequest, file)
         .get("/requests/{number}", Act::Look, show_one)
-        .get("/requests/{number}/yes", Act::RecordYes, yes::show)
-        .post("/requests/{number}/yes", Act::RecordYes, yes::record)
+        .get("/requests/{number}/answer", Act::RecordYes, answer::show)
+        .post("/requests/{number}/answer", Act::RecordYes, answer::record)
+        .get(
+            "/requests/{number}/arrival",
+            Act::FileRequest,
+            arrival::show,
+        )
+        .post_files(
+            "/requests/{number}/arrival",
+            Act::FileRequest,
+            arrival::save,
+        )
 }
 
 /// Where the page of a request stands: 'R41' is /requests/41.
@@ -71,12 +91,14 @@ async fn show_one(
     let mut pictures = shape::queries::small_of_requests(&state.db.read).await?;
     let record = one::Record {
         picture: pictures.remove(&code),
+        details: detail::history(&state.db.read, number).await?,
         reported_by: reported_by.unwrap_or_default(),
         signatures: signature::of_subject(&state.db.read, "request", &code).await?,
         photos: Photos::load(&state, &visit, &holder.ok_or_else(none)?).await?,
         rights: one::Rights {
             plan: allowed(&visit, Act::Plan),
             record_yes: allowed(&visit, Act::RecordYes),
+            file: allowed(&visit, Act::FileRequest),
         },
     };
     let layout = visit
@@ -87,44 +109,61 @@ async fn show_one(
     ))
 }
 
-async fn blank(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
-    form_page(&state, &visit, RequestForm::blank(), FieldErrors::default()).await
+/// Which machine the report is about, if the link to it knows.
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct About {
+    asset: String,
 }
 
-/// Files a request, or shows the form again with what was typed.
+async fn blank(
+    State(state): State<AppState>,
+    visit: Visit,
+    Query(about): Query<About>,
+) -> Result<Response, AppError> {
+    let form = RequestForm::blank(about.asset);
+    form_page(&state, &visit, form, 0, FieldErrors::default()).await
+}
+
+/// Files a request with its photos, or shows the form again with what was typed.
 async fn file(
     State(state): State<AppState>,
     visit: Visit,
     who: Who,
-    Posted(form): Posted<RequestForm>,
+    WithFiles { form, files }: WithFiles<RequestForm>,
 ) -> Result<Response, AppError> {
-    let assets = queries::assets(&state.db.read).await?;
-    let parts = queries::parts(&state.db.read).await?;
-    let new = match form.parse(&assets, &parts, visit.site.zone, visit.now) {
+    let sent = files.len();
+    let choices = Choices::load(&state.db.read).await?;
+    let new = match form.parse(&choices.known, sent, visit.site.zone, visit.now) {
         Ok(new) => new,
-        Err(errors) => return form_page(&state, &visit, form, errors).await,
+        Err(errors) => return form_page(&state, &visit, form, sent, errors).await,
     };
-    match filing::file(&state, &who, &new, visit.site.zone).await? {
-        Err(errors) => form_page(&state, &visit, form, errors).await,
+    let photos = match attachment::ready(&state, files).await? {
+        Ok(photos) => photos,
+        Err(errors) => return form_page(&state, &visit, form, sent, errors).await,
+    };
+    match filing::file(&state, &who, &new, photos, visit.site.zone).await? {
+        Err(errors) => form_page(&state, &visit, form, sent, errors).await,
         Ok(filed) => Ok(filed),
     }
 }
 
+/// The form; `sent` is how many photos came with it, which a page cannot give back.
 async fn form_page(
     state: &AppState,
     visit: &Visit,
     form: RequestForm,
+    sent: usize,
     errors: FieldErrors,
 ) -> Result<Response, AppError> {
     let status = errors.status();
-    let assets = queries::assets(&state.db.read).await?;
-    let parts = queries::parts(&state.db.read).await?;
+    let choices = Choices::load(&state.db.read).await?;
     let layout = visit
         .layout(Screen::Requests, "Report a damaged part")
         .await?;
     page_with(
         status,
-        &new::NewPage::new(layout, form, errors, assets, parts),
+        &new::NewPage::new(layout, form, sent, errors, choices),
     )
 }
 

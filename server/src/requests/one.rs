@@ -1,9 +1,10 @@
 use askama::Template;
-use mendpost_core::catalogue::Yes;
+use mendpost_core::catalogue::Answer;
 use mendpost_core::lineup::{Place, Work};
 use mendpost_core::situation::{Request, Situation};
 
 use super::asked::{Asked, asked};
+use super::detail::Detail;
 use super::path;
 use super::standing::{Orders, Standing};
 use super::ways::{GatesOfWay, WayRow, Ways};
@@ -14,6 +15,7 @@ use crate::page::{Layout, minutes, whole};
 use crate::shape::Small;
 use crate::signature::Signature;
 use crate::words::Words;
+use crate::words::authority::{about_word, came_word};
 use crate::words::who_word;
 use crate::words::work::sentence;
 
@@ -24,6 +26,8 @@ pub struct Record {
     pub rights: Rights,
     pub photos: Photos,
     pub picture: Option<Small>,
+    /// Everything that was said of it, the newest first.
+    pub details: Vec<Detail>,
 }
 
 /// Everything of one request.
@@ -41,8 +45,8 @@ pub struct OnePage {
     cautions: Vec<Caution>,
     /// No order knows it: the next act is to plan.
     unplanned: bool,
-    /// The yeses on record: who, and what was said.
-    yeses: Vec<YesRow>,
+    /// The answers on record, the newest first.
+    answers: Vec<AnswerRow>,
     signatures: Vec<Signature>,
     photos: Photos,
     picture: Option<Small>,
@@ -56,13 +60,17 @@ pub struct OnePage {
 pub struct Rights {
     pub plan: bool,
     pub record_yes: bool,
+    pub file: bool,
 }
 
-struct YesRow {
+struct AnswerRow {
+    about: &'static str,
     who: &'static str,
     name: String,
     words: String,
-    until: String,
+    limits: String,
+    said: String,
+    came: &'static str,
 }
 
 /// Its place with all its work.
@@ -116,7 +124,14 @@ impl OnePage {
         OnePage {
             answer,
             reason,
-            asked: asked(&page, &words, situation, request, &record.reported_by),
+            asked: asked(
+                &page,
+                &words,
+                situation,
+                request,
+                &record.reported_by,
+                &record.details,
+            ),
             ways: ways.rows(),
             gates: ways.gates(),
             planned: match standing {
@@ -136,12 +151,13 @@ impl OnePage {
                 _ => None,
             },
             siblings: siblings(&words, situation, orders, request),
-            cautions: cautions(ways.recipe(), part, request.damage),
+            cautions: cautions(&situation.rules, ways.recipe(), part, request.damage),
             unplanned: matches!(standing, Standing::Unplanned),
-            yeses: request
-                .yeses
+            answers: request
+                .answers
                 .iter()
-                .map(|yes| yes_row(&words, yes))
+                .rev()
+                .map(|answer| answer_row(&words, answer))
                 .collect(),
             signatures: record.signatures,
             photos: record.photos,
@@ -154,15 +170,15 @@ impl OnePage {
     }
 }
 
-fn yes_row(words: &Words<'_>, yes: &Yes) -> YesRow {
-    YesRow {
-        who: who_word(yes.who),
-        name: yes.name.clone(),
-        words: yes.words.clone(),
-        until: yes.until.map_or_else(
-            || "without end".to_owned(),
-            |at| format!("until {}", words.clock(at)),
-        ),
+fn answer_row(words: &Words<'_>, answer: &Answer) -> AnswerRow {
+    AnswerRow {
+        about: about_word(answer.about),
+        who: who_word(answer.who),
+        name: answer.name.clone(),
+        words: answer.words.clone(),
+        limits: answer.limits.clone(),
+        said: words.said(answer),
+        came: came_word(answer.came),
     }
 }
 

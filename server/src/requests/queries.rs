@@ -1,8 +1,9 @@
+use mendpost_core::situation::Way;
 use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
 
 use super::form::NewRequest;
-use super::yes::NewYes;
+use crate::error::AppError;
 
 /// A machine or a part to choose: its code and its name.
 #[derive(Debug, Clone)]
@@ -23,6 +24,78 @@ pub async fn parts(executor: impl SqliteExecutor<'_>) -> Result<Vec<Choice>, sql
     sqlx::query_as!(Choice, "select code, name from part order by name, code")
         .fetch_all(executor)
         .await
+}
+
+/// Every metal, by name.
+pub async fn metals(executor: impl SqliteExecutor<'_>) -> Result<Vec<Choice>, sqlx::Error> {
+    sqlx::query_as!(Choice, "select code, name from metal order by name, code")
+        .fetch_all(executor)
+        .await
+}
+
+/// Machine and part of every request, open or not, by their codes.
+pub(super) async fn asked_before(
+    executor: impl SqliteExecutor<'_>,
+) -> Result<Vec<(String, String)>, sqlx::Error> {
+    sqlx::query!(
+        "select distinct asset.code as asset, part.code as part
+         from request
+         join asset on asset.id = request.asset_id
+         join part on part.id = request.part_id
+         order by asset.code, part.code"
+    )
+    .map(|row| (row.asset, row.part))
+    .fetch_all(executor)
+    .await
+}
+
+/// Which machine, by its code, serves which capability, by its name.
+pub(super) async fn served(
+    executor: impl SqliteExecutor<'_>,
+) -> Result<Vec<(String, String)>, sqlx::Error> {
+    sqlx::query!(
+        "select asset.code as asset, capability.name as capability
+         from need_asset
+         join asset on asset.id = need_asset.asset_id
+         join capability on capability.id = need_asset.capability_id
+         where need_asset.version = (select max(version) from need
+                          where need.capability_id = need_asset.capability_id)
+         order by capability.name, need_asset.position"
+    )
+    .map(|row| (row.asset, row.capability))
+    .fetch_all(executor)
+    .await
+}
+
+/// The open request whose part has this tag.
+pub(super) async fn tagged(
+    connection: &mut SqliteConnection,
+    tag: &str,
+) -> Result<Option<OpenRequest>, sqlx::Error> {
+    sqlx::query_as!(
+        OpenRequest,
+        r#"select r.id as "id: Uuid", r.number, a.name as asset, r.part_name
+           from request r
+           join asset a on a.id = r.asset_id
+           where r.tag = ? and r.state = 'open'"#,
+        tag
+    )
+    .fetch_optional(connection)
+    .await
+}
+
+/// Id and name of a metal.
+pub(super) async fn metal_named(
+    connection: &mut SqliteConnection,
+    code: &str,
+) -> Result<Option<(Uuid, String)>, sqlx::Error> {
+    sqlx::query!(
+        r#"select id as "id: Uuid", name from metal where code = ?"#,
+        code
+    )
+    .map(|row| (row.id, row.name))
+    .fetch_optional(connection)
+    .await
 }
 
 /// Who reported a request.
@@ -106,6 +179,7 @@ pub(super) struct Filed<'a> {
     pub at: i64,
     pub by: &'a str,
     pub recipes: &'a [String],
+    pub base_metal: Option<Uuid>,
 }
 
 pub(super) async fn insert(
@@ -115,10 +189,12 @@ pub(super) async fn insert(
 ) -> Result<(), sqlx::Error> {
     let id = Uuid::now_v7();
     let damage = new.damage.as_str();
+    let metal_known = new.base_metal.as_ref().is_some_and(|metal| metal.known);
     sqlx::query!(
         "insert into request (id, number, asset_id, part_id, part_name, damage, description,
-           reported_ms, reported_by, asked_by, needed_by_ms, danger, at_cell_ms, state)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 'open')",
+           reported_ms, reported_by, asked_by, needed_by_ms, danger, at_cell_ms, spare, spare_where,
+           base_metal_id, base_metal_known, tag, mass_g, state)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, 'open')",
         id,
         filed.number,
         filed.asset,
@@ -132,6 +208,12 @@ pub(super) async fn insert(
         new.needed_by_ms,
         new.danger,
         new.at_cell_ms,
+        new.spare.spare,
+        new.spare.spare_where,
+        filed.base_metal,
+        metal_known,
+        new.tag,
+        new.mass_g,
     )
     .execute(&mut *connection)
     .await?;
@@ -172,7 +254,7 @@ pub(super) struct OpenRequest {
     pub part_name: String,
 }
 
-pub(super) async fn open_request(
+async fn by_number(
     executor: impl SqliteExecutor<'_>,
     number: i64,
 ) -> Result<Option<OpenRequest>, sqlx::Error> {
@@ -188,25 +270,110 @@ pub(super) async fn open_request(
     .await
 }
 
-pub(super) async fn insert_yes(
+/// The open request of a number as it stands in an address.
+pub(super) async fn open_request(
+    executor: impl SqliteExecutor<'_>,
+    number: &str,
+) -> Result<OpenRequest, AppError> {
+    let found = match number.trim_start_matches(['R', 'r']).parse() {
+        Ok(number) => by_number(executor, number).await?,
+        Err(_) => None,
+    };
+    found.ok_or_else(|| AppError::NotFound {
+        what: format!("open request '{number}'"),
+    })
+}
+
+/// Code and revision of each recipe that makes a request's part and may still be used.
+pub(super) async fn revisions(
+    executor: impl SqliteExecutor<'_>,
+    request: Uuid,
+) -> Result<Vec<(String, i64)>, sqlx::Error> {
+    let rows = sqlx::query!(
+        "select recipe.code, recipe.revision
+         from recipe join request on request.part_id = recipe.part_id
+         where request.id = ? and recipe.state in ('draft', 'proposed', 'approved')
+         order by recipe.code, recipe.revision desc",
+        request
+    )
+    .fetch_all(executor)
+    .await?;
+    Ok(rows.into_iter().map(|r| (r.code, r.revision)).collect())
+}
+
+/// Writes one way to serve a request; `delivery` is the id of the true part's delivery.
+pub async fn insert_way(
     connection: &mut SqliteConnection,
     request: Uuid,
-    new: &NewYes,
-    now: i64,
+    position: i64,
+    way: &Way,
+    delivery: Option<Uuid>,
+    reason: &str,
 ) -> Result<(), sqlx::Error> {
-    let (id, who) = (Uuid::now_v7(), new.who.as_str());
+    let columns = WayColumns::of(way);
     sqlx::query!(
-        "insert into yes (id, request_id, who, name, words, until_ms, given_ms)
-         values (?, ?, ?, ?, ?, ?, ?)",
-        id,
+        "insert into request_way (request_id, position, kind, recipe_code, delivery_id, expected_ms, fit_min,
+           crew, off_by_ms, swap_min, second_build, reason)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         request,
-        who,
-        new.name,
-        new.words,
-        new.until_ms,
-        now,
+        position,
+        columns.kind,
+        columns.recipe,
+        delivery,
+        columns.expected_ms,
+        columns.fit_min,
+        columns.crew,
+        columns.off_by_ms,
+        columns.swap_min,
+        columns.second_build,
+        reason,
     )
     .execute(connection)
     .await?;
     Ok(())
+}
+
+/// The columns of `request_way` that depend on the way.
+#[derive(Default)]
+struct WayColumns<'a> {
+    kind: &'static str,
+    recipe: Option<&'a str>,
+    expected_ms: Option<i64>,
+    fit_min: Option<i64>,
+    crew: Option<i64>,
+    off_by_ms: Option<i64>,
+    swap_min: Option<i64>,
+    second_build: Option<i64>,
+}
+
+impl<'a> WayColumns<'a> {
+    fn of(way: &'a Way) -> Self {
+        match way {
+            Way::Recipe(recipe) => WayColumns {
+                kind: "recipe",
+                recipe: Some(recipe.as_str()),
+                ..WayColumns::default()
+            },
+            Way::StandIn(stand_in) => WayColumns {
+                kind: "stand-in",
+                recipe: Some(stand_in.recipe.as_str()),
+                off_by_ms: Some(stand_in.off_by.timestamp_millis()),
+                swap_min: Some(stand_in.swap_min),
+                second_build: Some(stand_in.second_build),
+                ..WayColumns::default()
+            },
+            Way::TruePart {
+                expected,
+                fit_min,
+                crew,
+                ..
+            } => WayColumns {
+                kind: "true-part",
+                expected_ms: Some(expected.timestamp_millis()),
+                fit_min: Some(*fit_min),
+                crew: Some(*crew),
+                ..WayColumns::default()
+            },
+        }
+    }
 }

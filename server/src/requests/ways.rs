@@ -67,12 +67,12 @@ impl<'a> Ways<'a> {
         match self.standing {
             Standing::Gate(_, waiting) => {
                 let ways = waiting.ways.iter();
-                ways.filter_map(|way| self.gates_of(&way.recipe, &way.shut, true))
+                ways.filter_map(|way| self.gates_of(&way.recipe, way.stand_in, &way.shut, true))
                     .collect()
             }
             _ => {
                 let ways = self.candidates.iter();
-                ways.filter_map(|way| self.gates_of(&way.recipe, &way.shut, false))
+                ways.filter_map(|way| self.gates_of(&way.recipe, way.stand_in, &way.shut, false))
                     .collect()
             }
         }
@@ -92,7 +92,11 @@ impl<'a> Ways<'a> {
     fn row(&self, way: &Candidate) -> WayRow {
         let recipe = self.recipe_of(&way.recipe);
         let chosen = match self.standing {
-            Standing::Place(stored, place) if place.recipe == way.recipe => Some((stored, place)),
+            Standing::Place(stored, place)
+                if place.recipe == way.recipe && place.stand_in == way.stand_in =>
+            {
+                Some((stored, place))
+            }
             _ => None,
         };
         let gated = matches!(self.standing, Standing::Gate(..));
@@ -105,7 +109,7 @@ impl<'a> Ways<'a> {
         };
         let approved = recipe.filter(|recipe| recipe.state == RecipeState::Approved);
         WayRow {
-            name: name(&way.recipe),
+            name: name(&way.recipe, way.stand_in),
             state: match approved {
                 Some(recipe) => format!("{state}; approved by {}", recipe.approved_by),
                 None => state,
@@ -118,7 +122,13 @@ impl<'a> Ways<'a> {
     }
 
     /// A way of an order that took none of its ways says why, also where it has no gate.
-    fn gates_of(&self, recipe: &Named, shut: &[Shut], left_out: bool) -> Option<GatesOfWay> {
+    fn gates_of(
+        &self,
+        recipe: &Named,
+        stand_in: bool,
+        shut: &[Shut],
+        left_out: bool,
+    ) -> Option<GatesOfWay> {
         let on_order = || {
             self.request
                 .ways
@@ -138,7 +148,7 @@ impl<'a> Ways<'a> {
             name: if recipe.is_none() && !on_order() {
                 "any way".to_owned()
             } else {
-                name(recipe)
+                name(recipe, stand_in)
             },
             lines,
         })
@@ -153,7 +163,7 @@ impl<'a> Ways<'a> {
     fn true_part_comes(&self) -> String {
         let expected = self.request.ways.iter().find_map(|way| match way {
             Way::TruePart { expected, .. } => Some(*expected),
-            Way::Recipe(_) => None,
+            Way::Recipe(_) | Way::StandIn(_) => None,
         });
         expected.map_or_else(String::new, |at| {
             format!("expected {}", self.words.when(at))
@@ -161,10 +171,13 @@ impl<'a> Ways<'a> {
     }
 }
 
-fn name(recipe: &Named) -> String {
+fn name(recipe: &Named, stand_in: bool) -> String {
     recipe.as_ref().map_or_else(
         || "True part on order".to_owned(),
-        |(code, revision)| format!("Recipe {code} rev {revision}"),
+        |(code, revision)| match stand_in {
+            true => format!("Stand-in by {code} rev {revision}"),
+            false => format!("Recipe {code} rev {revision}"),
+        },
     )
 }
 

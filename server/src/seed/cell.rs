@@ -36,7 +36,7 @@ const CHANGEOVERS: Sheet = Sheet {
 const DUTY_HOURS: Sheet = Sheet {
     file: "duty_hours.csv",
     columns: &["days", "from", "to", "crew"],
-    optional: &[],
+    optional: &["sprayers", "machinists"],
     may_be_missing: false,
 };
 
@@ -266,11 +266,16 @@ fn duty_hours(row: &Row, faults: &Faults) -> Option<DutyHours> {
     let from = time("from");
     let to = time("to");
     let crew = row.number(faults, "crew", 0, 1..=20);
+    let able = |column| row.number_optional(faults, column, 0, 0..=crew.unwrap_or(20));
+    let sprayers = able("sprayers");
+    let machinists = able("machinists");
     Some(DutyHours {
         days: days?,
         from: from?,
         to: to?,
         crew: crew?,
+        sprayers: sprayers?,
+        machinists: machinists?,
     })
 }
 

@@ -1,7 +1,7 @@
 //! A site as read from its files, checked and ready to be written.
 
 use chrono::{DateTime, Utc};
-use mendpost_core::catalogue::{Metal, Part, Recipe, Yes};
+use mendpost_core::catalogue::{Answer, Metal, Part, Recipe};
 use mendpost_core::code::{LotCode, RecipeCode};
 use mendpost_core::people::Role;
 use mendpost_core::powder::{Lot, Powder};
@@ -92,13 +92,15 @@ pub struct SeedRequest {
     pub number: i64,
     pub request: Request,
     pub reported_by: String,
-    /// The yeses of `request`, with the time at which each was given.
-    pub yeses: Vec<SeedYes>,
+    /// Who sorted it, and why so.
+    pub sorted: Option<(String, String)>,
+    /// The answers of `request`, with the time at which each was given.
+    pub answers: Vec<SeedAnswer>,
 }
 
-/// A yes, and when it was given.
+/// An answer, and when it was given.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct SeedYes {
-    pub yes: Yes,
+pub struct SeedAnswer {
+    pub answer: Answer,
     pub given_at: DateTime<Utc>,
 }

@@ -22,7 +22,7 @@ mod weighed;
 pub(crate) mod write;
 
 pub use data::{
-    SeedContainer, SeedLot, SeedPerson, SeedReading, SeedRequest, SeedWeighed, SeedYes, SiteData,
+    SeedAnswer, SeedContainer, SeedLot, SeedPerson, SeedReading, SeedRequest, SeedWeighed, SiteData,
 };
 pub use fault::SeedFault;
 pub use files::{SeedFiles, UnreadableSeed};

@@ -1,15 +1,15 @@
-//! Requests, the ways in which each may be served, and the yeses given.
+//! Requests, the ways in which each may be served, and the answers given.
 
-use super::data::{SeedRequest, SeedYes};
+use super::data::{SeedAnswer, SeedRequest};
 use super::fault::Faults;
 use super::files::SeedFiles;
 use super::row::{Row, codes};
 use super::sheet::Sheet;
 use super::time::Calendar;
 use chrono::{DateTime, Utc};
-use mendpost_core::catalogue::Yes;
+use mendpost_core::catalogue::{About, Answer, Came, Said};
 use mendpost_core::code::{AssetCode, DeliveryCode, MetalCode, PartCode, RecipeCode};
-use mendpost_core::situation::{BaseMetal, Request, Way};
+use mendpost_core::situation::{BaseMetal, Request, Spare, StandIn, Way};
 use std::collections::{BTreeMap, BTreeSet};
 
 const REQUESTS: Sheet = Sheet {
@@ -28,7 +28,7 @@ const REQUESTS: Sheet = Sheet {
         "at_cell",
         "description",
     ],
-    optional: &["base_metal", "base_metal_known"],
+    optional: &["base_metal", "base_metal_known", "sorted_by", "sorted"],
     may_be_missing: true,
 };
 
@@ -37,14 +37,22 @@ const WAYS: Sheet = Sheet {
     columns: &[
         "request", "recipe", "delivery", "expected", "fit_min", "crew",
     ],
-    optional: &[],
+    optional: &["off_by", "swap_min", "second_build"],
     may_be_missing: true,
 };
 
 const YESES: Sheet = Sheet {
     file: "yeses.csv",
     columns: &["request", "who", "name", "words", "given", "until"],
-    optional: &[],
+    optional: &[
+        "about",
+        "said",
+        "came",
+        "limits",
+        "expected",
+        "only_recipe",
+        "only_revision",
+    ],
     may_be_missing: true,
 };
 
@@ -85,16 +93,16 @@ pub(super) fn requests(
             ways.entry(number).or_default().push(way);
         }
     }
-    let mut yeses: BTreeMap<i64, Vec<SeedYes>> = BTreeMap::new();
+    let mut answers: BTreeMap<i64, Vec<SeedAnswer>> = BTreeMap::new();
     for row in YESES.rows(files, faults) {
         let number = row.one_of(faults, "request", &numbers);
-        let yes = yes(&row, calendar, faults);
-        if let (Some(number), Some(yes)) = (number, yes) {
-            yeses.entry(number).or_default().push(yes);
+        let answer = answer(&row, known, calendar, faults);
+        if let (Some(number), Some(answer)) = (number, answer) {
+            answers.entry(number).or_default().push(answer);
         }
     }
     rows.iter()
-        .filter_map(|row| request(row, known, &mut ways, &mut yeses, calendar, faults))
+        .filter_map(|row| request(row, known, &mut ways, &mut answers, calendar, faults))
         .collect()
 }
 
@@ -102,7 +110,7 @@ fn request(
     row: &Row,
     known: &Known,
     ways: &mut BTreeMap<i64, Vec<Way>>,
-    yeses: &mut BTreeMap<i64, Vec<SeedYes>>,
+    answers: &mut BTreeMap<i64, Vec<SeedAnswer>>,
     calendar: &Calendar,
     faults: &Faults,
 ) -> Option<SeedRequest> {
@@ -119,8 +127,9 @@ fn request(
     let danger = row.yes_or_no(faults, "danger");
     let at_cell_from = row.moment_optional(faults, "at_cell", calendar);
     let base_metal = base_metal(row, known, faults);
+    let sorted = sorted(row, faults);
     let number = number?;
-    let yeses = yeses.remove(&number).unwrap_or_default();
+    let answers = answers.remove(&number).unwrap_or_default();
     let request = Request {
         code: format!("R{number}").parse().ok()?,
         asset: asset?,
@@ -134,15 +143,31 @@ fn request(
         danger: danger?,
         base_metal: base_metal?,
         at_cell_from: at_cell_from?,
+        tag: None,
+        mass_g: None,
+        spare: Spare::NotKnown,
         ways: ways.remove(&number).unwrap_or_default(),
-        yeses: yeses.iter().map(|y| y.yes.clone()).collect(),
+        answers: answers.iter().map(|a| a.answer.clone()).collect(),
+        begun: None,
     };
     Some(SeedRequest {
         number,
         request,
         reported_by: reported_by?,
-        yeses,
+        sorted: sorted?,
+        answers,
     })
+}
+
+/// Who sorted it and why so; both or neither is given.
+fn sorted(row: &Row, faults: &Faults) -> Option<Option<(String, String)>> {
+    let columns = ["sorted_by", "sorted"];
+    if columns.iter().all(|column| row.given(column).is_none()) {
+        return Some(None);
+    }
+    let by = row.text(faults, "sorted_by", 80);
+    let reason = row.text(faults, "sorted", 400);
+    Some(Some((by?, reason?)))
 }
 
 /// None within if nothing is said of it.
@@ -169,8 +194,17 @@ fn way(
     calendar: &Calendar,
     faults: &Faults,
 ) -> Option<Way> {
+    if row.given("off_by").is_some() {
+        return stand_in(row, part, known, calendar, faults);
+    }
+    for column in ["swap_min", "second_build"] {
+        if row.given(column).is_some() {
+            let what = "only for a stand-in; give 'off_by' too, or leave it empty";
+            row.fault(faults, column, what);
+        }
+    }
     if row.given("recipe").is_some() {
-        return by_recipe(row, part, known, faults);
+        return by_recipe(row, part, known, faults).map(Way::Recipe);
     }
     let deliveries = known.deliveries.keys().cloned().collect();
     let delivery = row.one_of_optional(faults, "delivery", &deliveries);
@@ -193,7 +227,32 @@ fn way(
     })
 }
 
-fn by_recipe(row: &Row, part: Option<&PartCode>, known: &Known, faults: &Faults) -> Option<Way> {
+/// A stand-in that must come off again.
+fn stand_in(
+    row: &Row,
+    part: Option<&PartCode>,
+    known: &Known,
+    calendar: &Calendar,
+    faults: &Faults,
+) -> Option<Way> {
+    let recipe = by_recipe(row, part, known, faults);
+    let off_by = row.moment(faults, "off_by", calendar);
+    let swap_min = row.number(faults, "swap_min", 0, 1..=20_160);
+    let second_build = row.number(faults, "second_build", 0, 0..=1_000_000_000);
+    Some(Way::StandIn(StandIn {
+        recipe: recipe?,
+        off_by: off_by?,
+        swap_min: swap_min?,
+        second_build: second_build?,
+    }))
+}
+
+fn by_recipe(
+    row: &Row,
+    part: Option<&PartCode>,
+    known: &Known,
+    faults: &Faults,
+) -> Option<RecipeCode> {
     for column in ["delivery", "expected", "fit_min", "crew"] {
         if row.given(column).is_some() {
             row.fault(faults, column, "not for a recipe; leave it empty");
@@ -208,22 +267,72 @@ fn by_recipe(row: &Row, part: Option<&PartCode>, known: &Known, faults: &Faults)
         let what = format!("'{recipe}' makes {makes}; the request is for {needs}");
         row.fault(faults, "recipe", what);
     }
-    Some(Way::Recipe(recipe))
+    Some(recipe)
 }
 
-fn yes(row: &Row, calendar: &Calendar, faults: &Faults) -> Option<SeedYes> {
+fn answer(row: &Row, known: &Known, calendar: &Calendar, faults: &Faults) -> Option<SeedAnswer> {
     let who = row.parse(faults, "who");
     let name = row.text(faults, "name", 80);
     let words = row.text(faults, "words", 2000);
+    let about = row.parse_optional(faults, "about");
+    let came = row.parse_optional(faults, "came");
+    let limits = row.text_or_empty(faults, "limits", 2000);
     let given_at = row.past(faults, "given", calendar);
-    let until = row.moment_optional(faults, "until", calendar);
-    Some(SeedYes {
-        yes: Yes {
+    let said = said(row, known, calendar, faults);
+    Some(SeedAnswer {
+        answer: Answer {
+            about: about?.unwrap_or(About::Build),
             who: who?,
             name: name?,
+            came: came?.unwrap_or(Came::InPerson),
             words: words?,
-            until: until?,
+            limits: limits?,
+            said: said?,
         },
         given_at: given_at?,
     })
+}
+
+/// Yes where nothing else is told.
+fn said(row: &Row, known: &Known, calendar: &Calendar, faults: &Faults) -> Option<Said> {
+    let until = row.moment_optional(faults, "until", calendar);
+    let expected = row.moment_optional(faults, "expected", calendar);
+    let recipes = known.recipes.keys().cloned().collect();
+    let recipe = row.one_of_optional(faults, "only_recipe", &recipes);
+    let revision = row.number_optional(faults, "only_revision", 0, 1..=10_000);
+    let only_for = |columns: &[&str], word: &str| {
+        for column in columns.iter().filter(|column| row.given(column).is_some()) {
+            row.fault(faults, column, format!("only for '{word}'; leave it empty"));
+        }
+    };
+    match row.given("said").unwrap_or("yes") {
+        "yes" => {
+            only_for(&["expected"], "awaited");
+            let (recipe, revision) = (recipe?, revision?);
+            if recipe.is_some() != revision.is_some() {
+                let what = "only_recipe and only_revision belong together; give both or neither";
+                row.fault(faults, "only_revision", what);
+            }
+            Some(Said::Yes {
+                until: until?,
+                only: recipe.zip(revision),
+            })
+        }
+        "no" => {
+            only_for(&["until", "only_recipe", "only_revision"], "yes");
+            only_for(&["expected"], "awaited");
+            Some(Said::No)
+        }
+        "awaited" => {
+            only_for(&["until", "only_recipe", "only_revision"], "yes");
+            Some(Said::Awaited {
+                expected: expected?,
+            })
+        }
+        other => {
+            let what = format!("'{other}' is none of: yes, no, awaited");
+            row.fault(faults, "said", what);
+            None
+        }
+    }
 }

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use mendpost_core::catalogue::{Flag, Part, authority};
+use mendpost_core::catalogue::{Flag, Part, Rules};
 use mendpost_core::code::PartCode;
 use sqlx::SqliteConnection;
 
@@ -14,7 +14,8 @@ use crate::seed::part::{PARTS, part};
 use crate::seed::row::{Row, codes};
 use crate::seed::write::catalogue::{insert_flags, insert_part};
 use crate::situation;
-use crate::words::work::{self, flag};
+use crate::words::authority::authority;
+use crate::words::work::flag;
 
 impl Listed for Part {
     fn cell(&self, column: &str) -> Cell {
@@ -40,6 +41,7 @@ pub fn read(
     reader: &Reader<'_>,
     rows: Vec<Row>,
     stored: Vec<Part>,
+    rules: &Rules,
 ) -> (Vec<Entry>, Vec<ToWrite<Part>>) {
     let _: BTreeSet<PartCode> = codes(&rows, "code", reader.faults);
     let stored: BTreeMap<String, Part> = stored
@@ -62,7 +64,7 @@ pub fn read(
             code: shown.code.to_string(),
             name: shown.name.clone(),
             fate,
-            caution: stands.map_or_else(String::new, |stands| asks_less(stands, shown)),
+            caution: stands.map_or_else(String::new, |stands| asks_less(stands, shown, rules)),
         });
         writes.extend(said.map(|value| ToWrite {
             is_new: stands.is_none(),
@@ -74,7 +76,7 @@ pub fn read(
 
 /// What may not be asked for any more once a part has lost a flag; empty if it lost none but that
 /// nothing depends on it. None at all counts as unknown, so a first flag takes that away.
-fn asks_less(before: &Part, after: &Part) -> String {
+fn asks_less(before: &Part, after: &Part, rules: &Rules) -> String {
     let marks = |part: &Part| match part.flags.is_empty() {
         true => BTreeSet::from([Flag::Unknown]),
         false => part.flags.clone(),
@@ -87,17 +89,13 @@ fn asks_less(before: &Part, after: &Part) -> String {
     if lost.is_empty() {
         return String::new();
     }
+    let asked = |part: &Part| authority(&rules.authority(&part.flags));
     let (was, will) = (asked(before), asked(after));
     let lost = lost.join(", ");
     match was == will {
         true => format!("Is no longer marked: {lost}. As before: {will}."),
         false => format!("Is no longer marked: {lost}. Until now: {was}. From now on: {will}."),
     }
-}
-
-/// Who must say yes, and to what.
-fn asked(part: &Part) -> String {
-    work::authority(authority(&part.flags))
 }
 
 pub async fn write(change: &mut Change, parts: Vec<ToWrite<Part>>) -> Result<(), AppError> {

@@ -1,6 +1,6 @@
 //! What the sheets of one kind say beside what stands: every fault, or what an import would do.
 
-use mendpost_core::catalogue::{Part, Recipe};
+use mendpost_core::catalogue::{Part, Recipe, Rules};
 use mendpost_core::situation::{Asset, Capability};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
@@ -18,6 +18,7 @@ use crate::seed::row::Row;
 use crate::seed::time::Calendar;
 use crate::seed::write::Ids;
 use crate::seed::{SeedFault, SeedLot};
+use crate::situation;
 
 /// Sheets without a fault.
 pub struct Reading {
@@ -150,7 +151,7 @@ fn rows(kind: Kind, upload: &Upload, faults: &Faults) -> Option<(Separator, Vec<
 enum Stands {
     Assets(Vec<Asset>),
     Capabilities(Vec<Capability>, Vec<Asset>),
-    Parts(Vec<Part>),
+    Parts(Vec<Part>, Rules),
     Recipes(recipe::Book),
     Lots(lot::Book),
 }
@@ -163,7 +164,10 @@ impl Stands {
                 capability::stored(connection).await?,
                 asset::stored(connection).await?,
             ),
-            Kind::Parts => Stands::Parts(part::stored(connection).await?),
+            Kind::Parts => Stands::Parts(
+                part::stored(connection).await?,
+                situation::rules(connection).await?,
+            ),
             Kind::Recipes => Stands::Recipes(recipe::Book::load(connection).await?),
             Kind::Lots => Stands::Lots(lot::Book {
                 lots: lot::stored(connection).await?,
@@ -194,8 +198,8 @@ fn read(
             let (entries, writes) = capability::read(&reader, first, stored, assets);
             (entries, Writes::Capabilities(writes))
         }
-        Stands::Parts(stored) => {
-            let (entries, writes) = part::read(&reader, first, stored);
+        Stands::Parts(stored, rules) => {
+            let (entries, writes) = part::read(&reader, first, stored, &rules);
             (entries, Writes::Parts(writes))
         }
         Stands::Recipes(book) => {

@@ -85,6 +85,8 @@ pub(super) async fn recipes(
            from recipe r
            where ? or state = 'approved'
              or revision = (select max(revision) from recipe where code = r.code)
+             or exists (select 1 from work_done w join request q on q.id = w.request_id
+                where w.recipe_id = r.id and q.state = 'open')
            order by code, revision"#,
         every
     )

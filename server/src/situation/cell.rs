@@ -121,10 +121,11 @@ async fn closures(
 pub(super) async fn duty_hours(
     connection: &mut SqliteConnection,
 ) -> Result<Vec<DutyHours>, sqlx::Error> {
-    let rows =
-        sqlx::query!("select days, from_min, to_min, crew from duty_hours order by from_min")
-            .fetch_all(connection)
-            .await?;
+    let rows = sqlx::query!(
+        "select days, from_min, to_min, crew, sprayers, machinists from duty_hours order by from_min"
+    )
+    .fetch_all(connection)
+    .await?;
     Ok(rows
         .into_iter()
         .map(|row| DutyHours {
@@ -137,6 +138,8 @@ pub(super) async fn duty_hours(
             from: time_of_day(row.from_min),
             to: time_of_day(row.to_min),
             crew: row.crew,
+            sprayers: row.sprayers,
+            machinists: row.machinists,
         })
         .collect())
 }

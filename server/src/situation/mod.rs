@@ -4,6 +4,7 @@ mod catalogue;
 mod cell;
 mod need;
 mod requests;
+mod rules;
 mod supply;
 
 use std::collections::BTreeMap;
@@ -21,6 +22,7 @@ use crate::site;
 
 pub(crate) use catalogue::parts;
 pub(crate) use need::assets;
+pub(crate) use rules::load as rules;
 pub(crate) use supply::powders;
 
 /// What the site needs, as said last.
@@ -74,6 +76,7 @@ pub async fn load(
         capabilities: need::capabilities(connection, &codes).await?,
         assets: need::assets(connection).await?,
         requests: requests::load(connection, &codes).await?,
+        rules: rules::load(connection).await?,
         metals: catalogue::metals(connection).await?,
         parts,
         recipes,

@@ -1,7 +1,7 @@
 use std::collections::BTreeMap;
 
-use mendpost_core::catalogue::Yes;
-use mendpost_core::situation::{BaseMetal, Request, Way};
+use mendpost_core::catalogue::{Answer, Said};
+use mendpost_core::situation::{BaseMetal, Begun, Request, Spare, StandIn, Way};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
@@ -13,11 +13,13 @@ pub(super) async fn load(
     codes: &Codes,
 ) -> Result<Vec<Request>, sqlx::Error> {
     let mut ways = ways(connection, codes).await?;
-    let mut yeses = yeses(connection).await?;
+    let mut answers = answers(connection).await?;
+    let mut begun = begun(connection).await?;
     let rows = sqlx::query!(
         r#"select id as "id: Uuid", number, asset_id as "asset_id: Uuid", part_id as "part_id: Uuid", part_name, damage,
              description, reported_ms, asked_by, needed_by_ms, danger as "danger: bool", at_cell_ms,
-             base_metal_id as "base_metal_id: Uuid", base_metal_known as "base_metal_known: bool"
+             base_metal_id as "base_metal_id: Uuid", base_metal_known as "base_metal_known: bool",
+             tag, mass_g, spare, spare_where
            from request where state = 'open' order by reported_ms, number"#
     )
     .fetch_all(connection)
@@ -44,11 +46,23 @@ pub(super) async fn load(
                     })
                     .transpose()?,
                 at_cell_from: at_if(row.at_cell_ms)?,
+                tag: row.tag,
+                mass_g: row.mass_g,
+                spare: spare(&row.spare, row.spare_where),
                 ways: ways.remove(&row.id).unwrap_or_default(),
-                yeses: yeses.remove(&row.id).unwrap_or_default(),
+                answers: answers.remove(&row.id).unwrap_or_default(),
+                begun: begun.remove(&row.id),
             })
         })
         .collect()
+}
+
+fn spare(said: &str, place: String) -> Spare {
+    match said {
+        "yes" => Spare::There(place),
+        "no" => Spare::Absent,
+        _ => Spare::NotKnown,
+    }
 }
 
 async fn ways(
@@ -56,46 +70,103 @@ async fn ways(
     codes: &Codes,
 ) -> Result<BTreeMap<Uuid, Vec<Way>>, sqlx::Error> {
     let rows = sqlx::query!(
-        r#"select request_id as "request_id: Uuid", recipe_code, delivery_id as "delivery_id: Uuid", expected_ms, fit_min, crew
+        r#"select request_id as "request_id: Uuid", kind, recipe_code, delivery_id as "delivery_id: Uuid",
+             expected_ms, fit_min, crew, off_by_ms, swap_min, second_build
            from request_way order by request_id, position"#
     )
     .fetch_all(connection)
     .await?;
     let mut ways: BTreeMap<Uuid, Vec<Way>> = BTreeMap::new();
+    let missing = || sqlx::Error::RowNotFound;
     for row in rows {
-        let way = match (row.recipe_code, row.expected_ms, row.fit_min, row.crew) {
-            (Some(recipe), ..) => Way::Recipe(word(&recipe)?),
-            (None, Some(expected), Some(fit_min), Some(crew)) => Way::TruePart {
+        let recipe = row.recipe_code.as_deref().map(word).transpose()?;
+        let way = match row.kind.as_str() {
+            "recipe" => Way::Recipe(recipe.ok_or_else(missing)?),
+            "stand-in" => Way::StandIn(StandIn {
+                recipe: recipe.ok_or_else(missing)?,
+                off_by: at(row.off_by_ms.ok_or_else(missing)?)?,
+                swap_min: row.swap_min.ok_or_else(missing)?,
+                second_build: row.second_build.ok_or_else(missing)?,
+            }),
+            _ => Way::TruePart {
                 delivery: row
                     .delivery_id
                     .map(|id| code(&codes.deliveries, id))
                     .transpose()?,
-                expected: at(expected)?,
-                fit_min,
-                crew,
+                expected: at(row.expected_ms.ok_or_else(missing)?)?,
+                fit_min: row.fit_min.ok_or_else(missing)?,
+                crew: row.crew.ok_or_else(missing)?,
             },
-            _ => return Err(sqlx::Error::RowNotFound),
         };
         ways.entry(row.request_id).or_default().push(way);
     }
     Ok(ways)
 }
 
-async fn yeses(connection: &mut SqliteConnection) -> Result<BTreeMap<Uuid, Vec<Yes>>, sqlx::Error> {
+/// Answers by request, the oldest first.
+async fn answers(
+    connection: &mut SqliteConnection,
+) -> Result<BTreeMap<Uuid, Vec<Answer>>, sqlx::Error> {
     let rows = sqlx::query!(
-        r#"select request_id as "request_id: Uuid", who, name, words, until_ms from yes order by given_ms"#
+        r#"select request_id as "request_id: Uuid", about, who, name, came, words, limits, said, until_ms,
+             only_recipe, only_revision, expected_ms
+           from answer order by given_ms, id"#
     )
     .fetch_all(connection)
     .await?;
-    let mut yeses: BTreeMap<Uuid, Vec<Yes>> = BTreeMap::new();
+    let mut answers: BTreeMap<Uuid, Vec<Answer>> = BTreeMap::new();
     for row in rows {
-        let yes = Yes {
+        let said = match row.said.as_str() {
+            "no" => Said::No,
+            "awaited" => Said::Awaited {
+                expected: at_if(row.expected_ms)?,
+            },
+            _ => Said::Yes {
+                until: at_if(row.until_ms)?,
+                only: row
+                    .only_recipe
+                    .as_deref()
+                    .map(word)
+                    .transpose()?
+                    .zip(row.only_revision),
+            },
+        };
+        let answer = Answer {
+            about: word(&row.about)?,
             who: word(&row.who)?,
             name: row.name,
+            came: word(&row.came)?,
             words: row.words,
-            until: at_if(row.until_ms)?,
+            limits: row.limits,
+            said,
         };
-        yeses.entry(row.request_id).or_default().push(yes);
+        answers.entry(row.request_id).or_default().push(answer);
     }
-    Ok(yeses)
+    Ok(answers)
+}
+
+/// How far work has come, by request: what was done since it was last sent back to be sorted.
+async fn begun(connection: &mut SqliteConnection) -> Result<BTreeMap<Uuid, Begun>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"select w.request_id as "request_id!: Uuid", r.code as "code!: String", r.revision as "revision!: i64",
+             count(*) as "done!: i64", max(w.ended_ms) as "ended_ms!: i64"
+           from work_done w
+           join recipe r on r.id = w.recipe_id
+           where w.journal_sequence > coalesce((select max(d.journal_sequence) from request_decision d
+             where d.request_id = w.request_id and d.decision in ('sent-back', 'reopened')), 0)
+           group by w.request_id, w.recipe_id"#
+    )
+    .fetch_all(connection)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let begun = Begun {
+                recipe: word(&row.code)?,
+                revision: row.revision,
+                done: usize::try_from(row.done).unwrap_or(0),
+                ended_at: at(row.ended_ms)?,
+            };
+            Ok((row.request_id, begun))
+        })
+        .collect()
 }

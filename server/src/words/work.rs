@@ -1,11 +1,11 @@
 //! Words for requests, the work on them, and what the site loses meanwhile.
 
 use chrono::{DateTime, TimeDelta, Utc};
-use mendpost_core::catalogue::{Authority, Flag};
+use mendpost_core::catalogue::Flag;
 use mendpost_core::lineup::{CapabilityLoss, LotShare, Opens, StepPlan, Work};
 use mendpost_core::situation::{Damage, Request, Way};
 
-use super::{Words, who_word};
+use super::Words;
 use crate::page::{clock, moment, whole};
 
 impl Words<'_> {
@@ -49,7 +49,7 @@ impl Words<'_> {
         let request = requests.find(|r| r.code.as_str() == request)?;
         let expected = request.ways.iter().find_map(|way| match way {
             Way::TruePart { expected, .. } => Some(*expected),
-            Way::Recipe(_) => None,
+            Way::Recipe(_) | Way::StandIn(_) => None,
         })?;
         let gate = format!("time, the true part comes {}", self.when(expected));
         Some((gate, self.opens(&Opens::TruePart)))
@@ -138,25 +138,8 @@ pub const fn flag(flag: Flag) -> &'static str {
         Flag::Lifts => "lifts",
         Flag::HoldsPressure => "holds pressure",
         Flag::SteersOrBrakes => "steers or brakes",
-        Flag::ExplosiveArea => "explosive area",
+        Flag::ExplosiveArea => "works where the air can explode",
         Flag::Unknown => "use not known, counts as can injure",
-    }
-}
-
-/// Who must say yes, and to what.
-pub fn authority(authority: Authority) -> String {
-    match authority {
-        Authority::Free => "the crew may build and release it".to_owned(),
-        Authority::BuildThenAsk(who) => {
-            format!("may be built; fitted only after {} says yes", who_word(who))
-        }
-        Authority::AskFirst(who) => format!("not built before {} says yes", who_word(who)),
-        Authority::Refused(who) => {
-            format!(
-                "not built here, unless {} plans it in writing",
-                who_word(who)
-            )
-        }
     }
 }
 

@@ -152,7 +152,7 @@ fn save(file: &Path, content: &[u8]) {
 /// Acts on an entry of a list that the demonstration has, and a page that is not there.
 const ACTS: [&str; 14] = [
     "/requests/8/photos",
-    "/requests/15/yes",
+    "/requests/15/answer",
     "/powder/L0408",
     "/powder/L0408/release",
     "/powder/L0415/hold",

@@ -11,7 +11,7 @@ async fn wrong_entries_are_told_beside_their_field_and_nothing_is_stored() {
     let mut app = planned().await;
     let before = journal_length(&app).await;
     let long = "x".repeat(2001);
-    let wrong: [(&str, &str, &str); 24] = [
+    let wrong: [(&str, &str, &str); 35] = [
         ("asset", "", "choose the machine"),
         (
             "asset",
@@ -41,27 +41,74 @@ async fn wrong_entries_are_told_beside_their_field_and_nothing_is_stored() {
             "2001 characters are too many; use at most 2000",
         ),
         (
-            "machine",
-            "",
-            "say whether the machine is down or still runs",
+            "fails_at",
+            "2026-11-26T15:40",
+            "leave this empty, or choose &#39;worn&#39;",
         ),
         (
-            "machine_at",
+            "no_date",
+            "yes",
+            "leave this empty, or choose &#39;worn&#39;",
+        ),
+        (
+            "take_off_at",
+            "2026-11-26T15:40",
+            "leave this empty, or choose &#39;interim&#39;",
+        ),
+        (
+            "spare",
+            "maybe",
+            "say whether there is a spare: yes, none, or not known",
+        ),
+        ("spare_where", "", "say where the spare lies"),
+        (
+            "spare_where",
+            &long[..81],
+            "81 characters are too many; use at most 80",
+        ),
+        (
+            "base_metal",
+            "XX",
+            "there is no such metal; choose from the list",
+        ),
+        (
+            "base_metal",
+            "",
+            "choose the metal that is known or assumed, or leave both open",
+        ),
+        (
+            "base_metal_known",
+            "",
+            "say whether the metal is known or assumed",
+        ),
+        (
+            "tag",
+            "04 17",
+            "a tag has letters, figures, hyphens and strokes only, as 0417 or A-12",
+        ),
+        (
+            "mass",
+            "heavy",
+            "&#39;heavy&#39; is not a number; use figures with at most one point or comma",
+        ),
+        ("mass", "0", "0 is out of range; enter 0.001 to 50000"),
+        (
+            "down_since",
             "yesterday",
             "&#39;yesterday&#39; is not a date and time; use year-month-day and hours:minutes, as 2026-11-25 14:40",
         ),
         (
-            "machine_at",
+            "down_since",
             "2026-11-25T15:50",
-            "that is in 10 min; give a time up to now, or choose that the machine runs",
+            "that is in 10 min; give a time up to now, or choose &#39;worn&#39;",
         ),
         (
-            "machine_at",
+            "down_since",
             "2016-11-25T15:40",
             "that is more than a year away, 3652 days ago; look at the year",
         ),
         (
-            "machine_at",
+            "down_since",
             "0001-01-01T00:00",
             "that is more than a year away, 739944 days ago; look at the year",
         ),
@@ -86,7 +133,7 @@ async fn wrong_entries_are_told_beside_their_field_and_nothing_is_stored() {
             "2126-11-25T12:00",
             "that is more than a year away, in 36523 days; look at the year",
         ),
-        ("danger", "", "say yes or no"),
+        ("danger", "", "say whether anybody is in danger now"),
         (
             "broken_part",
             "",
@@ -104,7 +151,7 @@ async fn wrong_entries_are_told_beside_their_field_and_nothing_is_stored() {
             "that is more than a year away, in 2912114 days; look at the year",
         ),
         (
-            "machine_at",
+            "down_since",
             "2026-02-30T12:00",
             "&#39;2026-02-30T12:00&#39; is not a date and time; use year-month-day and hours:minutes, as 2026-11-25 14:40",
         ),
@@ -124,7 +171,14 @@ async fn wrong_entries_are_told_beside_their_field_and_nothing_is_stored() {
         assert!(page.contains("Two blades gone, hub cracked 40 mm") || field == "description");
         let kept = matches!(
             field,
-            "asset" | "part" | "damage" | "machine" | "danger" | "broken_part"
+            "asset"
+                | "part"
+                | "damage"
+                | "danger"
+                | "broken_part"
+                | "spare"
+                | "base_metal"
+                | "base_metal_known"
         ) || page.contains(value);
         assert!(kept, "{field} keeps {value}");
     }
@@ -140,21 +194,50 @@ async fn wrong_entries_are_told_beside_their_field_and_nothing_is_stored() {
 async fn contradictions_are_told() {
     let mut app = planned().await;
     type Case<'a> = (&'a [(&'a str, &'a str)], &'a str, &'a str);
-    let cases: [Case<'_>; 5] = [
+    let cases: [Case<'_>; 10] = [
         (
             &[("part", "not-listed")],
             "part_name",
             "say what the part is called; it is not in the list",
         ),
         (
-            &[("machine", "runs")],
-            "machine_at",
-            "leave the time empty, or choose &#39;runs, will fail at&#39;",
+            &[("description", "")],
+            "description",
+            "say in a few words what is broken, or add a photo",
         ),
         (
-            &[("machine", "expected"), ("machine_at", "")],
-            "machine_at",
-            "enter something here",
+            &[("damage", "worn")],
+            "down_since",
+            "leave this empty, or choose &#39;damaged&#39;",
+        ),
+        (
+            &[("damage", "worn"), ("down_since", "")],
+            "fails_at",
+            "enter when it is expected to fail, or tick &#39;no date known&#39;",
+        ),
+        (
+            &[
+                ("damage", "worn"),
+                ("down_since", ""),
+                ("fails_at", "2026-11-26T15:40"),
+                ("no_date", "yes"),
+            ],
+            "fails_at",
+            "leave the date empty, or take off &#39;no date known&#39;",
+        ),
+        (
+            &[("damage", "interim"), ("down_since", "")],
+            "take_off_at",
+            "enter the date by which it must come off",
+        ),
+        (
+            &[
+                ("damage", "interim"),
+                ("down_since", ""),
+                ("take_off_at", "2026-11-26T15:40"),
+            ],
+            "needed_by",
+            "leave this empty: an interim part is replaced by its take-off date",
         ),
         (
             &[("broken_part", "here")],
@@ -162,9 +245,19 @@ async fn contradictions_are_told() {
             "leave the time empty, or choose &#39;arrives later&#39;",
         ),
         (
-            &[("asset", "WP1"), ("machine", "runs"), ("machine_at", "")],
-            "machine",
-            "feed pump 1 has been down since 15 Nov 2026 05:00; choose &#39;is down&#39;",
+            &[("spare", "no")],
+            "spare_where",
+            "leave the place empty, or say that there is a spare",
+        ),
+        (
+            &[
+                ("asset", "WP1"),
+                ("damage", "worn"),
+                ("down_since", ""),
+                ("fails_at", "2026-11-26T15:40"),
+            ],
+            "damage",
+            "feed pump 1 has been down since 15 Nov 2026 05:00; choose &#39;damaged&#39;, or tick &#39;no date known&#39;",
         ),
     ];
     for (otherwise, field, message) in cases {
@@ -189,4 +282,25 @@ async fn contradictions_are_told() {
         "{}",
         page.body
     );
+}
+
+/// A tag hangs on one part only; when that is done with, it may hang on another.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_tag_hangs_on_one_open_request() {
+    let mut app = planned().await;
+    assert_eq!(report(&mut app, &[]).await.status, StatusCode::SEE_OTHER);
+    let again = [("asset", "GS4"), ("tag", "A-0417")];
+    let page = report(&mut app, &again).await;
+    assert_eq!(page.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert_eq!(
+        page.field_error("tag"),
+        Some(
+            "tag A-0417 hangs on R31, generating set 1 alternator fan hub; read the tag again, or hang another"
+        )
+    );
+    sqlx::query("update request set state = 'closed' where number = 31")
+        .execute(&app.state.db.write)
+        .await
+        .expect("closed");
+    assert_eq!(report(&mut app, &again).await.status, StatusCode::SEE_OTHER);
 }

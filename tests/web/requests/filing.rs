@@ -30,11 +30,13 @@ async fn a_report_is_filed_and_planned() {
     );
     let row =
         "select part_name || '|' || damage || '|' || description || '|' || reported_by || '|' ||
-                 asked_by || '|' || danger || '|' || state from request where number = 31";
+                 asked_by || '|' || danger || '|' || state || '|' || spare || '|' || spare_where || '|' ||
+                 tag || '|' || mass_g || '|' || metal.code || '|' || base_metal_known
+               from request join metal on metal.id = base_metal_id where number = 31";
     assert_eq!(
         text(&app, row).await.as_deref(),
         Some(
-            "alternator fan hub|damaged|Two blades gone, hub cracked 40 mm|Sprayer|Power station foreman|1|open"
+            "alternator fan hub|damaged|Two blades gone, hub cracked 40 mm|Sprayer|Power station foreman|1|open|yes|mainland depot, shelf 4|A-0417|3250|AL|0"
         )
     );
     let ways =
@@ -55,7 +57,15 @@ async fn a_report_is_filed_and_planned() {
     );
     assert!(page.contains("Plan again to give R31, generating set 1 alternator fan hub, a place."));
     assert!(page.contains("action=\"/line-up/plan\""));
-    assert!(page.contains("Somebody is in danger"));
+    for told in [
+        "Somebody is in danger",
+        "A-0417",
+        "3.25 kg",
+        "Aluminium, assumed",
+        "There is one: mainland depot, shelf 4",
+    ] {
+        assert!(page.contains(told), "{told}");
+    }
 
     app.post("/line-up/plan", &[]).await;
     let stored = queries::latest(&app.state.db.read)
@@ -95,30 +105,102 @@ async fn a_machine_that_is_down_stays_down_from_when_it_stopped() {
     let mut app = planned().await;
     let down = "select down_from_ms from asset where code = 'WP1'";
     let (first, before) = (number(&app, down).await, journal_length(&app).await);
-    let pump = [("asset", "WP1"), ("part", "WP-SLEEVE"), ("machine_at", "")];
+    let pump = [("asset", "WP1"), ("part", "WP-SLEEVE"), ("down_since", "")];
     assert_eq!(report(&mut app, &pump).await.status, StatusCode::SEE_OTHER);
     assert_eq!(number(&app, down).await, first);
     assert_eq!(journal_length(&app).await, before + 1);
 }
 
-/// One that still runs on a cracked part: down from when it is expected to fail, or not at all.
+/// One that still runs on a worn part: down from when that is expected to fail, or not at all. One on an
+/// interim part stops when that must come off, and its successor is needed by then.
 #[tokio::test(flavor = "multi_thread")]
-async fn a_machine_that_runs_goes_down_when_it_is_expected_to() {
+async fn what_the_matter_is_says_when_the_machine_stops() {
     let mut app = planned().await;
     let fails = [
-        ("machine", "expected"),
-        ("machine_at", "2026-11-26T15:40"),
         ("damage", "worn"),
+        ("down_since", ""),
+        ("fails_at", "2026-11-26T15:40"),
     ];
     assert_eq!(report(&mut app, &fails).await.status, StatusCode::SEE_OTHER);
     let down = number(&app, "select down_from_ms from asset where code = 'GS1'").await;
     assert_eq!(down, Some(START + 24 * 3_600_000));
-    let runs = [("asset", "GS4"), ("machine", "runs"), ("machine_at", "")];
-    assert_eq!(report(&mut app, &runs).await.status, StatusCode::SEE_OTHER);
+
+    let no_date = [
+        ("asset", "GS4"),
+        ("damage", "worn"),
+        ("down_since", ""),
+        ("no_date", "yes"),
+        ("tag", ""),
+    ];
     assert_eq!(
-        number(&app, "select down_from_ms from asset where code = 'GS4'").await,
-        None
+        report(&mut app, &no_date).await.status,
+        StatusCode::SEE_OTHER
     );
+    let down = "select down_from_ms from asset where code = 'GS4'";
+    assert_eq!(number(&app, down).await, None);
+
+    // Four days on, at the same time of day.
+    let interim = [
+        ("asset", "GS4"),
+        ("damage", "interim"),
+        ("down_since", ""),
+        ("take_off_at", "2026-11-29T15:40"),
+        ("needed_by", ""),
+        ("tag", ""),
+    ];
+    assert_eq!(
+        report(&mut app, &interim).await.status,
+        StatusCode::SEE_OTHER
+    );
+    assert_eq!(number(&app, down).await, Some(START + 96 * 3_600_000));
+    let needed = number(&app, "select needed_by_ms from request where number = 33").await;
+    assert_eq!(needed, Some(START + 96 * 3_600_000));
+}
+
+/// Pump 1 is down for another part; that its sleeve is worn too is told without a date.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_worn_part_may_be_found_on_a_machine_that_is_down() {
+    let mut app = planned().await;
+    let down = "select down_from_ms from asset where code = 'WP1'";
+    let first = number(&app, down).await;
+    let worn = [
+        ("asset", "WP1"),
+        ("part", "WP-SLEEVE"),
+        ("damage", "worn"),
+        ("down_since", ""),
+        ("no_date", "yes"),
+    ];
+    assert_eq!(report(&mut app, &worn).await.status, StatusCode::SEE_OTHER);
+    assert_eq!(number(&app, down).await, first);
+}
+
+/// The form of a machine offers its own parts first, then those of machines that serve the same.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_parts_of_the_chosen_machine_come_first() {
+    let mut app = planned().await;
+    let page = app.get("/requests/new?asset=WP1").await;
+    assert!(page.contains("<option value=\"WP1\" selected>"));
+    let groups: Vec<&str> = page
+        .body
+        .split("<optgroup label=\"")
+        .skip(1)
+        .filter_map(|rest| rest.split('"').next())
+        .collect();
+    assert_eq!(
+        groups,
+        [
+            "Asked for on this machine before",
+            "On machines that serve the same",
+            "Other parts"
+        ]
+    );
+    let own = mendpost_tests::between(&page.body, "this machine before\">", "</optgroup>");
+    let own = own.expect("a group");
+    assert!(
+        own.contains("WP-IMPELLER") && own.contains("WP-SLEEVE"),
+        "{own}"
+    );
+    assert_eq!(own.matches("<option").count(), 2, "{own}");
 }
 
 /// What was typed is shown as text, never as a page's own.

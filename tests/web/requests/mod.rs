@@ -1,12 +1,14 @@
 //! Reading requests, and reporting a damaged part.
 
+mod arrival;
 mod entries;
 mod filing;
+mod photos;
 
 use axum::http::StatusCode;
 use mendpost_core::people::Role;
 use mendpost_server::lineup::queries;
-use mendpost_tests::{Answer, App, number, text};
+use mendpost_tests::{Answer, App, SentFile, number, text};
 
 /// The demonstration, planned once, before the crew's eyes.
 async fn planned() -> App {
@@ -17,30 +19,43 @@ async fn planned() -> App {
 }
 
 /// A report that is right in every field: generating set 1 has run until now.
-const REPORT: [(&str, &str); 12] = [
+const REPORT: [(&str, &str); 20] = [
     ("asset", "GS1"),
     ("part", "GS-FANHUB"),
     ("part_name", ""),
     ("damage", "damaged"),
+    ("down_since", "2026-11-25T13:00"),
+    ("fails_at", ""),
+    ("no_date", ""),
+    ("take_off_at", ""),
     ("description", "Two blades gone, hub cracked 40 mm"),
-    ("machine", "down"),
-    ("machine_at", "2026-11-25T13:00"),
+    ("danger", "yes"),
     ("asked_by", "Power station foreman"),
     ("needed_by", "2026-11-27T12:00"),
-    ("danger", "yes"),
     ("broken_part", "arrives"),
     ("arrives_at", "2026-11-25T18:30"),
+    ("spare", "yes"),
+    ("spare_where", "mainland depot, shelf 4"),
+    ("base_metal", "AL"),
+    ("base_metal_known", "assumed"),
+    ("tag", "a-0417"),
+    ("mass", "3.25"),
 ];
 
-/// The report with some fields typed otherwise.
+/// The report with some fields typed otherwise, as a page without photos sends it.
 async fn report(app: &mut App, otherwise: &[(&str, &str)]) -> Answer {
+    report_with(app, otherwise, &[]).await
+}
+
+/// The same with photos.
+async fn report_with(app: &mut App, otherwise: &[(&str, &str)], photos: &[SentFile<'_>]) -> Answer {
     app.get("/requests/new").await;
     let mut fields = REPORT;
     for (name, value) in otherwise {
         let field = fields.iter_mut().find(|(known, _)| known == name);
         field.expect("a field of the form").1 = value;
     }
-    app.post("/requests/new", &fields).await
+    app.post_files("/requests/new", &fields, photos).await
 }
 
 async fn journal_length(app: &App) -> i64 {

@@ -88,10 +88,9 @@ async fn a_part_that_asks_for_less_is_pointed_out() {
                  SM-ROLLER,feed roller sleeve,520,180,180,14500,form-only\n";
     let preview = send(&mut app, "parts", &[("parts", sheet.as_bytes())]).await;
     assert!(preview.contains("Look at the row that may ask for less, then import it."));
-    let told = "Is no longer marked: carries load. Until now: may be built; fitted only after the owner&#39;s engineer says yes. \
-                From now on: the crew may build and release it.";
-    let told = told.replace("&#39;", "’");
-    assert!(preview.contains(&told), "{}", preview.body);
+    let told = "Is no longer marked: carries load. Until now: may be built; fitted only after the owner’s \
+                engineer says yes in writing. From now on: the crew may build and release it.";
+    assert!(preview.contains(told), "{}", preview.body);
     assert_eq!(preview.body.matches("Is no longer marked").count(), 1);
     let place = |code: &str| preview.body.find(&format!("<b>{code}</b>")).expect("a row");
     assert!(
@@ -99,7 +98,7 @@ async fn a_part_that_asks_for_less_is_pointed_out() {
         "what asks for less stands first"
     );
 
-    // 'Unknown' counts as can injure; without it the part still carries load, and asks for less.
+    // A part of which nobody has said what it does is not built; once somebody has, it asks for less.
     let unknown = "update part_flag set flag = 'unknown' where part_id = (select id from part where code = 'RC-RING')";
     sqlx::query(unknown)
         .execute(&app.state.db.write)
@@ -111,12 +110,12 @@ async fn a_part_that_asks_for_less_is_pointed_out() {
         "{}",
         preview.body
     );
-    assert!(preview.contains("Until now: not built before"));
+    assert!(preview.contains("Until now: nobody has said what it does"));
 }
 
-/// A flag that did not rule goes: the same yes is asked for, and it is said all the same.
+/// A part that can injure lifts no more: the examiner is not asked any more, and that is said.
 #[tokio::test]
-async fn a_lost_flag_is_pointed_out_though_the_yes_stays() {
+async fn a_lost_flag_is_pointed_out_beside_one_that_stays() {
     let mut app = signed_in(Role::Lead).await;
     let row = |flags| {
         format!("code,name,x_mm,y_mm,z_mm,mass_g,flags\nGB-HOOK,hook,90,60,20,800,{flags}\n")
@@ -135,7 +134,7 @@ async fn a_lost_flag_is_pointed_out_though_the_yes_stays() {
     )
     .await;
     assert!(
-        preview.contains("Is no longer marked: lifts. As before: not built before"),
+        preview.contains("Is no longer marked: lifts. Until now: not built before"),
         "{}",
         preview.body
     );

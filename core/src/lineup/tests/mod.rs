@@ -1,5 +1,7 @@
 //! The line-up on small sites: what goes in, what waits, and what lets it in.
 
+mod authority;
+mod begun;
 mod efficiency;
 mod endurance;
 mod flight;
@@ -13,8 +15,8 @@ mod site;
 mod stock;
 mod what_if;
 
-use super::{LineUp, Opens, Shut, Verified, complete, draft, line_up};
-use crate::planner::{CrewOrder, crew_plan};
+use super::{LineUp, Opens, Place, Shut, Verified, complete, draft, line_up};
+use crate::planner::{CrewOrder, Plan, Problem, crew_plan, loss};
 use crate::situation::Situation;
 
 /// The line-up of the crew's first order: any verified plan will do to test what is said of it.
@@ -25,7 +27,23 @@ fn planned(situation: &Situation) -> LineUp {
         vec![],
         "a drafted problem keeps the contract"
     );
-    let plan = complete(&problem, &crew_plan(&problem, CrewOrder::OldestFirst));
+    let plan = crew_plan(&problem, CrewOrder::OldestFirst);
+    completed(situation, problem, &plan)
+}
+
+/// The line-up of all that adds no loss to doing nothing.
+fn from_nothing(situation: &Situation) -> LineUp {
+    let problem = draft(situation).problem;
+    let mut nothing = Plan {
+        left_out: problem.jobs.iter().map(|j| j.id.clone()).collect(),
+        ..Plan::default()
+    };
+    nothing.loss = loss(&problem, &nothing);
+    completed(situation, problem, &nothing)
+}
+
+fn completed(situation: &Situation, problem: Problem, plan: &Plan) -> LineUp {
+    let plan = complete(&problem, plan);
     let verified = Verified::new(problem, plan).expect("the verifier finds nothing wrong");
     line_up(situation, &verified)
 }
@@ -52,4 +70,10 @@ fn is_planned(situation: &Situation, request: &str) -> bool {
         .places
         .iter()
         .any(|p| p.request.as_str() == request)
+}
+
+fn place(situation: &Situation, request: &str) -> Place {
+    let places = planned(situation).places;
+    let mut mine = places.into_iter().filter(|p| p.request.as_str() == request);
+    mine.next().expect("the request has a place")
 }

@@ -1,13 +1,13 @@
 //! A small site for tests: two pumps of which one must run, a crane, one powder, plenty of all.
 
-use crate::catalogue::{Flag, Operation, OperationKind, Part, Recipe, RecipeState, Spray};
+use crate::catalogue::{Flag, Operation, OperationKind, Part, Recipe, RecipeState, Rules, Spray};
 use crate::code::RequestCode;
 use crate::gas::Gas;
 use crate::powder::{Lot, LotState, Powder};
 use crate::quantity::Milligrams;
 use crate::situation::{
     Asset, Bank, Capability, Cell, Compressor, Damage, Fuel, Request, Shift, Site, Situation,
-    Station, Way,
+    Spare, Station, Way,
 };
 use chrono::{DateTime, TimeDelta, Utc};
 use std::collections::{BTreeMap, BTreeSet};
@@ -53,6 +53,8 @@ pub fn site() -> Situation {
                 from: at(day * 1440 + 360),
                 to: at(day * 1440 + 1080),
                 crew: 2,
+                sprayers: 2,
+                machinists: 2,
             })
             .collect(),
         powders: vec![Powder {
@@ -77,6 +79,7 @@ pub fn site() -> Situation {
             capability("quay", &["crane"], &[0, 40]),
         ],
         assets: vec![asset("pump-1"), asset("pump-2"), asset("crane")],
+        rules: Rules::usual(),
         metals: Vec::new(),
         parts: vec![part("P-1", &[Flag::FormOnly])],
         recipes: vec![recipe("P-1-316L", "P-1", 4_000)],
@@ -248,7 +251,11 @@ pub fn request(number: &str, asset: &str, part: &str, recipe: &str) -> Request {
         danger: false,
         base_metal: None,
         at_cell_from: None,
+        tag: None,
+        mass_g: None,
+        spare: Spare::NotKnown,
         ways: vec![Way::Recipe(code(recipe))],
-        yeses: vec![],
+        answers: vec![],
+        begun: None,
     }
 }

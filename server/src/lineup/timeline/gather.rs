@@ -275,6 +275,7 @@ fn idle(
             format!("waits for the {name}")
         }
         Some(Readiness::WaitsForPart(_)) => "waits for the broken part".to_owned(),
+        Some(Readiness::WaitsForYes(_)) => "waits for a yes".to_owned(),
         Some(_) => "waits for furnace, mill or people".to_owned(),
         None if line_up.waiting.is_empty() => "nothing waits".to_owned(),
         None => "waits: see the gates".to_owned(),

@@ -173,16 +173,26 @@ async fn duty(change: &mut Change, hours: &[DutyHours]) -> Result<(), AppError> 
         let days = days(&stretch.days);
         let (from, to) = (minute(stretch.from), minute(stretch.to));
         sqlx::query!(
-            "insert into duty_hours (id, days, from_min, to_min, crew) values (?, ?, ?, ?, ?)",
+            "insert into duty_hours (id, days, from_min, to_min, crew, sprayers, machinists)
+             values (?, ?, ?, ?, ?, ?, ?)",
             id,
             days,
             from,
             to,
             stretch.crew,
+            stretch.sprayers,
+            stretch.machinists,
         )
         .execute(change.connection())
         .await?;
-        let content = json!({ "days": days, "from_min": from, "to_min": to, "crew": stretch.crew });
+        let content = json!({
+            "days": days,
+            "from_min": from,
+            "to_min": to,
+            "crew": stretch.crew,
+            "sprayers": stretch.sprayers,
+            "machinists": stretch.machinists,
+        });
         change
             .journal("duty-hours.listed", Subject::new("duty-hours", id), content)
             .await?;

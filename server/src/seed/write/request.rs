@@ -1,9 +1,10 @@
-//! Requests, the ways in which each may be served, and the yeses given.
+//! Requests, the ways in which each may be served, and the answers given.
 
 use super::{Ids, id_of, optional_id};
 use crate::change::Change;
 use crate::error::AppError;
-use crate::seed::{SeedRequest, SeedYes, SiteData};
+use crate::requests::{self, NewAnswer};
+use crate::seed::{SeedAnswer, SeedRequest, SiteData};
 use mendpost_core::code::RequestCode;
 use mendpost_core::journal::Subject;
 use mendpost_core::situation::Way;
@@ -34,8 +35,11 @@ pub(super) async fn requests(
         });
         let subject = Subject::new("request", &request.code);
         change.journal("request.filed", subject, content).await?;
-        for yes in &seed.yeses {
-            insert_yes(change, id, &request.code, yes).await?;
+        if let Some((by, reason)) = &seed.sorted {
+            insert_sorted(change, id, &request.code, by, reason).await?;
+        }
+        for answer in &seed.answers {
+            insert_answer(change, id, &request.code, answer).await?;
         }
     }
     Ok(())
@@ -83,17 +87,6 @@ async fn insert_request(
     Ok(id)
 }
 
-/// The columns of `request_way` that depend on the way.
-#[derive(Default)]
-struct Columns<'a> {
-    kind: &'static str,
-    recipe: Option<&'a str>,
-    delivery: Option<Uuid>,
-    expected: Option<i64>,
-    fit_min: Option<i64>,
-    crew: Option<i64>,
-}
-
 async fn insert_way(
     change: &mut Change,
     request: Uuid,
@@ -101,78 +94,56 @@ async fn insert_way(
     way: &Way,
     ids: &Ids,
 ) -> Result<(), AppError> {
-    let columns = match way {
-        Way::Recipe(recipe) => Columns {
-            kind: "recipe",
-            recipe: Some(recipe.as_str()),
-            ..Columns::default()
-        },
-        Way::TruePart {
-            delivery,
-            expected,
-            fit_min,
-            crew,
-        } => Columns {
-            kind: "true-part",
-            recipe: None,
-            delivery: optional_id(&ids.deliveries, delivery.as_ref())?,
-            expected: Some(expected.timestamp_millis()),
-            fit_min: Some(*fit_min),
-            crew: Some(*crew),
-        },
+    let delivery = match way {
+        Way::TruePart { delivery, .. } => optional_id(&ids.deliveries, delivery.as_ref())?,
+        Way::Recipe(_) | Way::StandIn(_) => None,
     };
+    requests::insert_way(change.connection(), request, position, way, delivery, "").await?;
+    Ok(())
+}
+
+async fn insert_sorted(
+    change: &mut Change,
+    id: Uuid,
+    request: &RequestCode,
+    by: &str,
+    reason: &str,
+) -> Result<(), AppError> {
+    let content = json!({ "reason": reason, "by": by });
+    let subject = Subject::new("request", request);
+    let journal = change.journal("request.sorted", subject, content).await?;
+    let now = change.now();
     sqlx::query!(
-        "insert into request_way
-           (request_id, position, kind, recipe_code, delivery_id, expected_ms, fit_min, crew)
-         values (?, ?, ?, ?, ?, ?, ?, ?)",
-        request,
-        position,
-        columns.kind,
-        columns.recipe,
-        columns.delivery,
-        columns.expected,
-        columns.fit_min,
-        columns.crew,
+        "insert into request_decision (journal_sequence, request_id, decision, reason, decided_by, decided_ms)
+         values (?, ?, 'sorted', ?, ?, ?)",
+        journal,
+        id,
+        reason,
+        by,
+        now,
     )
     .execute(change.connection())
     .await?;
     Ok(())
 }
 
-async fn insert_yes(
+async fn insert_answer(
     change: &mut Change,
     request_id: Uuid,
     request: &RequestCode,
-    seed: &SeedYes,
+    seed: &SeedAnswer,
 ) -> Result<(), AppError> {
-    let id = Uuid::now_v7();
-    let yes = &seed.yes;
-    let who = yes.who.as_str();
-    let until = yes.until.map(|t| t.timestamp_millis());
-    let given = seed.given_at.timestamp_millis();
-    sqlx::query!(
-        "insert into yes (id, request_id, who, name, words, until_ms, given_ms)
-         values (?, ?, ?, ?, ?, ?, ?)",
-        id,
-        request_id,
-        who,
-        yes.name,
-        yes.words,
-        until,
-        given,
-    )
-    .execute(change.connection())
-    .await?;
-    let content = json!({
-        "request": request,
-        "who": who,
-        "name": yes.name,
-        "words": yes.words,
-        "until": until,
-        "given": given,
-    });
+    let new = NewAnswer {
+        answer: seed.answer.clone(),
+        given_ms: seed.given_at.timestamp_millis(),
+        typed_by: String::new(),
+        paper: None,
+    };
+    let id = requests::insert_answer(change.connection(), request_id, &new).await?;
+    let mut content = new.content();
+    content["request"] = json!(request);
     change
-        .journal("yes.recorded", Subject::new("yes", id), content)
+        .journal("answer.recorded", Subject::new("answer", id), content)
         .await?;
     Ok(())
 }

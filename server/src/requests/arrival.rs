@@ -1,0 +1,400 @@
+//! A broken part comes to the cell, or what was reported of it is put right: one more saying, and the
+//! newest holds.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+use mendpost_core::journal::Subject;
+use mendpost_core::situation::Damage;
+use serde_json::{Map, Value, json};
+
+use super::arrival_form::{ArrivalForm, Read};
+use super::detail::{self, Detail, HistoryRow, Metal, changes};
+use super::filing::{hang, hangs_elsewhere};
+use super::particulars::{DANGERS, SPARES, SURE};
+use super::queries::{self, OpenRequest};
+use super::times::Times;
+use crate::AppState;
+use crate::attachment::{self, Named, WithFiles};
+use crate::change::Change;
+use crate::error::AppError;
+use crate::form::FieldErrors;
+use crate::page::{Layout, Notice, Screen, page_with};
+use crate::people::{Visit, Who};
+use crate::version::{Field, Stale, is_current};
+
+/// The page on which a part is received or put right.
+#[derive(Template)]
+#[template(path = "requests/arrival.html")]
+struct ArrivalPage {
+    page: Layout,
+    number: i64,
+    /// Where the request's own page stands.
+    back: String,
+    asset: String,
+    part_name: String,
+    form: ArrivalForm,
+    errors: FieldErrors,
+    /// What another person saved while this form was open.
+    stale: Option<Stale>,
+    metals: Vec<(String, String)>,
+    /// Whether photos were sent that a page cannot give back.
+    photos_again: bool,
+    history: Vec<HistoryRow>,
+}
+
+pub async fn show(
+    State(state): State<AppState>,
+    visit: Visit,
+    Path(number): Path<String>,
+) -> Result<Response, AppError> {
+    let about = About::find(&state, &number).await?;
+    let form = ArrivalForm::of(about.newest()?, visit.site.zone);
+    let shown = Shown::new(form);
+    about.page(&state, &visit, shown, StatusCode::OK).await
+}
+
+pub async fn save(
+    State(state): State<AppState>,
+    visit: Visit,
+    who: Who,
+    Path(number): Path<String>,
+    WithFiles { mut form, files }: WithFiles<ArrivalForm>,
+) -> Result<Response, AppError> {
+    let about = About::find(&state, &number).await?;
+    let (newest, photos_again) = (about.newest()?, !files.is_empty());
+    let times = Times {
+        zone: visit.site.zone,
+        now: visit.now,
+    };
+    let shown = |form, errors| Shown {
+        errors,
+        photos_again,
+        ..Shown::new(form)
+    };
+    if !is_current(&form.version, newest.sequence) {
+        return about.overtaken(&state, &visit, form, photos_again).await;
+    }
+    let metals = queries::metals(&state.db.read).await?;
+    let read = match form.parse(newest, &metals, files.len(), &times) {
+        Ok(read) => read,
+        Err(errors) => {
+            let status = errors.status();
+            return about
+                .page(&state, &visit, shown(form, errors), status)
+                .await;
+        }
+    };
+    let photos = match attachment::ready(&state, files).await? {
+        Ok(photos) => photos,
+        Err(errors) => {
+            let status = errors.status();
+            return about
+                .page(&state, &visit, shown(form, errors), status)
+                .await;
+        }
+    };
+    match about.write(&state, &who, &visit, read, photos).await? {
+        Written::Done(response) => Ok(response),
+        Written::Overtaken => {
+            let about = About::find(&state, &number).await?;
+            form.version = String::new();
+            about.overtaken(&state, &visit, form, photos_again).await
+        }
+        Written::Wrong(errors) => {
+            let status = errors.status();
+            about
+                .page(&state, &visit, shown(form, errors), status)
+                .await
+        }
+    }
+}
+
+/// What is shown of the form beside what is on record.
+struct Shown {
+    form: ArrivalForm,
+    errors: FieldErrors,
+    stale: Option<Stale>,
+    photos_again: bool,
+}
+
+impl Shown {
+    fn new(form: ArrivalForm) -> Shown {
+        Shown {
+            form,
+            errors: FieldErrors::default(),
+            stale: None,
+            photos_again: false,
+        }
+    }
+}
+
+enum Written {
+    Done(Response),
+    /// Somebody else saved first.
+    Overtaken,
+    Wrong(FieldErrors),
+}
+
+/// An open request with everything that was said of it.
+struct About {
+    request: OpenRequest,
+    history: Vec<Detail>,
+}
+
+impl About {
+    async fn find(state: &AppState, number: &str) -> Result<About, AppError> {
+        let mut reading = state.db.read.begin().await?;
+        let request = queries::open_request(&mut *reading, number).await?;
+        Ok(About {
+            history: detail::history(&mut *reading, request.number).await?,
+            request,
+        })
+    }
+
+    fn newest(&self) -> Result<&Detail, AppError> {
+        let newest = self.history.first();
+        newest.ok_or_else(|| AppError::internal("a request of which nothing was ever said"))
+    }
+
+    fn path(&self) -> String {
+        format!("/requests/{}", self.request.number)
+    }
+
+    fn subject(&self) -> Subject {
+        Subject::new("request", format!("R{}", self.request.number))
+    }
+
+    async fn write(
+        &self,
+        state: &AppState,
+        who: &Who,
+        visit: &Visit,
+        read: Read,
+        photos: Vec<Named>,
+    ) -> Result<Written, AppError> {
+        let number = self.request.number;
+        let mut change = Change::begin(state, who).await?;
+        let stands = detail::history(change.connection(), number).await?;
+        let Some(before) = stands.into_iter().next() else {
+            return Ok(Written::Overtaken);
+        };
+        if before.sequence != self.newest()?.sequence {
+            return Ok(Written::Overtaken);
+        }
+        let mut errors = FieldErrors::default();
+        let tag = read.told.tag.as_deref();
+        if let Some(text) = hangs_elsewhere(&mut change, tag, Some(number)).await? {
+            errors.add("tag", text);
+            return Ok(Written::Wrong(errors));
+        }
+        let after = Detail {
+            sequence: before.sequence + 1,
+            entered_by: who.name.clone(),
+            entered_ms: change.now(),
+            why: read.why.clone(),
+            told: self.told(&mut change, read).await?,
+        };
+        detail::insert(change.connection(), self.request.id, &after).await?;
+        let journal = self.note(&mut change, visit, &before, &after).await?;
+        let pictures = match hang(&mut change, who, number, photos).await? {
+            Ok(pictures) => pictures,
+            Err(errors) => return Ok(Written::Wrong(errors)),
+        };
+        let said = if arrives(&before, &after) {
+            "is received"
+        } else {
+            "is put right"
+        };
+        let OpenRequest { asset, .. } = &self.request;
+        let name = &after.told.part_name;
+        let text = format!("R{number}, {asset} {name}, {said}{pictures}. Journal {journal}.");
+        let notice = Notice::done("SAVED", text);
+        let response = change.finish(who, &self.path(), notice).await?;
+        Ok(Written::Done(response))
+    }
+
+    /// What is told, with the row of its metal.
+    async fn told(&self, change: &mut Change, read: Read) -> Result<detail::Told, AppError> {
+        let mut told = read.told;
+        if let (None, Some(metal)) = (&told.metal, read.metal) {
+            let found = queries::metal_named(change.connection(), &metal.metal).await?;
+            let (id, name) = found.ok_or_else(|| {
+                AppError::Conflict(format!(
+                    "the metal {} is no longer there; open the form again",
+                    metal.metal
+                ))
+            })?;
+            told.metal = Some(Metal {
+                id,
+                code: metal.metal,
+                name,
+                known: metal.known,
+            });
+        }
+        Ok(told)
+    }
+
+    /// The journal holds what this saying changed, before and after, in words.
+    async fn note(
+        &self,
+        change: &mut Change,
+        visit: &Visit,
+        before: &Detail,
+        after: &Detail,
+    ) -> Result<i64, AppError> {
+        let changed: Map<String, Value> = changes(&before.told, &after.told, visit.site.zone)
+            .into_iter()
+            .map(|(field, old, new)| (field.to_owned(), json!({ "before": old, "after": new })))
+            .collect();
+        let content = json!({
+            "version": after.sequence,
+            "changed": changed,
+            "why": after.why,
+            "arrived_ms": after.told.arrived_ms,
+        });
+        let kind = if arrives(before, after) {
+            "request.received"
+        } else {
+            "request.put-right"
+        };
+        change.journal(kind, self.subject(), content).await
+    }
+
+    /// Shows what another person saved beside what was typed here.
+    async fn overtaken(
+        &self,
+        state: &AppState,
+        visit: &Visit,
+        mut form: ArrivalForm,
+        photos_again: bool,
+    ) -> Result<Response, AppError> {
+        let newest = self.newest()?;
+        let stands = ArrivalForm::of(newest, visit.site.zone).fields();
+        let fields = stands
+            .iter()
+            .zip(form.fields())
+            .map(|((name, stands), (_, yours))| Field::new(name, stands, &yours))
+            .collect();
+        let read = &state.db.read;
+        let stale = Stale::of(read, &self.subject(), newest.sequence, fields).await?;
+        form.version = newest.sequence.to_string();
+        let shown = Shown {
+            stale: Some(stale),
+            photos_again,
+            ..Shown::new(form)
+        };
+        self.page(state, visit, shown, StatusCode::CONFLICT).await
+    }
+
+    async fn page(
+        &self,
+        state: &AppState,
+        visit: &Visit,
+        shown: Shown,
+        status: StatusCode,
+    ) -> Result<Response, AppError> {
+        let number = self.request.number;
+        let title = format!("Receive or put right R{number}");
+        let metals = queries::metals(&state.db.read).await?;
+        let page = ArrivalPage {
+            page: visit.layout(Screen::Requests, &title).await?,
+            number,
+            back: self.path(),
+            asset: self.request.asset.clone(),
+            part_name: self.request.part_name.clone(),
+            form: shown.form,
+            errors: shown.errors,
+            stale: shown.stale,
+            metals: metals.into_iter().map(|m| (m.code, m.name)).collect(),
+            photos_again: shown.photos_again,
+            history: detail::rows(&self.history, visit.site.zone, visit.now),
+        };
+        page_with(status, &page)
+    }
+}
+
+fn arrives(before: &Detail, after: &Detail) -> bool {
+    before.told.arrived_ms.is_none() && after.told.arrived_ms.is_some()
+}
+
+impl ArrivalForm {
+    /// Every field as it stands in the form, by its words.
+    fn fields(&self) -> Vec<(&'static str, String)> {
+        [
+            ("The broken part is", &self.broken_part),
+            ("Received", &self.arrived_at),
+            ("Arrives", &self.arrives_at),
+            ("Tag", &self.tag),
+            ("Weighs, kg", &self.mass),
+            ("Base metal", &self.base_metal),
+            ("Base metal is", &self.base_metal_known),
+            ("Serial number", &self.serial),
+            ("First crack check", &self.crack_check),
+            ("Part", &self.part_name),
+            ("Damage", &self.damage),
+            ("What is broken", &self.description),
+            ("Danger", &self.danger),
+            ("Who asks", &self.asked_by),
+            ("Needed by", &self.needed_by),
+            ("Spare", &self.spare),
+            ("Where the spare lies", &self.spare_where),
+        ]
+        .map(|(name, value)| (name, value.clone()))
+        .to_vec()
+    }
+}
+
+impl ArrivalPage {
+    fn whereabouts(&self) -> [(&'static str, &'static str); 3] {
+        [
+            ("received", "received here"),
+            ("here", "here, not yet received"),
+            ("arrives", "arrives later"),
+        ]
+    }
+
+    fn sure(&self) -> [(&'static str, &'static str); 2] {
+        SURE
+    }
+
+    fn dangers(&self) -> [(&'static str, &'static str); 2] {
+        DANGERS
+    }
+
+    fn spares(&self) -> [(&'static str, &'static str); 3] {
+        SPARES
+    }
+
+    fn checks(&self) -> [(&'static str, &'static str); 3] {
+        [
+            ("found", "cracks found"),
+            ("none", "none found"),
+            ("not-done", "not done"),
+        ]
+    }
+
+    fn damages(&self) -> [(&'static str, &'static str); 3] {
+        [
+            (Damage::Damaged.as_str(), "damaged"),
+            (Damage::Worn.as_str(), "worn"),
+            (Damage::Interim.as_str(), "interim"),
+        ]
+    }
+
+    /// Whether the second part is open: something in it is wrong.
+    fn more(&self) -> bool {
+        let fields = [
+            "part_name",
+            "damage",
+            "description",
+            "danger",
+            "asked_by",
+            "needed_by",
+            "spare",
+            "spare_where",
+        ];
+        self.stale.is_some() || fields.iter().any(|field| !self.errors.of(field).is_empty())
+    }
+}

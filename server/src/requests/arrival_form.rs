@@ -1,0 +1,239 @@
+//! The form on which a broken part is received, and what was reported of it is put right.
+
+use chrono_tz::Tz;
+use mendpost_core::situation::{CrackCheck, Damage};
+use serde::Deserialize;
+
+use super::detail::{Detail, Told};
+use super::particulars::{self, NewMetal};
+use super::queries::Choice;
+use super::times::Times;
+use crate::form::{FieldErrors, choice, optional_text, text};
+use crate::page::field_time;
+
+/// What was typed.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(default)]
+pub struct ArrivalForm {
+    pub version: String,
+    pub broken_part: String,
+    pub arrived_at: String,
+    pub arrives_at: String,
+    pub tag: String,
+    pub mass: String,
+    pub base_metal: String,
+    pub base_metal_known: String,
+    pub serial: String,
+    pub crack_check: String,
+    pub part_name: String,
+    pub damage: String,
+    pub description: String,
+    pub danger: String,
+    pub asked_by: String,
+    pub needed_by: String,
+    pub spare: String,
+    pub spare_where: String,
+    pub why: String,
+}
+
+/// What is told now; the metal by its code alone.
+pub struct Read {
+    pub told: Told,
+    pub metal: Option<NewMetal>,
+    pub why: String,
+}
+
+impl ArrivalForm {
+    /// The form as the newest saying fills it.
+    pub fn of(newest: &Detail, zone: Tz) -> Self {
+        let told = &newest.told;
+        let time = |at: Option<i64>| at.map(|at| field_time(at, zone)).unwrap_or_default();
+        let sure = |known: bool| if known { "known" } else { "assumed" };
+        let metal = told.metal.as_ref();
+        ArrivalForm {
+            version: newest.sequence.to_string(),
+            broken_part: match (told.arrived_ms, told.at_cell_ms) {
+                (Some(_), _) => "received",
+                (None, None) => "here",
+                (None, Some(_)) => "arrives",
+            }
+            .to_owned(),
+            arrived_at: time(told.arrived_ms),
+            arrives_at: time(told.at_cell_ms),
+            tag: told.tag.clone().unwrap_or_default(),
+            mass: told.mass_g.map(kilograms).unwrap_or_default(),
+            base_metal: metal.map(|metal| metal.code.clone()).unwrap_or_default(),
+            base_metal_known: metal.map_or("", |metal| sure(metal.known)).to_owned(),
+            serial: told.serial.clone(),
+            crack_check: told.crack_check.to_string(),
+            part_name: told.part_name.clone(),
+            damage: told.damage.to_string(),
+            description: told.description.clone(),
+            danger: if told.danger { "yes" } else { "no" }.to_owned(),
+            asked_by: told.asked_by.clone(),
+            needed_by: time(told.needed_by_ms),
+            spare: told.spare.clone(),
+            spare_where: told.spare_where.clone(),
+            why: String::new(),
+        }
+    }
+
+    /// What is told now, or every fault; `photos` is how many came with it.
+    pub fn parse(
+        &self,
+        newest: &Detail,
+        metals: &[Choice],
+        photos: usize,
+        times: &Times,
+    ) -> Result<Read, FieldErrors> {
+        let mut errors = FieldErrors::default();
+        let before = &newest.told;
+        let (arrived_ms, at_cell_ms) = self.whereabouts(before, times, &mut errors);
+        let tag = particulars::tag(&self.tag, &mut errors);
+        let mass_g = particulars::mass_g(&self.mass, &mut errors);
+        let (metal, sure) = (&self.base_metal, &self.base_metal_known);
+        let metal = particulars::base_metal(metal, sure, metals, &mut errors);
+        let serial = particulars::serial(&self.serial, &mut errors);
+        let crack_check = errors.check("crack_check", choice::<CrackCheck>(&self.crack_check));
+        let part_name = errors.check("part_name", text(&self.part_name, 80));
+        let damage = errors.check("damage", choice::<Damage>(&self.damage));
+        let description = errors.check("description", optional_text(&self.description, 2000));
+        let danger = particulars::danger(&self.danger, &mut errors);
+        let asked_by = errors.check("asked_by", text(&self.asked_by, 80));
+        let needed_by_ms = self.needed_by(before, times, &mut errors);
+        let spare = particulars::spare(&self.spare, &self.spare_where, &mut errors);
+        let why = errors.check("why", optional_text(&self.why, 200));
+        let whole = || {
+            let (spare, metal) = (spare?, metal?);
+            let told = Told {
+                part_name: part_name?,
+                damage: damage?,
+                description: description?.unwrap_or_default(),
+                asked_by: asked_by?,
+                needed_by_ms: needed_by_ms?,
+                danger: danger?,
+                at_cell_ms: at_cell_ms?,
+                arrived_ms: arrived_ms?,
+                spare: spare.spare.to_owned(),
+                spare_where: spare.spare_where,
+                tag: tag?,
+                mass_g: mass_g?,
+                // Its row is looked up when it is written.
+                metal: before
+                    .metal
+                    .clone()
+                    .filter(|_| same_metal(before, metal.as_ref())),
+                serial: serial?,
+                crack_check: crack_check?,
+            };
+            let why = why?.unwrap_or_default();
+            Some(Read { told, metal, why })
+        };
+        let read = whole().filter(|_| errors.is_empty()).ok_or(errors)?;
+        read.judge(before, photos)
+    }
+
+    /// When it came, and when it is expected.
+    fn whereabouts(
+        &self,
+        before: &Told,
+        times: &Times,
+        errors: &mut FieldErrors,
+    ) -> (Option<Option<i64>>, Option<Option<i64>>) {
+        let (at, expected_at) = (self.arrived_at.trim(), self.arrives_at.trim());
+        let expected = match (self.broken_part.as_str(), before.at_cell_ms) {
+            // Late: what stands may lie in the past, what is typed anew may not.
+            ("arrives", Some(stands)) if expected_at == field_time(stands, times.zone) => {
+                Some(Some(stands))
+            }
+            // Received, it is expected no more.
+            ("received", _) => Some(None),
+            (word, _) => times.at_cell(word, expected_at, errors),
+        };
+        let arrived = match (self.broken_part.as_str(), at, before.arrived_ms) {
+            ("received", "", _) => Some(Some(times.this_minute())),
+            // A field for a time knows no seconds.
+            ("received", at, Some(stands)) if at == field_time(stands, times.zone) => {
+                Some(Some(stands))
+            }
+            ("received", at, _) => times.received("arrived_at", at, errors).map(Some),
+            (_, "", _) => Some(None),
+            _ => {
+                errors.add("arrived_at", "leave this empty, or choose 'received here'");
+                None
+            }
+        };
+        (arrived, expected)
+    }
+
+    /// A date that stands may be past; one that is typed anew may not.
+    fn needed_by(
+        &self,
+        before: &Told,
+        times: &Times,
+        errors: &mut FieldErrors,
+    ) -> Option<Option<i64>> {
+        match before.needed_by_ms {
+            Some(stands) if self.needed_by.trim() == field_time(stands, times.zone) => {
+                Some(Some(stands))
+            }
+            _ => times.to_come_if("needed_by", &self.needed_by, errors),
+        }
+    }
+}
+
+impl Read {
+    /// Refuses what changes nothing, and what is put right without saying why.
+    fn judge(self, before: &Told, photos: usize) -> Result<Read, FieldErrors> {
+        let mut errors = FieldErrors::default();
+        let same_metal = same_metal(before, self.metal.as_ref());
+        if self.told == *before && same_metal && photos == 0 {
+            errors.add_whole("Nothing is changed: enter what is new, or leave the page.");
+            return Err(errors);
+        }
+        if self.why.is_empty() && self.puts_right(before) {
+            errors.add(
+                "why",
+                "something that was told before is changed: say in a few words why",
+            );
+            return Err(errors);
+        }
+        Ok(self)
+    }
+
+    /// Whether it takes back anything, rather than adding what nobody had told.
+    fn puts_right(&self, before: &Told) -> bool {
+        let told = &self.told;
+        let given = |old: &str, new: &str| !old.is_empty() && old != new;
+        let either = |old: Option<i64>, new: Option<i64>| old.is_some() && old != new;
+        let tag = |told: &Told| told.tag.clone().unwrap_or_default();
+        given(&before.part_name, &told.part_name)
+            || before.damage != told.damage
+            || given(&before.description, &told.description)
+            || given(&before.asked_by, &told.asked_by)
+            || either(before.needed_by_ms, told.needed_by_ms)
+            || before.danger != told.danger
+            || either(before.arrived_ms, told.arrived_ms)
+            || (before.spare != "unknown"
+                && (&before.spare, &before.spare_where) != (&told.spare, &told.spare_where))
+            || given(&tag(before), &tag(told))
+            || either(before.mass_g, told.mass_g)
+            || (before.metal.is_some() && !same_metal(before, self.metal.as_ref()))
+            || given(&before.serial, &told.serial)
+            || (before.crack_check != CrackCheck::NotDone && before.crack_check != told.crack_check)
+    }
+}
+
+fn same_metal(before: &Told, metal: Option<&NewMetal>) -> bool {
+    let stands = before
+        .metal
+        .as_ref()
+        .map(|metal| (metal.code.as_str(), metal.known));
+    stands == metal.map(|metal| (metal.metal.as_str(), metal.known))
+}
+
+/// Grams as a field for kilograms takes them.
+fn kilograms(grams: i64) -> String {
+    let text = format!("{}.{:03}", grams / 1000, grams.rem_euclid(1000));
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
