@@ -22,7 +22,7 @@ pub enum Cell {
 }
 
 impl Cell {
-    pub fn text(text: impl ToString) -> Cell {
+    pub fn text(text: &(impl ToString + ?Sized)) -> Cell {
         Cell::Text(text.to_string())
     }
 

@@ -28,7 +28,7 @@ impl Listed for SeedLot {
         match column {
             "code" => Cell::text(&self.lot.code),
             "powder" => Cell::text(&self.lot.powder),
-            "state" => Cell::text(self.lot.state),
+            "state" => Cell::text(&self.lot.state),
             "received" => Cell::Moment(Some(self.received_at)),
             "use_by" => Cell::Moment(self.lot.use_by),
             "maker_lot" => Cell::text(&self.maker_lot),
@@ -150,7 +150,7 @@ pub struct Book {
 pub fn read(
     reader: &Reader<'_>,
     lots: Vec<Row>,
-    containers: Vec<Row>,
+    containers: &[Row],
     book: &Book,
 ) -> (Vec<Entry>, Vec<SeedLot>) {
     let listed: BTreeSet<LotCode> = codes(&lots, "code", reader.faults);
@@ -197,16 +197,16 @@ fn entry(row: &Row, lot: &SeedLot, fate: Fate) -> Entry {
 /// The containers of new lots, by lot; those in the book are held against it.
 fn new_containers(
     reader: &Reader<'_>,
-    rows: Vec<Row>,
+    rows: &[Row],
     listed: &BTreeSet<LotCode>,
     lots: &BTreeMap<&str, &SeedLot>,
 ) -> BTreeMap<LotCode, Vec<SeedContainer>> {
-    let _: BTreeSet<LotCode> = codes(&rows, "code", reader.faults);
+    let _: BTreeSet<LotCode> = codes(rows, "code", reader.faults);
     let stands: BTreeMap<&str, OfLot<'_>> = containers_of(lots.values().copied())
         .map(|of| (of.container.code.as_str(), of))
         .collect();
     let mut within: BTreeMap<LotCode, Vec<SeedContainer>> = BTreeMap::new();
-    for row in &rows {
+    for row in rows {
         if let Some(stands) = row.given("code").and_then(|code| stands.get(code)) {
             let remedy = |_: &str| {
                 format!(

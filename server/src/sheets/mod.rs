@@ -145,7 +145,7 @@ async fn import(
         return preview_page(kind, &visit, &upload, &read, StatusCode::CONFLICT, CHANGED).await;
     }
     let content = read.content(&upload);
-    let (new, changed) = (read.new().count(), read.changed().len());
+    let (new, changed) = (read.added().count(), read.changed().len());
     let subject = Subject::new("sheet", kind.word());
     let journal = change.journal("sheet.imported", subject, content).await?;
     for (_, text) in upload.texts() {

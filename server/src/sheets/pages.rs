@@ -222,7 +222,7 @@ impl PreviewPage {
         warning: &'static str,
     ) -> Result<PreviewPage, AppError> {
         let changed = read.changed();
-        let (new, same) = (read.new().count(), read.same());
+        let (new, same) = (read.added().count(), read.same());
         let rows = changed.iter().take(CHANGED_SHOWN).map(|e| changed_row(e));
         let cautions = changed.iter().filter(|e| !e.caution.is_empty()).count();
         let changes_nothing = read.changes_nothing();
@@ -248,7 +248,7 @@ impl PreviewPage {
                 figure(changed.len()),
                 figure(same)
             ),
-            new: read.new().take(NEW_SHOWN).cloned().collect(),
+            new: read.added().take(NEW_SHOWN).cloned().collect(),
             new_left_out: new.saturating_sub(NEW_SHOWN),
             changed: rows.collect(),
             changed_left_out: changed.len().saturating_sub(CHANGED_SHOWN),

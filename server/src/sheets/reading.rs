@@ -54,7 +54,7 @@ impl Reading {
         })
     }
 
-    pub fn new(&self) -> impl Iterator<Item = &Entry> {
+    pub fn added(&self) -> impl Iterator<Item = &Entry> {
         self.entries.iter().filter(|entry| entry.fate == Fate::New)
     }
 
@@ -79,7 +79,7 @@ impl Reading {
     /// new thing, and of each changed one the columns with what stood before and what stands now.
     pub fn content(&self, upload: &Upload) -> Value {
         let changed: Vec<Value> = self.changed().into_iter().map(change).collect();
-        let new: Vec<&str> = self.new().map(|entry| entry.code.as_str()).collect();
+        let new: Vec<&str> = self.added().map(|entry| entry.code.as_str()).collect();
         json!({
             "sheets": upload.hashes(),
             "new": new,
@@ -210,7 +210,7 @@ fn read(
         }
         Stands::Lots(book) => {
             let containers = sheets.next().unwrap_or_default();
-            let (entries, writes) = lot::read(&reader, first, containers, &book);
+            let (entries, writes) = lot::read(&reader, first, &containers, &book);
             (entries, Writes::Lots(writes))
         }
     };

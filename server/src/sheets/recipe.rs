@@ -23,7 +23,7 @@ impl Listed for Recipe {
             "code" => Cell::text(&self.code),
             "revision" => Cell::whole(self.revision),
             "part" => Cell::text(&self.part),
-            "state" => Cell::text(self.state),
+            "state" => Cell::text(&self.state),
             "approved_by" => Cell::text(&self.approved_by),
             "written_by" => Cell::text(&self.written_by),
             "base_metals" => Cell::set(&self.base_metals),
@@ -59,7 +59,7 @@ impl Listed for OperationOf<'_> {
             return place;
         }
         match column {
-            "kind" => Cell::text(operation.kind),
+            "kind" => Cell::text(&operation.kind),
             "name" => Cell::text(&operation.name),
             "station" => Cell::set(&operation.station),
             "minutes" if operation.spray.is_none() => Cell::whole(operation.minutes),
@@ -87,7 +87,7 @@ impl Listed for SprayOf<'_> {
             "powder" => Cell::text(&spray.powder),
             "deposited_g" => Cell::whole(spray.deposited_g),
             "one_lot" => Cell::text(if spray.one_lot { "yes" } else { "no" }),
-            "gas" => Cell::text(spray.gas),
+            "gas" => Cell::text(&spray.gas),
             "pressure_bar" => Cell::Number {
                 value: spray.pressure_mbar,
                 places: 3,
