@@ -124,6 +124,8 @@ codes! {
     StationCode;
     /// A bank of gas bottles.
     BankCode;
+    /// A plate that is sprayed on, or a fixture that holds a part.
+    KitCode;
 }
 
 #[cfg(test)]

@@ -9,6 +9,7 @@ pub mod code;
 pub mod course;
 pub mod deposit;
 pub mod gas;
+pub mod interim;
 pub mod journal;
 pub mod lineup;
 pub mod people;

@@ -15,13 +15,19 @@ pub fn may(role: Role, act: Act) -> bool {
     use Role::{Checker, Crew, Lead, Storekeeper, Viewer};
     let roles: &[Role] = match act {
         Act::Look => &[Crew, Checker, Lead, Storekeeper, Viewer],
-        Act::FileRequest | Act::Attach | Act::ReportAsset => &[Crew, Checker, Lead, Storekeeper],
+        Act::FileRequest | Act::Attach | Act::ReportAsset | Act::WatchInterim => {
+            &[Crew, Checker, Lead, Storekeeper]
+        }
         Act::Plan => &[Crew, Checker, Lead, Storekeeper],
         Act::AcceptLineUp => &[Lead],
         Act::HoldLot => &[Crew, Checker, Lead, Storekeeper],
         Act::ReleaseLot => &[Checker, Lead, Storekeeper],
         Act::AdjustBook | Act::EnterLots => &[Lead, Storekeeper],
         Act::RecordYes => &[Checker, Lead],
+        Act::SortRequest | Act::ReleasePart => &[Checker, Lead],
+        Act::DoWork => &[Crew, Checker, Lead],
+        Act::WriteRecipe | Act::ApproveRecipe => &[Checker, Lead],
+        Act::CountKit => &[Checker, Lead, Storekeeper],
         Act::BookPowder => &[Crew, Lead, Storekeeper],
         Act::WeighBuild => &[Crew, Lead],
         Act::ReadGauges => &[Crew, Checker, Lead, Storekeeper],
@@ -107,6 +113,8 @@ pub enum Act {
     ReportAsset,
     /// Add photos and papers to a request or a lot, and take off one's own.
     Attach,
+    /// Enter an interim part that went out, read its meter, take it off and say what became of it.
+    WatchInterim,
     /// Have the line-up computed again.
     Plan,
     /// Make a line-up the one that the crew works to.
@@ -121,6 +129,18 @@ pub enum Act {
     AdjustBook,
     /// Record a yes that somebody outside the crew gave.
     RecordYes,
+    /// Say by which ways a request may be served, or that it is not served here.
+    SortRequest,
+    /// Enter that an operation of a recipe is done.
+    DoWork,
+    /// Let a part go that was built here.
+    ReleasePart,
+    /// Write parts, recipes, base metals and kit of the catalogue.
+    WriteRecipe,
+    /// Say that a recipe which somebody else wrote may be built by.
+    ApproveRecipe,
+    /// Say how many plates and fixtures are here.
+    CountKit,
     /// Enter a movement of powder.
     BookPowder,
     /// Enter what was fed and deposited in a build, and strike it out.
@@ -140,6 +160,7 @@ impl Act {
         Act::FileRequest,
         Act::ReportAsset,
         Act::Attach,
+        Act::WatchInterim,
         Act::Plan,
         Act::AcceptLineUp,
         Act::HoldLot,
@@ -147,6 +168,12 @@ impl Act {
         Act::EnterLots,
         Act::AdjustBook,
         Act::RecordYes,
+        Act::SortRequest,
+        Act::DoWork,
+        Act::ReleasePart,
+        Act::WriteRecipe,
+        Act::ApproveRecipe,
+        Act::CountKit,
         Act::BookPowder,
         Act::WeighBuild,
         Act::ReadGauges,
@@ -162,6 +189,7 @@ impl fmt::Display for Act {
             Act::FileRequest => "file a request",
             Act::ReportAsset => "report an asset down or up",
             Act::Attach => "add photos and papers",
+            Act::WatchInterim => "watch over interim parts",
             Act::Plan => "plan again",
             Act::AcceptLineUp => "say which line-up the crew works to",
             Act::HoldLot => "stop a lot",
@@ -169,6 +197,12 @@ impl fmt::Display for Act {
             Act::EnterLots => "enter lots that came",
             Act::AdjustBook => "set the book to what was weighed",
             Act::RecordYes => "record a yes",
+            Act::SortRequest => "sort a request",
+            Act::DoWork => "enter work done",
+            Act::ReleasePart => "release a part",
+            Act::WriteRecipe => "write parts and recipes",
+            Act::ApproveRecipe => "approve a recipe",
+            Act::CountKit => "count plates and fixtures",
             Act::BookPowder => "book powder",
             Act::WeighBuild => "enter a weighed build",
             Act::ReadGauges => "enter a reading",

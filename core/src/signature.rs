@@ -18,6 +18,12 @@ word_enum! {
         ReleaseFromHold = "release-from-hold",
         /// A yes was given by somebody outside the crew.
         RecordYes = "yes",
+        /// This revision of a recipe may be built by.
+        ApproveRecipe = "approve-recipe",
+        /// This part may be fitted.
+        ReleasePart = "release-part",
+        /// This is what the site asks for by what a part does.
+        SetRule = "set-rule",
         /// The book is to say what was weighed.
         Adjust = "adjust",
         /// Somebody works here, as what.
@@ -42,6 +48,15 @@ impl Meaning {
             Meaning::RecordYes => {
                 "I have heard or read this yes, and it is written here as it was given."
             }
+            Meaning::ApproveRecipe => {
+                "I have checked every operation of this revision and what it changes. It may be built by."
+            }
+            Meaning::ReleasePart => {
+                "I did not build this part. I have looked at its measures and at every yes it takes. It may be fitted within the limits on its tag."
+            }
+            Meaning::SetRule => {
+                "This is what the site asks for, and it is no less than the law and the licensed person ask for."
+            }
             Meaning::Adjust => "I have weighed what is there. The book is to say the same.",
             Meaning::LetIn => "I know this person, and what they are to answer for here.",
             Meaning::HandCode => "I hand this start code to the person themselves.",
@@ -55,6 +70,9 @@ impl Meaning {
             Meaning::Accept => Act::AcceptLineUp,
             Meaning::Release | Meaning::ReleaseFromHold => Act::ReleaseLot,
             Meaning::RecordYes => Act::RecordYes,
+            Meaning::ApproveRecipe => Act::ApproveRecipe,
+            Meaning::ReleasePart => Act::ReleasePart,
+            Meaning::SetRule => Act::SetUpSite,
             Meaning::Adjust => Act::AdjustBook,
             Meaning::LetIn | Meaning::HandCode => Act::SetUpSite,
         }
@@ -71,6 +89,9 @@ impl Meaning {
             Meaning::Accept
             | Meaning::Release
             | Meaning::RecordYes
+            | Meaning::ApproveRecipe
+            | Meaning::ReleasePart
+            | Meaning::SetRule
             | Meaning::Adjust
             | Meaning::LetIn
             | Meaning::HandCode => 1,

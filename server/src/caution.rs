@@ -70,6 +70,16 @@ pub fn cautions(
     cautions
 }
 
+/// What stands beside an interim part wherever it is shown or printed; `take_off` reads on after
+/// 'take off'.
+pub fn interim(take_off: &str) -> Caution {
+    Caution {
+        head: "INTERIM PART:",
+        text: format!("take off {take_off}; tag it out of use then."),
+        steps: vec!["on its machine".to_owned()],
+    }
+}
+
 /// What one person lifts alone at most, in grams: a usual filter for manual handling, from memory; a
 /// site's own rule goes before it.
 const ALONE_G: i64 = 25_000;
@@ -152,19 +162,14 @@ fn check(part: &Part, rules: &Rules) -> Option<String> {
 
 #[cfg(test)]
 mod tests {
-    use mendpost_core::catalogue::{Flag, Operation, RecipeState, Spray};
+    use mendpost_core::catalogue::{Flag, Motion, Operation, RecipeState, RecipeText, Spray};
 
     use super::*;
 
     fn operation(kind: OperationKind, spray: Option<Spray>) -> Operation {
         Operation {
-            kind,
-            name: kind.to_string(),
-            station: None,
-            minutes: 30,
-            crew: 1,
-            after_min: 0,
             spray,
+            ..Operation::step(kind, kind.as_str(), 30)
         }
     }
 
@@ -172,6 +177,7 @@ mod tests {
         let spray = Spray {
             powder: "316L".parse().expect("a code"),
             deposited_g: 4000,
+            volume: None,
             one_lot: true,
             gas,
             pressure_mbar: 30_000,
@@ -184,6 +190,7 @@ mod tests {
             coupon_g: 0,
             handling_min: 20,
             gas_only_min: 5,
+            motion: Motion::default(),
             weighed: vec![],
         };
         Recipe {
@@ -199,6 +206,8 @@ mod tests {
                 operation(OperationKind::HeatTreat, None),
                 operation(OperationKind::Fit, None),
             ],
+            flags: [].into(),
+            text: RecipeText::default(),
         }
     }
 
@@ -209,6 +218,9 @@ mod tests {
             envelope_mm: [200, 200, 90],
             mass_g,
             flags: [flag].into(),
+            assets: [].into(),
+            allowance_um: 0,
+            retired: false,
         }
     }
 
@@ -237,6 +249,15 @@ mod tests {
         ] {
             assert!(heavy.contains(&present), "{present}");
         }
+    }
+
+    #[test]
+    fn an_interim_part_says_when_it_must_come_off() {
+        let caution = interim("by 29 Nov 2026 15:40");
+        assert_eq!(
+            format!("{} {}", caution.head, caution.text),
+            "INTERIM PART: take off by 29 Nov 2026 15:40; tag it out of use then."
+        );
     }
 
     #[test]

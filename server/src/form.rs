@@ -250,7 +250,7 @@ fn figures(typed: &str) -> Result<String, FieldError> {
     }
 }
 
-/// A figure in a unit `10^places` times larger, as it is typed: with a point, and no more than is needed.
+/// A number of a unit `10^places` times smaller as it is typed, without zeros that say nothing.
 pub fn plain_decimal(value: i64, places: usize) -> String {
     let sign = if value < 0 { "-" } else { "" };
     let figures = format!("{:0>width$}", value.unsigned_abs(), width = places + 1);

@@ -17,14 +17,18 @@ pub mod drawing;
 pub mod error;
 pub mod form;
 pub mod health;
+pub mod interim;
 pub mod journal;
+pub mod kit;
 pub mod lineup;
+pub mod metal;
 pub mod need;
 pub mod now;
 pub mod once;
 pub mod page;
 pub mod people;
 pub mod powder;
+pub mod recipe;
 pub mod request_id;
 pub mod requests;
 pub mod routes;
@@ -106,9 +110,13 @@ pub fn routes() -> Routes {
         .merge(people::routes())
         .merge(catalogue::routes())
         .merge(cell::routes())
+        .merge(recipe::routes())
+        .merge(kit::routes())
+        .merge(metal::routes())
         .merge(powder::routes())
         .merge(now::routes())
         .merge(requests::routes())
+        .merge(interim::routes())
         .merge(attachment::routes())
         .merge(shape::routes())
         .merge(sheets::routes())

@@ -207,6 +207,11 @@ impl Layout {
         local::age(*unix_ms, self.now)
     }
 
+    /// The site's zone.
+    pub fn zone(&self) -> Tz {
+        self.zone
+    }
+
     /// When the page was asked for, in milliseconds since 1970, UTC.
     pub fn now(&self) -> i64 {
         self.now

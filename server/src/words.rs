@@ -8,6 +8,7 @@ pub mod efficiency;
 pub mod flight;
 mod gate;
 pub mod powder;
+pub mod recipe;
 pub mod work;
 
 pub use authority::who_word;
@@ -98,8 +99,8 @@ impl<'a> Words<'a> {
     /// A metal by its name.
     pub fn metal(&self, code: &str) -> String {
         let mut metals = self.situation.metals.iter();
-        let metal = metals.find(|m| m.code.as_str() == code);
-        metal.map_or_else(|| code.to_owned(), |m| m.name.clone())
+        let metal = metals.find(|metal| metal.code.as_str() == code);
+        metal.map_or_else(|| code.to_owned(), |metal| metal.name.clone())
     }
 
     pub fn powder(&self, code: &str) -> String {
@@ -117,6 +118,12 @@ impl<'a> Words<'a> {
             .iter()
             .find(|s| s.code.as_str() == code);
         station.map_or_else(|| code.to_owned(), |s| s.name.to_lowercase())
+    }
+
+    /// A plate or a fixture by its name.
+    pub fn kit(&self, code: &str) -> String {
+        let kit = self.situation.kit.iter().find(|k| k.code.as_str() == code);
+        kit.map_or_else(|| code.to_owned(), |kit| kit.name.clone())
     }
 
     /// 'Wed 25 14:40' in the site's clock.
@@ -203,7 +210,7 @@ fn tenths(value: i64, unit: i64, word: &str) -> String {
 }
 
 /// A value in a larger unit with one decimal, without one if it is whole.
-fn tenths_of(value: i64, unit: i64) -> String {
+pub(crate) fn tenths_of(value: i64, unit: i64) -> String {
     let tenths = (value * 10 + unit / 2).div_euclid(unit);
     if tenths % 10 == 0 {
         whole(tenths / 10)

@@ -8,6 +8,7 @@ mod cell;
 mod clock;
 mod errors;
 mod health;
+mod interim;
 mod journal;
 mod line_up;
 mod needs;

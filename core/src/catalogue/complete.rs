@@ -43,6 +43,36 @@ pub enum RecipeFault {
         /// Whether it says what it sprays.
         given: bool,
     },
+    /// A step that is sent out and keeps people or a station of the site.
+    #[error("operation {position} is sent out; it has no station and no crew here")]
+    Away {
+        /// Its place, from 1.
+        position: usize,
+    },
+    /// A stage that is sent out.
+    #[error("operation {position} sprays; only a step can be sent out")]
+    AwayStage {
+        /// Its place, from 1.
+        position: usize,
+    },
+    /// A plate under what does not spray.
+    #[error("operation {position} uses up a plate; only a stage does")]
+    Plate {
+        /// Its place, from 1.
+        position: usize,
+    },
+    /// A fixture that is free again before it is taken, or never.
+    #[error(
+        "operation {position} holds a fixture until operation {through}; give one from {position} to {operations}"
+    )]
+    Held {
+        /// Place of the operation that takes it, from 1.
+        position: usize,
+        /// Place of the one at whose end it is to be free.
+        through: usize,
+        /// How many operations there are.
+        operations: usize,
+    },
 }
 
 const fn spray_text(given: bool) -> &'static str {
@@ -81,8 +111,34 @@ impl Recipe {
         }
         for (position, operation) in (1..).zip(&self.operations) {
             faults.extend(operation_fault(position, operation));
+            faults.extend(self.kit_faults(position, operation));
         }
         faults.extend(self.order_faults());
+        faults
+    }
+
+    fn kit_faults(&self, position: usize, operation: &Operation) -> Vec<RecipeFault> {
+        let mut faults = Vec::new();
+        let sprays = operation.kind == OperationKind::Spray;
+        if operation.away_days.is_some() {
+            if sprays {
+                faults.push(RecipeFault::AwayStage { position });
+            } else if operation.station.is_some() || operation.crew > 0 {
+                faults.push(RecipeFault::Away { position });
+            }
+        }
+        if operation.plate.is_some() && !sprays {
+            faults.push(RecipeFault::Plate { position });
+        }
+        let operations = self.operations.len();
+        let through = operation.fixture.as_ref().map(|held| held.through);
+        if let Some(through) = through.filter(|t| !(position..=operations).contains(t)) {
+            faults.push(RecipeFault::Held {
+                position,
+                through,
+                operations,
+            });
+        }
         faults
     }
 
@@ -126,9 +182,9 @@ fn operation_fault(position: usize, operation: &Operation) -> Option<RecipeFault
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
-    use crate::catalogue::{RecipeState, Spray};
+    use crate::catalogue::{Held, Motion, RecipeState, RecipeText, Spray};
     use crate::gas::Gas;
     use OperationKind::{Carry, Cut, FirstRun, Fit, Release, Spray as SprayKind};
 
@@ -136,6 +192,7 @@ mod tests {
         Spray {
             powder: "CUAL10".parse().expect("a code"),
             deposited_g: 500,
+            volume: None,
             one_lot: true,
             gas: Gas::Air,
             pressure_mbar: 35_000,
@@ -148,19 +205,16 @@ mod tests {
             coupon_g: 40,
             handling_min: 20,
             gas_only_min: 4,
+            motion: Motion::default(),
             weighed: vec![],
         }
     }
 
-    fn recipe(kinds: &[OperationKind]) -> Recipe {
-        let operation = |kind: &OperationKind| Operation {
-            kind: *kind,
-            name: kind.to_string(),
-            station: None,
-            minutes: if *kind == SprayKind { 0 } else { 30 },
-            crew: 1,
-            after_min: 0,
-            spray: (*kind == SprayKind).then(spray),
+    /// A draft with these operations, each named by its kind.
+    pub(crate) fn recipe(kinds: &[OperationKind]) -> Recipe {
+        let operation = |kind: &OperationKind| match *kind {
+            SprayKind => Operation::stage("spray", spray()),
+            kind => Operation::step(kind, kind.as_str(), 30),
         };
         Recipe {
             code: "B-1".parse().expect("a code"),
@@ -171,6 +225,8 @@ mod tests {
             approved_by: String::new(),
             base_metals: std::collections::BTreeSet::new(),
             operations: kinds.iter().map(operation).collect(),
+            flags: [].into(),
+            text: RecipeText::default(),
         }
     }
 
@@ -222,6 +278,37 @@ mod tests {
             [
                 "operation 1, spray, does not say what it sprays",
                 "operation 2, release, takes 0 minutes; give 1 or more"
+            ]
+        );
+    }
+
+    /// What is sent out keeps nobody here; a plate lies under a stage; what is held is given back.
+    #[test]
+    fn what_is_sent_out_and_what_is_held_is_told_where_it_cannot_be() {
+        let mut recipe = recipe(&[SprayKind, Cut, Release, Carry, Fit, FirstRun]);
+        let held = |through| Held {
+            fixture: "F-1".parse().expect("a code"),
+            through,
+        };
+        recipe.operations[0].fixture = Some(held(2));
+        recipe.operations[0].plate = Some("P-1".parse().expect("a code"));
+        recipe.operations[1].away_days = Some(3);
+        recipe.operations[1].crew = 0;
+        assert_eq!(recipe.faults(), []);
+        recipe.operations[0].away_days = Some(2);
+        recipe.operations[1].crew = 1;
+        recipe.operations[2].plate = Some("P-1".parse().expect("a code"));
+        recipe.operations[2].fixture = Some(held(2));
+        recipe.operations[3].fixture = Some(held(7));
+        let told: Vec<_> = recipe.faults().iter().map(ToString::to_string).collect();
+        assert_eq!(
+            told,
+            [
+                "operation 1 sprays; only a step can be sent out",
+                "operation 2 is sent out; it has no station and no crew here",
+                "operation 3 uses up a plate; only a stage does",
+                "operation 3 holds a fixture until operation 2; give one from 3 to 6",
+                "operation 4 holds a fixture until operation 7; give one from 4 to 6",
             ]
         );
     }

@@ -3,16 +3,24 @@
 mod answer;
 mod authority;
 mod complete;
+mod difference;
+mod order;
 mod recipe;
+mod revision;
 mod weighed;
 
 pub use answer::{Answer, Came, Holds, NoYes, Question, Said, answered};
 pub use authority::{About, Authority, BuildRule, Flag, FlagRule, Rules, Who};
 pub use complete::RecipeFault;
-pub use recipe::{Operation, OperationKind, Recipe, RecipeState, Skill, Spray};
+pub use difference::{Changed, Field, Place, Value, difference};
+pub use order::Way;
+pub use recipe::{
+    Held, Motion, Operation, OperationKind, Recipe, RecipeState, RecipeText, Skill, Spray, Volume,
+};
+pub use revision::{ByAuthor, NoStep, Step, may, may_approve, may_edit, may_revise};
 pub use weighed::WeighedBuild;
 
-use crate::code::{MetalCode, PartCode};
+use crate::code::{AssetCode, MetalCode, PartCode};
 use std::collections::BTreeSet;
 
 /// Length, width and height in millimetres.
@@ -40,6 +48,12 @@ pub struct Part {
     pub mass_g: i64,
     /// What it is used for that someone may have to answer for.
     pub flags: BTreeSet<Flag>,
+    /// Which machines it fits; empty: nobody said.
+    pub assets: BTreeSet<AssetCode>,
+    /// What is sprayed beyond the finished size to be cut away, in micrometres.
+    pub allowance_um: i64,
+    /// No longer offered; what stands on record of it stays.
+    pub retired: bool,
 }
 
 impl Part {
@@ -69,6 +83,9 @@ mod tests {
             envelope_mm: [900, 200, 200],
             mass_g: 4000,
             flags: BTreeSet::new(),
+            assets: BTreeSet::new(),
+            allowance_um: 0,
+            retired: false,
         };
         assert!(part.fits([400, 400, 1000]));
         part.envelope_mm = [900, 410, 200];

@@ -1,9 +1,11 @@
 //! How a part is made: operations in strict order, each a stage that sprays or a step that does not.
 
-use super::WeighedBuild;
-use crate::code::{MetalCode, PartCode, PowderCode, RecipeCode, StationCode};
+use super::{Flag, WeighedBuild};
+use crate::code::{KitCode, MetalCode, PartCode, PowderCode, RecipeCode, StationCode};
+use crate::deposit::{DepositError, deposited_grams};
 use crate::gas::Gas;
 use crate::word_enum;
+use serde::Serialize;
 use std::collections::BTreeSet;
 
 word_enum! {
@@ -78,13 +80,54 @@ impl OperationKind {
     }
 }
 
+/// How the nozzle goes over the part, as far as the recipe tells.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize)]
+pub struct Motion {
+    /// Which nozzle; empty if the recipe does not say.
+    pub nozzle: String,
+    /// From the nozzle's exit to the part, in micrometres.
+    pub standoff_um: Option<i64>,
+    /// How fast it goes over the part, in millimetres per second.
+    pub traverse_mm_s: Option<i64>,
+    /// From one line to the next, in micrometres.
+    pub spacing_um: Option<i64>,
+    /// What the part is warmed to before the first pass, in degrees Celsius.
+    pub preheat_c: Option<i64>,
+    /// How many layers.
+    pub passes: Option<i64>,
+}
+
+/// What must stick, as a volume with its pores.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Volume {
+    /// Cubic millimetres, pores included.
+    pub mm3: i64,
+    /// Share of the pores, in thousandths.
+    pub porosity_permille: i64,
+}
+
+impl Volume {
+    /// What it weighs in a metal of this density, in kilograms per cubic metre; rounded as
+    /// [`deposited_grams`] does.
+    ///
+    /// # Errors
+    /// If a figure is beyond what a deposit can be.
+    pub fn grams(&self, density_kg_m3: i64) -> Result<i64, DepositError> {
+        let [cm3, density, porosity] =
+            [self.mm3, density_kg_m3, self.porosity_permille].map(|figure| figure as f64);
+        deposited_grams(cm3 / 1000.0, density, porosity / 1000.0)
+    }
+}
+
 /// What a stage sprays and how.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Spray {
     /// What is sprayed.
     pub powder: PowderCode,
     /// What must stick to the part, machining allowance included, in grams.
     pub deposited_g: i64,
+    /// The volume from which that mass was worked out, if it was.
+    pub volume: Option<Volume>,
     /// All of it from one lot.
     pub one_lot: bool,
     /// The gas that carries it.
@@ -109,12 +152,24 @@ pub struct Spray {
     pub handling_min: i64,
     /// Of these, minutes during which gas flows.
     pub gas_only_min: i64,
+    /// How the nozzle goes over the part.
+    pub motion: Motion,
     /// Builds of this stage that were weighed, by any revision of the recipe, none struck out.
+    #[serde(skip)]
     pub weighed: Vec<WeighedBuild>,
 }
 
+/// A fixture that an operation takes, and how long it is kept.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Held {
+    /// Which.
+    pub fixture: KitCode,
+    /// Place of the operation, from 1, at whose end it is free again: this one or a later one.
+    pub through: usize,
+}
+
 /// One operation of a recipe.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Operation {
     /// What is done.
     pub kind: OperationKind,
@@ -130,10 +185,62 @@ pub struct Operation {
     pub after_min: i64,
     /// What is sprayed, if this is a stage.
     pub spray: Option<Spray>,
+    /// The plate that a stage sprays on and uses up.
+    pub plate: Option<KitCode>,
+    /// The fixture that it takes.
+    pub fixture: Option<Held>,
+    /// Days until it is back, if it is sent out; its minutes are all of them, and nobody here is kept.
+    pub away_days: Option<i64>,
+    /// The furnace's cycle by its name; empty if there is none.
+    pub cycle: String,
+}
+
+impl Operation {
+    /// A step by one person without a station, with nothing else told.
+    #[must_use]
+    pub fn step(kind: OperationKind, name: &str, minutes: i64) -> Self {
+        Self {
+            kind,
+            name: name.to_owned(),
+            station: None,
+            minutes,
+            crew: 1,
+            after_min: 0,
+            spray: None,
+            plate: None,
+            fixture: None,
+            away_days: None,
+            cycle: String::new(),
+        }
+    }
+
+    /// A stage by one person; its minutes follow from what it sprays.
+    #[must_use]
+    pub fn stage(name: &str, spray: Spray) -> Self {
+        Self {
+            spray: Some(spray),
+            ..Self::step(OperationKind::Spray, name, 0)
+        }
+    }
+}
+
+/// What a recipe says beside its operations, in its writer's and its approver's words.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize)]
+pub struct RecipeText {
+    /// Which coupons are sprayed beside the part, and what is done with them.
+    pub coupons: String,
+    /// What is measured, where and with what, and what is accepted.
+    pub inspection: String,
+    /// What else is to be known.
+    pub notes: String,
+    /// What the deposit is expected to bear, as the approver wrote it.
+    pub expected: String,
+    /// What the approval rests on, as the approver wrote it.
+    pub basis: String,
 }
 
 /// One revision of how a part is made.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Recipe {
     /// The code that its revisions share.
     pub code: RecipeCode,
@@ -151,9 +258,21 @@ pub struct Recipe {
     pub base_metals: BTreeSet<MetalCode>,
     /// What is done, in order.
     pub operations: Vec<Operation>,
+    /// What the part may be used for to be made by it; empty: anything.
+    pub flags: BTreeSet<Flag>,
+    /// What it says in words.
+    pub text: RecipeText,
 }
 
 impl Recipe {
+    /// Flags of a part for which the recipe is not valid.
+    pub fn not_covered(&self, flags: &BTreeSet<Flag>) -> Vec<Flag> {
+        if self.flags.is_empty() {
+            return Vec::new();
+        }
+        flags.difference(&self.flags).copied().collect()
+    }
+
     /// Its stages, in order.
     pub fn sprays(&self) -> impl Iterator<Item = &Spray> {
         self.operations.iter().filter_map(|o| o.spray.as_ref())

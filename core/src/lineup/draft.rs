@@ -6,6 +6,7 @@
 use super::debt::debt;
 use super::gate::{Gate, Opens, Shut};
 use super::if_yes::{IfYes, Yeses, yeses};
+use super::kit;
 use super::need::{GasSource, StageNeed, stage_need, step_fuel_ml, within_set};
 use super::part_gates::{base_metal_gate, refusal_gates, size_gates};
 use super::power;
@@ -112,6 +113,7 @@ fn limits(situation: &Situation, candidates: &BTreeMap<RequestCode, Vec<Candidat
     let yeses = candidates.values().flatten().flat_map(|way| &way.limits);
     [power::limit(situation)]
         .into_iter()
+        .chain(kit::limits(situation))
         .chain(qualified::limits(situation))
         .chain(yeses.cloned())
         .collect()
@@ -317,15 +319,17 @@ pub(super) fn usable_revision<'a>(
 pub(super) type Operations = (Vec<planner::Operation>, Vec<StageNeed>);
 
 pub(super) fn operations(situation: &Situation, recipe: &Recipe) -> Result<Operations, Shut> {
+    flags_gate(situation, recipe)?;
     let mut needs = Vec::new();
     let mut operations = Vec::new();
-    for operation in &recipe.operations {
+    for (at, operation) in recipe.operations.iter().enumerate() {
+        let held = kit::loads(situation, &recipe.operations, at)?;
         let Some(spray) = &operation.spray else {
             let power_w = station_power_w(situation, operation)?;
             within_set(situation, power_w)?;
             let fuel_ml = step_fuel_ml(situation, power_w, operation.minutes);
             operations.push(planner::Operation {
-                loads: power::load(power_w),
+                loads: [power::load(power_w), held].concat(),
                 ..step(
                     operation.station.as_ref().map(ToString::to_string),
                     operation.minutes,
@@ -347,12 +351,31 @@ pub(super) fn operations(situation: &Situation, recipe: &Recipe) -> Result<Opera
             minutes: need.minutes,
             crew: operation.crew,
             after: operation.after_min,
-            draws: stage_draws(situation, spray, &need),
-            loads: power::load(need.power_w),
+            draws: [
+                stage_draws(situation, spray, &need),
+                kit::draws(situation, operation)?,
+            ]
+            .concat(),
+            loads: [power::load(need.power_w), held].concat(),
         });
         needs.push(need);
     }
     Ok((operations, needs))
+}
+
+/// A part that is used for what its recipe was not approved for.
+fn flags_gate(situation: &Situation, recipe: &Recipe) -> Result<(), Shut> {
+    let part = situation.part(&recipe.part);
+    let beyond = part.and_then(|part| recipe.not_covered(&part.flags).first().copied());
+    beyond.map_or(Ok(()), |flag| {
+        let (recipe, revision) = (recipe.code.clone(), recipe.revision);
+        let gate = Gate::NotForFlag {
+            recipe,
+            revision,
+            flag,
+        };
+        Err(Shut::new(gate, Opens::WriteRecipe))
+    })
 }
 
 /// What the station of a step takes while it works, in watts; the gate if it is not here.

@@ -4,7 +4,7 @@
 
 use crate::catalogue::{About, Envelope, Flag, NoYes, RecipeState, Skill, Who};
 use crate::code::{
-    BankCode, DeliveryCode, LotCode, MetalCode, PowderCode, RecipeCode, StationCode,
+    BankCode, DeliveryCode, KitCode, LotCode, MetalCode, PowderCode, RecipeCode, StationCode,
 };
 use crate::gas::Gas;
 use chrono::{DateTime, Utc};
@@ -191,6 +191,24 @@ pub enum Gate {
         /// Minutes free.
         have_min: i64,
     },
+    /// Too few of a plate, or of a fixture at the same time.
+    Kit {
+        /// Which.
+        kit: KitCode,
+        /// Pieces needed.
+        need: i64,
+        /// Pieces free.
+        have: i64,
+    },
+    /// The part is used for what its recipe is not valid for.
+    NotForFlag {
+        /// The recipe.
+        recipe: RecipeCode,
+        /// The revision.
+        revision: i64,
+        /// The flag.
+        flag: Flag,
+    },
     /// A station is out when it is wanted.
     Station {
         /// Which.
@@ -295,6 +313,13 @@ pub enum Opens {
     MoreFuel {
         /// Millilitres.
         ml: i64,
+    },
+    /// More of a plate or a fixture.
+    MoreKit {
+        /// Which.
+        kit: KitCode,
+        /// Pieces more.
+        count: i64,
     },
     /// Service the compressor.
     Service,

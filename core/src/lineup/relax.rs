@@ -1,6 +1,7 @@
 //! Plenty: a problem in which some of what a request could lack is there in any amount.
 
 use super::if_yes::YES;
+use super::kit::KIT;
 use super::qualified::{ABLE, limit_id};
 use super::supply::{FUEL, GAS};
 use crate::catalogue::Skill;
@@ -36,6 +37,8 @@ pub(super) enum Relax {
     Station(String),
     /// Gas, fuel, hours.
     Store(String),
+    /// Fixtures.
+    Limit(String),
     /// Powder.
     Powder(String),
     /// Minutes by which a delivery comes sooner.
@@ -78,6 +81,9 @@ impl Relax {
 fn held(limit: &str) -> Option<Relax> {
     if limit.starts_with(YES) {
         return Some(Relax::Yes(limit.to_owned()));
+    }
+    if limit.starts_with(KIT) {
+        return Some(Relax::Limit(limit.to_owned()));
     }
     let skill = limit.strip_prefix(ABLE)?.parse().ok()?;
     Some(Relax::Able(skill))
@@ -146,6 +152,10 @@ impl Plenty {
                 Relax::Station(id) => open_sooner(&mut given, id, *amount),
                 Relax::Delivery { code, lands } => {
                     come_sooner(&mut given, code.as_str(), *lands, *amount);
+                }
+                Relax::Limit(id) => {
+                    let limits = given.limits.iter_mut().filter(|limit| limit.id == *id);
+                    limits.for_each(|limit| limit.capacity += amount);
                 }
                 Relax::Store(id) => add_to_store(&mut given, id, *amount),
                 Relax::Powder(powder) => add_lot(&mut given, n, *amount, powder, i64::MAX),

@@ -106,6 +106,7 @@ pub(super) fn stores(situation: &Situation) -> Vec<planner::Store> {
             arrivals: Vec::new(),
         });
     }
+    stores.extend(super::kit::stores(situation));
     stores
 }
 

@@ -4,12 +4,14 @@
 
 mod cell;
 mod duty;
+mod kit;
 mod need;
 mod request;
 mod supply;
 
 pub use cell::{Cell, Closed, Divergent, Station};
 pub use duty::{DutyError, DutyHours, Shift, duty_shifts, instant};
+pub use kit::{Kit, KitKind};
 pub use need::{Asset, Capability, Figure, LossFault, LossRange};
 pub use request::{BaseMetal, Begun, CrackCheck, Damage, Request, Spare, StandIn, Way};
 pub use supply::{Bank, Brings, Compressor, Delivery, Fuel, Receiver};
@@ -50,6 +52,8 @@ pub struct Situation {
     pub cell: Cell,
     /// What stands beside it.
     pub stations: Vec<Station>,
+    /// Plates and fixtures.
+    pub kit: Vec<Kit>,
     /// Who is on duty when: sorted and disjoint.
     pub shifts: Vec<Shift>,
     /// The powders known.

@@ -8,7 +8,7 @@ use crate::page::Screen;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Holder {
     pub kind: HolderKind,
-    /// Number of a request, code of a lot: as the journal and the address have it.
+    /// Number of a request, code of a lot or a part: as the journal and the address have it.
     pub key: String,
     /// What it is in words, as 'Feed pump 1, impeller'.
     pub name: String,
@@ -18,6 +18,7 @@ pub struct Holder {
 pub enum HolderKind {
     Request,
     Lot,
+    Part,
 }
 
 impl Holder {
@@ -46,6 +47,19 @@ impl Holder {
         }))
     }
 
+    /// A part of the catalogue: its drawings, and how it looks.
+    pub async fn part(
+        executor: impl SqliteExecutor<'_>,
+        code: &str,
+    ) -> Result<Option<Holder>, sqlx::Error> {
+        let name = queries::part_name(executor, code).await?;
+        Ok(name.map(|name| Holder {
+            kind: HolderKind::Part,
+            key: code.to_owned(),
+            name,
+        }))
+    }
+
     /// By kind and key, as they are stored.
     pub(super) async fn stored(
         read: &SqlitePool,
@@ -54,6 +68,7 @@ impl Holder {
     ) -> Result<Option<Holder>, sqlx::Error> {
         match (kind, key.parse()) {
             ("request", Ok(number)) => Holder::request(read, number).await,
+            ("part", _) => Holder::part(read, key).await,
             _ => Holder::lot(read, key).await,
         }
     }
@@ -62,7 +77,7 @@ impl Holder {
     pub fn code(&self) -> String {
         match self.kind {
             HolderKind::Request => format!("R{}", self.key),
-            HolderKind::Lot => self.key.clone(),
+            HolderKind::Lot | HolderKind::Part => self.key.clone(),
         }
     }
 
@@ -71,6 +86,7 @@ impl Holder {
         match self.kind {
             HolderKind::Request => format!("/requests/{}", self.key),
             HolderKind::Lot => format!("/powder/{}", self.key),
+            HolderKind::Part => format!("/catalogue/{}", self.key),
         }
     }
 
@@ -83,6 +99,7 @@ impl Holder {
         match self.kind {
             HolderKind::Request => Screen::Requests,
             HolderKind::Lot => Screen::Powder,
+            HolderKind::Part => Screen::Catalogue,
         }
     }
 
@@ -94,6 +111,9 @@ impl Holder {
             }
             HolderKind::Lot => {
                 "Photograph the maker’s certificate, or add it as a PDF, and the label of each container."
+            }
+            HolderKind::Part => {
+                "Add the drawing as a PDF, or photograph it, and the part where it sits in its machine."
             }
         }
     }
@@ -109,6 +129,7 @@ impl HolderKind {
         match self {
             HolderKind::Request => "request",
             HolderKind::Lot => "lot",
+            HolderKind::Part => "part",
         }
     }
 }

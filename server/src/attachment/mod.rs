@@ -1,4 +1,5 @@
-//! Photos and papers: of the damage on a request, of the certificate on a lot.
+//! Photos and papers: of the damage on a request, of the certificate on a lot, of the
+//! drawing on a part.
 //!
 //! They are rows by the hash of their bytes in the same database. What is sent is judged by its content
 //! (`check`), made anew without its metadata (`picture`, `paper`), and hung on what it belongs to
@@ -39,7 +40,7 @@ pub use holder::Holder;
 pub use intake::Intake;
 pub use pages::Photos;
 
-/// Photos and papers that hang on one request or lot at the same time.
+/// Photos and papers that hang on one request, lot or part at the same time.
 const HOLDER_MAX: usize = 40;
 
 pub fn routes() -> Routes {
@@ -48,6 +49,8 @@ pub fn routes() -> Routes {
         .post_files("/requests/{number}/photos", Act::Attach, add_to_request)
         .get("/powder/{lot}/photos", Act::Look, show_of_lot)
         .post_files("/powder/{lot}/photos", Act::Attach, add_to_lot)
+        .get("/catalogue/{part}/photos", Act::Look, show_of_part)
+        .post_files("/catalogue/{part}/photos", Act::Attach, add_to_part)
         .get("/attached/{id}/take-off", Act::Attach, ask_why)
         .post("/attached/{id}/take-off", Act::Attach, take_off)
         .get("/attachments/{hash}", Act::Look, serving::whole)
@@ -73,6 +76,34 @@ async fn lot(state: &AppState, code: &str) -> Result<Holder, AppError> {
     holder.ok_or_else(|| AppError::NotFound {
         what: format!("lot {code}"),
     })
+}
+
+async fn part(state: &AppState, code: &str) -> Result<Holder, AppError> {
+    let holder = Holder::part(&state.db.read, code).await?;
+    holder.ok_or_else(|| AppError::NotFound {
+        what: format!("part {code} in the catalogue"),
+    })
+}
+
+async fn show_of_part(
+    State(state): State<AppState>,
+    visit: Visit,
+    Path(code): Path<String>,
+) -> Result<Response, AppError> {
+    let holder = part(&state, &code).await?;
+    let (form, errors) = (AddForm::default(), FieldErrors::default());
+    show(&state, &visit, holder, form, errors).await
+}
+
+async fn add_to_part(
+    State(state): State<AppState>,
+    visit: Visit,
+    who: Who,
+    Path(code): Path<String>,
+    sent: Result<Multipart, MultipartRejection>,
+) -> Result<Response, AppError> {
+    let holder = part(&state, &code).await?;
+    add(&state, &visit, &who, holder, AddForm::read(sent).await?).await
 }
 
 async fn show_of_request(

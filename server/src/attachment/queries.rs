@@ -31,6 +31,15 @@ pub(super) async fn lot_name(
     .await
 }
 
+pub(super) async fn part_name(
+    executor: impl SqliteExecutor<'_>,
+    code: &str,
+) -> Result<Option<String>, sqlx::Error> {
+    sqlx::query_scalar!("select name from part where code = ?", code)
+        .fetch_optional(executor)
+        .await
+}
+
 /// A photo or paper where it hangs.
 #[derive(Debug, Clone)]
 pub struct Attached {

@@ -16,6 +16,7 @@ pub struct ListPage {
     answer: String,
     reason: String,
     rows: Vec<Row>,
+    may_write: bool,
 }
 
 struct Row {
@@ -41,19 +42,30 @@ struct Standing {
 }
 
 impl ListPage {
-    pub fn new(page: Layout, situation: &Situation) -> Self {
+    pub fn new(page: Layout, situation: &Situation, may_write: bool) -> Self {
         let words = Words::new(situation);
-        let rows: Vec<Row> = situation
-            .parts
-            .iter()
+        let (retired, offered): (Vec<&Part>, Vec<&Part>) =
+            situation.parts.iter().partition(|part| part.retired);
+        let mut rows: Vec<Row> = offered
+            .into_iter()
             .map(|part| row(situation, &words, part))
             .collect();
         let (answer, reason) = answer(&rows);
+        rows.extend(retired.into_iter().map(|part| Row {
+            standing: Standing {
+                mark: "free",
+                number: String::new(),
+                word: "retired",
+                detail: "not offered any more".to_owned(),
+            },
+            ..row(situation, &words, part)
+        }));
         ListPage {
             page,
             answer,
             reason,
             rows,
+            may_write,
         }
     }
 }

@@ -3,7 +3,9 @@
 
 mod list;
 mod one;
+mod part;
 pub mod queries;
+pub mod store;
 mod strike;
 mod weighed;
 
@@ -14,17 +16,29 @@ use mendpost_core::people::{Act, may};
 use mendpost_core::situation::Situation;
 
 use crate::AppState;
+use crate::attachment::{Holder, Photos};
 use crate::error::AppError;
 use crate::page::{Screen, page};
 use crate::people::Visit;
 use crate::routes::Routes;
 use crate::shape::{self, ShapeSection};
-use crate::situation;
+use crate::{recipe, situation};
 
 pub fn routes() -> Routes {
     Routes::default()
         .get("/catalogue", Act::Look, show)
+        .get("/catalogue/new", Act::WriteRecipe, part::blank)
+        .post("/catalogue/new", Act::WriteRecipe, part::add)
         .get("/catalogue/{part}", Act::Look, show_part)
+        .get("/catalogue/{part}/change", Act::WriteRecipe, part::open)
+        .post("/catalogue/{part}/change", Act::WriteRecipe, part::save)
+        .get("/catalogue/{part}/retire", Act::WriteRecipe, part::ask_why)
+        .post("/catalogue/{part}/retire", Act::WriteRecipe, part::retire)
+        .post(
+            "/catalogue/{part}/bring-back",
+            Act::WriteRecipe,
+            part::bring_back,
+        )
         .get("/catalogue/{part}/weigh", Act::WeighBuild, weighed::show)
         .post("/catalogue/{part}/weigh", Act::WeighBuild, weighed::enter)
         .get(STRIKE, Act::WeighBuild, strike::show)
@@ -49,7 +63,9 @@ pub fn part_of<'a>(situation: &'a Situation, code: &str) -> Result<&'a Part, App
 async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
     let situation = situation::now(&state).await?;
     let layout = visit.layout(Screen::Catalogue, "Catalogue").await?;
-    page(&list::ListPage::new(layout, &situation))
+    let who = visit.who.as_ref();
+    let may_write = who.is_some_and(|who| may(who.role, Act::WriteRecipe));
+    page(&list::ListPage::new(layout, &situation, may_write))
 }
 
 async fn show_part(
@@ -60,14 +76,22 @@ async fn show_part(
     let situation = situation::now(&state).await?;
     let part = part_of(&situation, &code)?;
     let weighed = queries::weighed_of(&state.db.read, &code).await?;
-    let may_weigh = visit
-        .who
-        .as_ref()
-        .is_some_and(|who| may(who.role, Act::WeighBuild));
+    let allowed = |act| visit.who.as_ref().is_some_and(|who| may(who.role, act));
+    let row = part::row_of(&state.db.read, &code).await?;
+    let holder = Holder::part(&state.db.read, &code).await?;
+    let holder = holder.ok_or(sqlx::Error::RowNotFound)?;
+    let beside = one::Beside {
+        may_weigh: allowed(Act::WeighBuild),
+        may_write: allowed(Act::WriteRecipe),
+        version: row.version,
+        retired_reason: row.retired_reason.unwrap_or_default(),
+        revisions: recipe::of_part(&state.db.read, &code).await?,
+        photos: Photos::load(&state, &visit, &holder).await?,
+    };
     let kept = shape::queries::of_part(&state.db.read, &code).await?;
     let layout = visit.layout(Screen::Catalogue, &code).await?;
     let shape = ShapeSection::new(&visit, &layout, &situation, part, kept.as_ref());
     page(&one::PartPage::new(
-        layout, &situation, part, &weighed, may_weigh, shape,
+        layout, &situation, part, &weighed, beside, shape,
     ))
 }

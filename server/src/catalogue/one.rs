@@ -6,6 +6,7 @@ use mendpost_core::situation::{Damage, Situation};
 use super::path;
 use super::queries::WeighedRow;
 use super::weighed::form_path;
+use crate::attachment::Photos;
 use crate::caution::{Caution, cautions};
 use crate::page::{Layout, grams_exact, minutes, whole};
 use crate::requests;
@@ -13,6 +14,7 @@ use crate::shape::ShapeSection;
 use crate::words::authority::authority as rule;
 use crate::words::catalogue::{flags, place, setting, state};
 use crate::words::efficiency::{millimetres, percent};
+use crate::words::recipe::thousandths;
 use crate::words::work::sentence;
 use crate::words::{Words, kilograms, size};
 
@@ -30,10 +32,26 @@ pub struct PartPage {
     weighed: Vec<WeighedView>,
     cautions: Vec<Caution>,
     shape: ShapeSection,
+    beside: Beside,
+    /// Every revision of its recipes: words and address.
+    revisions: Vec<(String, String)>,
+}
+
+/// What stands beside the plan's own figures.
+pub struct Beside {
+    pub may_weigh: bool,
+    pub may_write: bool,
+    pub version: i64,
+    /// Why it is no longer offered; empty if it is.
+    pub retired_reason: String,
+    /// Code, number and state of every revision.
+    pub revisions: Vec<(String, i64, String)>,
+    pub photos: Photos,
 }
 
 struct RecipeView {
     title: String,
+    path: String,
     standing: String,
     /// Gates, each with what opens it.
     shut: Vec<(String, String)>,
@@ -93,9 +111,10 @@ impl PartPage {
         situation: &Situation,
         part: &Part,
         weighed: &[WeighedRow],
-        may_weigh: bool,
+        beside: Beside,
         shape: ShapeSection,
     ) -> Self {
+        let may_weigh = beside.may_weigh;
         let words = Words::new(situation);
         let recipes = recipes_of(situation, part);
         let (answer, reason) = answer(situation, &words, part, &recipes);
@@ -117,12 +136,26 @@ impl PartPage {
                 .collect(),
             page,
             shape,
+            revisions: beside
+                .revisions
+                .iter()
+                .map(|(code, number, state)| {
+                    let words = format!("{code} revision {number}, {state}");
+                    (words, format!("/recipes/{code}/{number}"))
+                })
+                .collect(),
+            beside,
             answer,
             reason,
             code: part.code.to_string(),
             pairs: vec![
                 ("Envelope", size(part.envelope_mm)),
                 ("Mass", kilograms(part.mass_g)),
+                (
+                    "Allowance",
+                    format!("{} mm", thousandths(part.allowance_um)),
+                ),
+                ("Fits", fits(situation, part)),
                 ("Flags", flags(part)),
                 (
                     "Who says yes",
@@ -146,12 +179,29 @@ impl PartPage {
     }
 }
 
+/// The machines that it fits, by their names.
+fn fits(situation: &Situation, part: &Part) -> String {
+    let assets = situation.assets.iter();
+    let names: Vec<&str> = assets
+        .filter(|asset| part.assets.contains(&asset.code))
+        .map(|asset| asset.name.as_str())
+        .collect();
+    match names.is_empty() {
+        true => "nobody said".to_owned(),
+        false => names.join(", "),
+    }
+}
+
 fn answer(
     situation: &Situation,
     words: &Words<'_>,
     part: &Part,
     recipes: &[&Recipe],
 ) -> (String, String) {
+    if part.retired {
+        let answer = format!("Do not offer the {}: it is retired.", part.name);
+        return (answer, String::new());
+    }
     let open = recipes
         .iter()
         .find(|recipe| shut_here(situation, part, recipe).is_empty());
@@ -198,6 +248,7 @@ fn view(
     let approved = recipe.state == RecipeState::Approved;
     RecipeView {
         title: format!("Recipe {} revision {}", recipe.code, recipe.revision),
+        path: crate::recipe::path(recipe),
         standing: if approved {
             format!("approved by {}", recipe.approved_by)
         } else {
@@ -232,13 +283,13 @@ fn row(
         Some(spray) => stage_need(situation, spray).ok().map(|need| need.minutes),
         None => Some(operation.minutes),
     };
+    let away = operation.away_days.map(|_| "sent out".to_owned());
+    let station = operation.station.as_ref();
+    let station = away.or_else(|| station.map(|code| words.station(code.as_str())));
     OperationRow {
         position,
         name: sentence(&operation.name),
-        place: operation.station.as_ref().map_or_else(
-            || place(operation.kind).to_owned(),
-            |station| words.station(station.as_str()),
-        ),
+        place: station.unwrap_or_else(|| place(operation.kind).to_owned()),
         minutes: minutes.map_or_else(|| "no figure".to_owned(), whole),
         crew: operation.crew,
         after: if operation.after_min > 0 {

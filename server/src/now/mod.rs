@@ -15,7 +15,7 @@ use crate::page::{Screen, page};
 use crate::people::Visit;
 use crate::requests::standing::Orders;
 use crate::routes::Routes;
-use crate::{signature, situation};
+use crate::{interim, signature, situation};
 use safety::Safety;
 
 pub fn routes() -> Routes {
@@ -32,6 +32,9 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
     let layout = visit.layout(Screen::Now, Screen::Now.word()).await?;
     let safety = Safety::load(&state, &visit, &layout).await?;
     let signings = signature::queries::waiting(&state.db.read).await?;
+    let mut reading = state.db.read.acquire().await?;
+    let out = interim::open(&mut reading, situation.now).await?;
+    let alarm = interim::Alarm::of(&out, situation.now);
     let now = pages::NowPage::new(layout, &situation, &orders, may_plan, safety);
-    page(&now.with_signings(signings))
+    page(&now.with_signings(signings).with_interim(alarm))
 }

@@ -7,6 +7,7 @@ use super::acts::{Next, to_do, under_way};
 use super::safety::Safety;
 use super::stacks::{Stack, stacks};
 use crate::clock_check::InDoubt;
+use crate::interim::Alarm;
 use crate::lineup::Stored;
 use crate::need::capability_path;
 use crate::page::{Layout, Notice, whole};
@@ -43,6 +44,8 @@ pub struct NowPage {
     more_stuck: usize,
     /// What waits for a second signature.
     signings: Vec<SigningRow>,
+    /// Interim parts that must come off.
+    interim: Option<Alarm>,
     /// What threatens the data.
     notices: Vec<Notice>,
     doubt: Option<InDoubt>,
@@ -148,6 +151,7 @@ impl NowPage {
             stuck,
             more_stuck,
             signings: Vec::new(),
+            interim: None,
             notices: safety.notices,
             doubt: safety.doubt,
             copies: safety.copies,
@@ -171,6 +175,12 @@ impl NowPage {
                 path: second::path(waits.number),
             })
             .collect();
+        self
+    }
+
+    /// The same with interim parts that must come off.
+    pub fn with_interim(mut self, alarm: Option<Alarm>) -> Self {
+        self.interim = alarm;
         self
     }
 }

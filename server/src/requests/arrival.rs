@@ -147,10 +147,8 @@ impl About {
     async fn find(state: &AppState, number: &str) -> Result<About, AppError> {
         let mut reading = state.db.read.begin().await?;
         let request = queries::open_request(&mut *reading, number).await?;
-        Ok(About {
-            history: detail::history(&mut *reading, request.number).await?,
-            request,
-        })
+        let history = detail::history(&mut *reading, request.number).await?;
+        Ok(About { request, history })
     }
 
     fn newest(&self) -> Result<&Detail, AppError> {

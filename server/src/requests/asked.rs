@@ -2,7 +2,7 @@
 
 use crate::words::authority::authority;
 use mendpost_core::lineup::{is_down, loss_now, stops_now};
-use mendpost_core::situation::{Request, Situation};
+use mendpost_core::situation::{Damage, Request, Situation};
 
 use super::detail::{Detail, Metal, crack_words, weighed};
 use crate::page::{Layout, whole};
@@ -193,6 +193,11 @@ fn broken_part(page: &Layout, situation: &Situation, request: &Request, record: 
         return pair("Broken part", "At the cell".to_owned(), &below);
     }
     match request.at_cell_from.filter(|at| *at > situation.now) {
+        None if request.damage == Damage::Interim => pair(
+            "Interim part",
+            "On its machine".to_owned(),
+            "until it comes off",
+        ),
         None => pair(
             "Broken part",
             "At the cell".to_owned(),

@@ -6,7 +6,9 @@ use mendpost_core::code::RequestCode;
 use mendpost_core::journal::Subject;
 use mendpost_core::situation::Damage;
 use serde::Serialize;
+use serde_json::json;
 
+use super::detail::{self, Detail, Told};
 use super::form::{Machine, NewRequest};
 use super::particulars::{NewMetal, NewSpare};
 use super::path;
@@ -85,6 +87,8 @@ pub struct GoneOut<'a> {
     pub owner: &'a str,
     /// In words: for which request it went out, and how it comes off.
     pub description: String,
+    /// The request that it was built for: what its part is made of was said there.
+    pub request: Option<i64>,
 }
 
 /// Asks for what replaces an interim part when that must come off, in the change in which it went out.
@@ -92,14 +96,23 @@ pub struct GoneOut<'a> {
 pub async fn follow_on(change: &mut Change, out: GoneOut<'_>, by: &str) -> Result<i64, AppError> {
     let asset = queries::asset(change.connection(), out.asset).await?;
     let asset = asset.ok_or_else(|| gone("machine", out.asset))?;
+    let base_metal = match out.request {
+        None => None,
+        Some(number) => made_of(change, number).await?,
+    };
     let new = NewRequest {
         asset: out.asset.to_owned(),
         part: out.part,
         part_name: Some(out.part_name.to_owned()),
         damage: Damage::Interim,
         description: out.description,
-        machine: Machine::Interim {
-            take_off_ms: out.take_off_ms,
+        machine: if out.take_off_ms > change.now() {
+            Machine::Interim {
+                take_off_ms: out.take_off_ms,
+            }
+        } else {
+            // Overdue as it is entered, and nobody has said that it stopped.
+            Machine::Runs
         },
         asked_by: out.owner.to_owned(),
         needed_by_ms: Some(out.take_off_ms),
@@ -107,12 +120,63 @@ pub async fn follow_on(change: &mut Change, out: GoneOut<'_>, by: &str) -> Resul
         // It runs on the machine, and is at hand when it comes off.
         at_cell_ms: None,
         spare: NewSpare::default(),
-        base_metal: None,
+        base_metal,
         tag: None,
         mass_g: None,
     };
     let inserted = insert(change, &new, &asset, by).await?;
     Ok(inserted.number)
+}
+
+/// What was said of the metal of a request's part.
+async fn made_of(change: &mut Change, number: i64) -> Result<Option<NewMetal>, AppError> {
+    let history = detail::history(change.connection(), number).await?;
+    let metal = history
+        .into_iter()
+        .next()
+        .and_then(|newest| newest.told.metal);
+    Ok(metal.map(|metal| NewMetal {
+        metal: metal.code,
+        known: metal.known,
+    }))
+}
+
+/// Moves when a request is needed, where the end of the interim part that it replaces has moved; nothing
+/// once it is done with, or if that is said of it already.
+pub async fn move_needed_by(
+    change: &mut Change,
+    number: i64,
+    at_ms: i64,
+    why: &str,
+    by: &str,
+) -> Result<(), AppError> {
+    let Some(request) = queries::by_number(change.connection(), number).await? else {
+        return Ok(());
+    };
+    let history = detail::history(change.connection(), number).await?;
+    let Some(newest) = history.into_iter().next() else {
+        return Ok(());
+    };
+    if newest.told.needed_by_ms == Some(at_ms) {
+        return Ok(());
+    }
+    let after = Detail {
+        sequence: newest.sequence + 1,
+        entered_by: by.to_owned(),
+        entered_ms: change.now(),
+        why: why.to_owned(),
+        told: Told {
+            needed_by_ms: Some(at_ms),
+            ..newest.told
+        },
+    };
+    detail::insert(change.connection(), request.id, &after).await?;
+    let content = json!({ "version": after.sequence, "needed_by_ms": at_ms, "why": why });
+    let subject = Subject::new("request", format!("R{number}"));
+    change
+        .journal("request.put-right", subject, content)
+        .await?;
+    Ok(())
 }
 
 /// A request that was inserted.

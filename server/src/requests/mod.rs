@@ -5,6 +5,9 @@ mod arrival;
 mod arrival_form;
 mod asked;
 mod choices;
+mod closed;
+mod course;
+mod decision;
 mod detail;
 pub mod filing;
 mod form;
@@ -13,9 +16,15 @@ mod new;
 mod one;
 mod particulars;
 pub mod queries;
+mod sort_form;
+mod sort_page;
+mod sorting;
 pub mod standing;
 mod times;
 mod ways;
+mod work;
+mod work_form;
+mod work_page;
 
 use axum::extract::{Path, Query, State};
 use axum::response::Response;
@@ -25,8 +34,10 @@ use serde::Deserialize;
 
 use crate::AppState;
 use crate::attachment::{self, Holder, Photos, WithFiles};
+use crate::caution;
 use crate::error::AppError;
 use crate::form::FieldErrors;
+use crate::interim;
 use crate::page::{Screen, page, page_with};
 use crate::people::{Visit, Who};
 use crate::routes::Routes;
@@ -35,6 +46,7 @@ use crate::signature;
 use crate::situation;
 pub use answer::{NewAnswer, insert as insert_answer};
 use choices::Choices;
+use decision::History;
 use form::RequestForm;
 pub use queries::insert_way;
 use standing::Orders;
@@ -45,8 +57,6 @@ pub fn routes() -> Routes {
         .get("/requests/new", Act::FileRequest, blank)
         .post_files("/requests/new", Act::FileRequest, file)
         .get("/requests/{number}", Act::Look, show_one)
-        .get("/requests/{number}/answer", Act::RecordYes, answer::show)
-        .post("/requests/{number}/answer", Act::RecordYes, answer::record)
         .get(
             "/requests/{number}/arrival",
             Act::FileRequest,
@@ -57,6 +67,22 @@ pub fn routes() -> Routes {
             Act::FileRequest,
             arrival::save,
         )
+        .get("/requests/{number}/answer", Act::RecordYes, answer::show)
+        .post("/requests/{number}/answer", Act::RecordYes, answer::record)
+        .get("/requests/{number}/sort", Act::SortRequest, sorting::show)
+        .post("/requests/{number}/sort", Act::SortRequest, sorting::save)
+        .get(
+            "/requests/{number}/decide/{act}",
+            Act::SortRequest,
+            decision::show,
+        )
+        .post(
+            "/requests/{number}/decide/{act}",
+            Act::SortRequest,
+            decision::save,
+        )
+        .get("/requests/{number}/work", Act::DoWork, work::show)
+        .post("/requests/{number}/work", Act::DoWork, work::save)
 }
 
 /// Where the page of a request stands: 'R41' is /requests/41.
@@ -77,15 +103,22 @@ async fn show_one(
     visit: Visit,
     Path(number): Path<String>,
 ) -> Result<Response, AppError> {
+    let mut reading = state.db.read.begin().await?;
+    let named = decision::named(&mut reading, &number).await?;
+    let history = History::load(&mut reading, &named).await?;
+    drop(reading);
+    if !history.stand.is_open() {
+        return closed::show(&state, &visit, &named, &history).await;
+    }
     let situation = situation::now(&state).await?;
     let orders = Orders::load(&state.db.read).await?;
-    let code = format!("R{}", number.trim_start_matches(['R', 'r']));
+    let number = named.number;
+    let code = format!("R{number}");
     let none = || AppError::NotFound {
         what: format!("open request '{number}'"),
     };
     let request = code.parse().ok().and_then(|code| situation.request(&code));
     let request = request.ok_or_else(none)?;
-    let number = code[1..].parse().map_err(|_| none())?;
     let reported_by = queries::reported_by(&state.db.read, number).await?;
     let holder = Holder::request(&state.db.read, number).await?;
     let mut pictures = shape::queries::small_of_requests(&state.db.read).await?;
@@ -93,12 +126,17 @@ async fn show_one(
         picture: pictures.remove(&code),
         details: detail::history(&state.db.read, number).await?,
         reported_by: reported_by.unwrap_or_default(),
+        number,
+        history,
         signatures: signature::of_subject(&state.db.read, "request", &code).await?,
+        interim: replaced(&state, &visit, number).await?,
         photos: Photos::load(&state, &visit, &holder.ok_or_else(none)?).await?,
         rights: one::Rights {
             plan: allowed(&visit, Act::Plan),
             record_yes: allowed(&visit, Act::RecordYes),
             file: allowed(&visit, Act::FileRequest),
+            sort: allowed(&visit, Act::SortRequest),
+            work: allowed(&visit, Act::DoWork),
         },
     };
     let layout = visit
@@ -107,6 +145,23 @@ async fn show_one(
     page(&one::OnePage::new(
         layout, &situation, &orders, request, record,
     ))
+}
+
+/// The interim part that a request is to replace, while that is on its machine.
+async fn replaced(
+    state: &AppState,
+    visit: &Visit,
+    number: i64,
+) -> Result<Option<one::Replaced>, AppError> {
+    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let mut reading = state.db.read.acquire().await?;
+    let found = interim::queries::replaced_by(&mut reading, number).await?;
+    let found = found.filter(|interim| interim.off.is_none());
+    Ok(found.map(|out| one::Replaced {
+        code: out.code(),
+        path: out.path(),
+        caution: caution::interim(&interim::take_off(&out, now, visit.site.zone)),
+    }))
 }
 
 /// Which machine the report is about, if the link to it knows.

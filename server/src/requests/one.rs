@@ -1,9 +1,12 @@
 use askama::Template;
 use mendpost_core::catalogue::Answer;
+use mendpost_core::course::{Stand, Step};
 use mendpost_core::lineup::{Place, Work};
 use mendpost_core::situation::{Request, Situation};
 
 use super::asked::{Asked, asked};
+use super::course::{DecisionRow, LayerRow, course_rows, decision_rows};
+use super::decision::{History, open_to};
 use super::detail::Detail;
 use super::path;
 use super::standing::{Orders, Standing};
@@ -21,6 +24,8 @@ use crate::words::work::sentence;
 
 /// What is on record about a request beside what it asks for.
 pub struct Record {
+    pub number: i64,
+    pub history: History,
     pub reported_by: String,
     pub signatures: Vec<Signature>,
     pub rights: Rights,
@@ -28,6 +33,15 @@ pub struct Record {
     pub picture: Option<Small>,
     /// Everything that was said of it, the newest first.
     pub details: Vec<Detail>,
+    /// Of the interim part that this one replaces, while that is on its machine.
+    pub interim: Option<Replaced>,
+}
+
+/// An interim part that runs until this request is served.
+pub struct Replaced {
+    pub code: String,
+    pub path: String,
+    pub caution: Caution,
 }
 
 /// Everything of one request.
@@ -42,11 +56,21 @@ pub struct OnePage {
     gates: Vec<GatesOfWay>,
     planned: Option<Planned>,
     siblings: Vec<Sibling>,
+    interim: Option<Replaced>,
     cautions: Vec<Caution>,
     /// No order knows it: the next act is to plan.
     unplanned: bool,
     /// The answers on record, the newest first.
     answers: Vec<AnswerRow>,
+    course: Vec<LayerRow>,
+    /// What was decided, the newest first.
+    decisions: Vec<DecisionRow>,
+    /// What may be decided, with its words and address.
+    decide: Vec<(&'static str, String)>,
+    may_sort: bool,
+    may_work: bool,
+    /// On which yeses its place counts.
+    if_yes: Vec<String>,
     signatures: Vec<Signature>,
     photos: Photos,
     picture: Option<Small>,
@@ -58,6 +82,8 @@ pub struct OnePage {
 
 /// What the person may do here.
 pub struct Rights {
+    pub sort: bool,
+    pub work: bool,
     pub plan: bool,
     pub record_yes: bool,
     pub file: bool,
@@ -153,12 +179,27 @@ impl OnePage {
             siblings: siblings(&words, situation, orders, request),
             cautions: cautions(&situation.rules, ways.recipe(), part, request.damage),
             unplanned: matches!(standing, Standing::Unplanned),
+            course: course_rows(&words, situation, request, &record.history, &record.details),
+            decisions: decision_rows(&page, &record.history),
+            decide: match record.rights.sort {
+                true => open_to(record.history.stand, record.number),
+                false => Vec::new(),
+            },
+            may_sort: record.rights.sort && record.history.stand.after(Step::Sort).is_ok(),
+            may_work: record.rights.work && record.history.stand != Stand::Reported,
+            if_yes: match standing {
+                Standing::Place(_, place) => {
+                    place.if_yes.iter().map(|yes| words.if_yes(yes)).collect()
+                }
+                _ => Vec::new(),
+            },
             answers: request
                 .answers
                 .iter()
                 .rev()
                 .map(|answer| answer_row(&words, answer))
                 .collect(),
+            interim: record.interim,
             signatures: record.signatures,
             photos: record.photos,
             picture: record.picture,

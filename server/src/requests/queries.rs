@@ -254,7 +254,8 @@ pub(super) struct OpenRequest {
     pub part_name: String,
 }
 
-async fn by_number(
+/// An open request, by its number.
+pub(super) async fn by_number(
     executor: impl SqliteExecutor<'_>,
     number: i64,
 ) -> Result<Option<OpenRequest>, sqlx::Error> {
@@ -376,4 +377,54 @@ impl<'a> WayColumns<'a> {
             },
         }
     }
+}
+
+/// Why each way was chosen, in the order of the ways.
+pub(super) async fn reasons(
+    executor: impl SqliteExecutor<'_>,
+    request: Uuid,
+) -> Result<Vec<String>, sqlx::Error> {
+    sqlx::query_scalar!(
+        "select reason from request_way where request_id = ? order by position",
+        request
+    )
+    .fetch_all(executor)
+    .await
+}
+
+/// Codes of the recipes that make a request's part.
+pub(super) async fn recipe_codes(
+    executor: impl SqliteExecutor<'_>,
+    request: Uuid,
+) -> Result<Vec<String>, sqlx::Error> {
+    sqlx::query_scalar!(
+        "select distinct recipe.code from recipe join request on request.part_id = recipe.part_id
+         where request.id = ? order by recipe.code",
+        request
+    )
+    .fetch_all(executor)
+    .await
+}
+
+/// Takes away the ways of a request; what they were stays in the journal.
+pub(super) async fn delete_ways(
+    connection: &mut SqliteConnection,
+    request: Uuid,
+) -> Result<(), sqlx::Error> {
+    sqlx::query!("delete from request_way where request_id = ?", request)
+        .execute(connection)
+        .await?;
+    Ok(())
+}
+
+pub(super) async fn delivery(
+    connection: &mut SqliteConnection,
+    code: &str,
+) -> Result<Option<Uuid>, sqlx::Error> {
+    sqlx::query_scalar!(
+        r#"select id as "id: Uuid" from delivery where code = ?"#,
+        code
+    )
+    .fetch_optional(connection)
+    .await
 }

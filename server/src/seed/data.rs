@@ -7,7 +7,8 @@ use mendpost_core::people::Role;
 use mendpost_core::powder::{Lot, Powder};
 use mendpost_core::quantity::Milligrams;
 use mendpost_core::situation::{
-    Asset, Bank, Capability, Cell, Compressor, Delivery, DutyHours, Fuel, Request, Site, Station,
+    Asset, Bank, Capability, Cell, Compressor, Delivery, DutyHours, Fuel, Kit, Request, Site,
+    Station,
 };
 
 /// Everything that the files say. Each list is in the order of its file.
@@ -29,6 +30,7 @@ pub struct SiteData {
     pub assets: Vec<Asset>,
     pub capabilities: Vec<Capability>,
     pub metals: Vec<Metal>,
+    pub kit: Vec<Kit>,
     pub parts: Vec<Part>,
     /// Every revision.
     pub recipes: Vec<Recipe>,

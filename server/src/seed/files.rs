@@ -10,7 +10,7 @@ use std::{fs, io};
 const LARGEST: u64 = 4 << 20;
 
 /// The files that a site is read from; what is not needed may be missing.
-pub(super) const NAMES: [&str; 23] = [
+pub(super) const NAMES: [&str; 24] = [
     "site.toml",
     "people.csv",
     "powders.csv",
@@ -25,6 +25,7 @@ pub(super) const NAMES: [&str; 23] = [
     "assets.csv",
     "capabilities.csv",
     "metals.csv",
+    "kit.csv",
     "parts.csv",
     "recipes.csv",
     "operations.csv",

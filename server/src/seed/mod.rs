@@ -17,6 +17,7 @@ mod request;
 pub(crate) mod row;
 pub(crate) mod sheet;
 mod site;
+pub(crate) mod spray;
 pub(crate) mod time;
 mod weighed;
 pub(crate) mod write;
@@ -82,8 +83,13 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
 
     let made = recipe::Sheets::new(files, faults);
     let metals = made.metals(faults);
-    let parts = made.parts(faults);
-    let recipes = made.recipes((&known, &powders), &stations.codes(faults), faults);
+    let kit = made.kit(faults);
+    let parts = made.parts(&needs.codes(), faults);
+    let places = recipe::Places {
+        stations: stations.codes(faults),
+        kit: kit.iter().map(|kit| (kit.code.clone(), kit.kind)).collect(),
+    };
+    let recipes = made.recipes((&known, &powders), &places, faults);
     let stages = weighed::Known {
         stages: made.stages(),
         lots: sheets.lot_powders(),
@@ -114,6 +120,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
         assets,
         capabilities,
         metals,
+        kit,
         parts,
         recipes,
         weighed,

@@ -5,12 +5,16 @@ use super::files::SeedFiles;
 use super::part::{PARTS, part};
 use super::row::{Row, codes};
 use super::sheet::Sheet;
+use super::spray::{self, spray};
 use mendpost_core::catalogue::{
-    Metal, Operation, OperationKind, Part, Recipe, RecipeFault, RecipeState, Spray,
+    Flag, Held, Metal, Operation, OperationKind, Part, Recipe, RecipeFault, RecipeState,
+    RecipeText, Spray,
 };
-use mendpost_core::code::{MetalCode, PartCode, PowderCode, RecipeCode, StationCode};
-use mendpost_core::deposit::deposited_grams;
+use mendpost_core::code::{
+    AssetCode, KitCode, MetalCode, PartCode, PowderCode, RecipeCode, StationCode,
+};
 use mendpost_core::powder::Powder;
+use mendpost_core::situation::{Kit, KitKind};
 use std::collections::{BTreeMap, BTreeSet};
 
 const METALS: Sheet = Sheet {
@@ -20,10 +24,26 @@ const METALS: Sheet = Sheet {
     may_be_missing: true,
 };
 
+const KIT: Sheet = Sheet {
+    file: "kit.csv",
+    columns: &["code", "name", "kind", "count"],
+    optional: &[],
+    may_be_missing: true,
+};
+
 pub(crate) const RECIPES: Sheet = Sheet {
     file: "recipes.csv",
     columns: &["code", "revision", "part", "state", "approved_by"],
-    optional: &["written_by", "base_metals"],
+    optional: &[
+        "written_by",
+        "base_metals",
+        "flags",
+        "coupons",
+        "inspection",
+        "notes",
+        "expected",
+        "basis",
+    ],
     may_be_missing: false,
 };
 
@@ -40,31 +60,7 @@ pub(crate) const OPERATIONS: Sheet = Sheet {
         "crew",
         "after_min",
     ],
-    optional: &[],
-    may_be_missing: false,
-};
-
-pub(crate) const SPRAYS: Sheet = Sheet {
-    file: "sprays.csv",
-    columns: &[
-        "recipe",
-        "revision",
-        "position",
-        "powder",
-        "deposited_g",
-        "one_lot",
-        "gas",
-        "pressure_bar",
-        "temperature_c",
-        "feed_g_per_min",
-        "efficiency_permille",
-        "efficiency_sd_permille",
-        "start_stop_loss_g",
-        "coupon_g",
-        "handling_min",
-        "gas_only_min",
-    ],
-    optional: &["approval_builds", "volume_cm3", "porosity_permille"],
+    optional: &["plate", "fixture", "held_through", "away_days", "cycle"],
     may_be_missing: false,
 };
 
@@ -72,11 +68,23 @@ pub(crate) const SPRAYS: Sheet = Sheet {
 pub(super) type Key = (RecipeCode, i64);
 
 const REVISIONS: std::ops::RangeInclusive<i64> = 1..=10_000;
-/// Coupons or builds that an approval rests on where nothing is told.
-const APPROVAL_BUILDS: i64 = 4;
 const POSITIONS: std::ops::RangeInclusive<i64> = 1..=1000;
 
+/// What operations name: stations, plates and fixtures.
+pub(crate) struct Places {
+    pub(crate) stations: BTreeSet<StationCode>,
+    pub(crate) kit: BTreeMap<KitCode, KitKind>,
+}
+
+impl Places {
+    fn of_kind(&self, kind: KitKind) -> BTreeSet<KitCode> {
+        let of_kind = self.kit.iter().filter(|(_, known)| **known == kind);
+        of_kind.map(|(code, _)| code.clone()).collect()
+    }
+}
+
 pub(crate) struct Sheets {
+    kit: Vec<Row>,
     metals: Vec<Row>,
     metal_codes: BTreeSet<MetalCode>,
     parts: Vec<Row>,
@@ -90,14 +98,17 @@ impl Sheets {
     pub(super) fn new(files: &SeedFiles, faults: &Faults) -> Self {
         let metals = METALS.rows(files, faults);
         let parts = PARTS.rows(files, faults);
+        let kit = KIT.rows(files, faults);
+        codes::<KitCode>(&kit, "code", faults);
         Self {
+            kit,
             metal_codes: codes(&metals, "code", faults),
             metals,
             part_codes: codes(&parts, "code", faults),
             parts,
             recipes: RECIPES.rows(files, faults),
             operations: OPERATIONS.rows(files, faults),
-            sprays: SPRAYS.rows(files, faults),
+            sprays: spray::SHEET.rows(files, faults),
         }
     }
 
@@ -108,6 +119,7 @@ impl Sheets {
         metal_codes: BTreeSet<MetalCode>,
     ) -> Self {
         Self {
+            kit: Vec::new(),
             metals: Vec::new(),
             metal_codes,
             parts: Vec::new(),
@@ -132,6 +144,22 @@ impl Sheets {
             })
         };
         self.metals.iter().filter_map(metal).collect()
+    }
+
+    pub(super) fn kit(&self, faults: &Faults) -> Vec<Kit> {
+        let kit = |row: &Row| {
+            let code = row.parse(faults, "code");
+            let name = row.text(faults, "name", 80);
+            let kind = row.parse(faults, "kind");
+            let count = row.number(faults, "count", 0, 0..=9999);
+            Some(Kit {
+                code: code?,
+                name: name?,
+                kind: kind?,
+                count: count?,
+            })
+        };
+        self.kit.iter().filter_map(kit).collect()
     }
 
     pub(super) fn part_codes(&self) -> BTreeSet<PartCode> {
@@ -161,22 +189,22 @@ impl Sheets {
         self.sprays.iter().filter_map(stage).collect()
     }
 
-    pub(super) fn parts(&self, faults: &Faults) -> Vec<Part> {
+    pub(super) fn parts(&self, assets: &BTreeSet<AssetCode>, faults: &Faults) -> Vec<Part> {
         self.parts
             .iter()
-            .filter_map(|row| part(row, faults))
+            .filter_map(|row| part(row, assets, faults))
             .collect()
     }
 
     pub(crate) fn recipes(
         &self,
         (known, powders): (&BTreeSet<PowderCode>, &[Powder]),
-        stations: &BTreeSet<StationCode>,
+        places: &Places,
         faults: &Faults,
     ) -> Vec<Recipe> {
         let keys = self.keys(faults);
         let sprays = self.sprays(&keys, (known, powders), faults);
-        let mut operations = self.operations(&keys, stations, sprays, faults);
+        let mut operations = self.operations(&keys, places, sprays, faults);
         let mut recipes: Vec<Recipe> = Vec::new();
         for row in &self.recipes {
             let Some(recipe) = self.recipe(row, &mut operations, faults) else {
@@ -232,7 +260,7 @@ impl Sheets {
     fn operations(
         &self,
         keys: &BTreeSet<Key>,
-        stations: &BTreeSet<StationCode>,
+        places: &Places,
         mut sprays: BTreeMap<(Key, i64), (Spray, Row)>,
         faults: &Faults,
     ) -> BTreeMap<Key, Vec<Operation>> {
@@ -241,7 +269,7 @@ impl Sheets {
         for row in &self.operations {
             let key = key(row, keys, faults);
             let position = row.number(faults, "position", 0, POSITIONS);
-            let operation = operation(row, stations, faults);
+            let operation = operation(row, places, faults);
             let (Some(key), Some(position)) = (key, position) else {
                 continue;
             };
@@ -278,6 +306,8 @@ impl Sheets {
         let written_by = row.text_or_empty(faults, "written_by", 80);
         let approved_by = row.text_or_empty(faults, "approved_by", 80);
         let base_metals = self.base_metals(row, faults);
+        let flags = row.list::<Flag>(faults, "flags");
+        let text = text(row, faults);
         let (code, revision): (RecipeCode, i64) = (code?, revision?);
         let key = (code.clone(), revision);
         let recipe = Recipe {
@@ -289,6 +319,8 @@ impl Sheets {
             written_by: written_by?,
             approved_by: approved_by?,
             base_metals: base_metals?,
+            flags: flags?.into_iter().collect(),
+            text: text?,
         };
         for fault in recipe.faults() {
             // Minutes are told where they are read.
@@ -306,6 +338,22 @@ impl Sheets {
             .map(|metal| row.known(faults, "base_metals", &self.metal_codes, metal))
             .collect()
     }
+}
+
+fn text(row: &Row, faults: &Faults) -> Option<RecipeText> {
+    let text = |column| row.lines_or_empty(faults, column, 2000);
+    let coupons = text("coupons");
+    let inspection = text("inspection");
+    let notes = text("notes");
+    let expected = text("expected");
+    let basis = text("basis");
+    Some(RecipeText {
+        coupons: coupons?,
+        inspection: inspection?,
+        notes: notes?,
+        expected: expected?,
+        basis: basis?,
+    })
 }
 
 /// Revisions of one recipe make one part; one at most is approved, and by somebody.
@@ -348,12 +396,13 @@ fn key(row: &Row, keys: &BTreeSet<Key>, faults: &Faults) -> Option<Key> {
     None
 }
 
-fn operation(row: &Row, stations: &BTreeSet<StationCode>, faults: &Faults) -> Option<Operation> {
+fn operation(row: &Row, places: &Places, faults: &Faults) -> Option<Operation> {
     let kind = row.parse::<OperationKind>(faults, "kind");
     let name = row.text(faults, "name", 80);
-    let station = row.one_of_optional(faults, "station", stations);
+    let station = row.one_of_optional(faults, "station", &places.stations);
     let crew = row.number(faults, "crew", 0, 0..=20);
     let after_min = row.number_optional(faults, "after_min", 0, 0..=20_160);
+    let away_days = row.number_optional(faults, "away_days", 0, 1..=365);
     let minutes = if kind == Some(OperationKind::Spray) {
         for column in ["station", "minutes"] {
             if row.given(column).is_some() {
@@ -362,9 +411,21 @@ fn operation(row: &Row, stations: &BTreeSet<StationCode>, faults: &Faults) -> Op
             }
         }
         Some(0)
+    } else if let Some(Some(days)) = away_days {
+        if row.given("minutes").is_some() {
+            row.fault(
+                faults,
+                "minutes",
+                "given beside 'away_days'; give the one or the other",
+            );
+        }
+        Some(days * 1440)
     } else {
         row.number(faults, "minutes", 0, 1..=20_160)
     };
+    let plate = row.one_of_optional(faults, "plate", &places.of_kind(KitKind::Plate));
+    let fixture = fixture(row, places, faults);
+    let cycle = row.text_or_empty(faults, "cycle", 80);
     Some(Operation {
         kind: kind?,
         name: name?,
@@ -373,84 +434,27 @@ fn operation(row: &Row, stations: &BTreeSet<StationCode>, faults: &Faults) -> Op
         crew: crew?,
         after_min: after_min?.unwrap_or(0),
         spray: None,
+        plate: plate?,
+        fixture: fixture?,
+        away_days: away_days?,
+        cycle: cycle?,
     })
 }
 
-/// What must stick: as told, or the volume told, less its pores, of the powder's metal.
-fn deposited_g(
-    row: &Row,
-    powder: Option<&PowderCode>,
-    powders: &[Powder],
-    faults: &Faults,
-) -> Option<i64> {
-    let volume = row.number_optional(faults, "volume_cm3", 3, 1..=1_000_000_000);
-    let porosity = row.number_optional(faults, "porosity_permille", 0, 0..=500);
-    let Some(volume) = volume? else {
-        return row.number(faults, "deposited_g", 0, 1..=1_000_000);
-    };
-    if row.given("deposited_g").is_some() {
-        let what = "given beside 'volume_cm3'; give the one or the other";
-        row.fault(faults, "deposited_g", what);
-        return None;
+/// None within if nothing is held.
+fn fixture(row: &Row, places: &Places, faults: &Faults) -> Option<Option<Held>> {
+    let fixture = row.one_of_optional(faults, "fixture", &places.of_kind(KitKind::Fixture));
+    let through = row.number_optional(faults, "held_through", 0, POSITIONS);
+    if row.given("fixture").is_none() {
+        if row.given("held_through").is_some() {
+            row.fault(faults, "fixture", "nothing is given; say what is held");
+        }
+        return Some(None);
     }
-    let solid = powders.iter().find(|p| Some(&p.code) == powder)?.solid;
-    let Some(solid) = solid else {
-        let what =
-            "powders.csv does not tell the density of this powder; tell it, or give 'deposited_g'";
-        row.fault(faults, "volume_cm3", what);
-        return None;
-    };
-    #[expect(clippy::cast_precision_loss, reason = "checked to be small")]
-    let [volume, density, porosity] =
-        [volume, solid.density_kg_m3, porosity?.unwrap_or(0)].map(|figure| figure as f64);
-    deposited_grams(volume / 1000.0, density, porosity / 1000.0)
-        .map_err(|error| row.fault(faults, "volume_cm3", error))
-        .ok()
-}
-
-fn spray(
-    row: &Row,
-    known: &BTreeSet<PowderCode>,
-    powders: &[Powder],
-    faults: &Faults,
-) -> Option<Spray> {
-    let number = |column, allowed| row.number(faults, column, 0, allowed);
-    let powder = row.one_of(faults, "powder", known);
-    let deposited_g = deposited_g(row, powder.as_ref(), powders, faults);
-    let one_lot = row.yes_or_no(faults, "one_lot");
-    let gas = row.parse(faults, "gas");
-    let pressure_mbar = row.number(faults, "pressure_bar", 3, 1000..=100_000);
-    let temperature_c = number("temperature_c", 20..=1200);
-    let feed_g_per_min = number("feed_g_per_min", 1..=1000);
-    let efficiency_permille = number("efficiency_permille", 10..=1000);
-    let efficiency_sd_permille = number("efficiency_sd_permille", 0..=500);
-    let approval_builds = row.number_optional(faults, "approval_builds", 0, 1..=1000);
-    let start_stop_loss_g = number("start_stop_loss_g", 0..=1_000_000);
-    let coupon_g = number("coupon_g", 0..=1_000_000);
-    let handling_min = number("handling_min", 0..=1440);
-    let gas_only_min = number("gas_only_min", 0..=1440);
-    if handling_min.zip(gas_only_min).is_some_and(|(h, g)| g > h) {
-        row.fault(
-            faults,
-            "gas_only_min",
-            "more than handling_min, of which it is a part",
-        );
-    }
-    Some(Spray {
-        powder: powder?,
-        deposited_g: deposited_g?,
-        one_lot: one_lot?,
-        gas: gas?,
-        pressure_mbar: pressure_mbar?,
-        temperature_c: temperature_c?,
-        feed_g_per_min: feed_g_per_min?,
-        efficiency_permille: efficiency_permille?,
-        efficiency_sd_permille: efficiency_sd_permille?,
-        approval_builds: approval_builds?.unwrap_or(APPROVAL_BUILDS),
-        start_stop_loss_g: start_stop_loss_g?,
-        coupon_g: coupon_g?,
-        handling_min: handling_min?,
-        gas_only_min: gas_only_min?,
-        weighed: Vec::new(),
-    })
+    let own = row.given("position").and_then(|p| p.parse().ok());
+    let through = through?.or(own);
+    Some(Some(Held {
+        fixture: fixture??,
+        through: usize::try_from(through?).ok()?,
+    }))
 }

@@ -275,6 +275,17 @@ impl Row {
         Some(text.unwrap_or_default())
     }
 
+    /// A text of at most so many characters, on any number of lines; empty if nothing is given.
+    pub(crate) fn lines_or_empty(
+        &self,
+        faults: &Faults,
+        column: &str,
+        most: usize,
+    ) -> Option<String> {
+        let text = self.read_optional(faults, column, |text| lines(text, most))?;
+        Some(text.unwrap_or_default())
+    }
+
     pub(crate) fn yes_or_no(&self, faults: &Faults, column: &str) -> Option<bool> {
         self.read(faults, column, |text| match text {
             "yes" | "true" => Ok(true),
@@ -356,6 +367,15 @@ fn plain(text: &str, most: usize) -> Result<String, String> {
     let text = form::text(text, most).map_err(|error| error.to_string())?;
     match text.chars().find(|c| c.is_control()) {
         Some(c) => Err(format!("the character {c:?}; write it on one line")),
+        None => Ok(text),
+    }
+}
+
+fn lines(text: &str, most: usize) -> Result<String, String> {
+    let text = form::text(text, most).map_err(|error| error.to_string())?;
+    let breaks = ['\n', '\t'];
+    match text.chars().find(|c| c.is_control() && !breaks.contains(c)) {
+        Some(c) => Err(format!("the character {c:?}; take it out")),
         None => Ok(text),
     }
 }

@@ -26,6 +26,11 @@ impl Cell {
         Cell::Text(text.to_string())
     }
 
+    /// A text of several lines. A browser sends them with carriage returns, and sheets are read without.
+    pub fn lines(text: &str) -> Cell {
+        Cell::Text(text.replace("\r\n", "\n").replace('\r', "\n"))
+    }
+
     pub fn whole(value: i64) -> Cell {
         Cell::Number { value, places: 0 }
     }

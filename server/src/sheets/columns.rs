@@ -58,6 +58,8 @@ fn part(column: &str) -> &'static str {
         "flags" => {
             "what it does, with blanks between: form-only, guard, food-or-water, carries-load, can-injure, lifts, holds-pressure, steers-or-brakes, explosive-area, unknown. None counts as unknown"
         }
+        "assets" => "codes of the assets that it fits, with blanks between; empty: nobody said",
+        "allowance_mm" => "sprayed beyond the finished size, 0 to 50, at most 3 decimals; empty: 0",
         _ => "",
     }
 }
@@ -71,9 +73,23 @@ fn recipe(column: &str) -> &'static str {
         "part" => "the code of the part that it makes; it is listed first",
         "state" => "of a new revision draft; somebody approves it by name on its page",
         "approved_by" => "of a new revision nothing",
-        "written_by" => "who wrote it; empty: whoever brings it in",
+        "written_by" => "of a new revision it becomes whoever brings it in, whatever is given",
         "base_metals" => {
             "codes of the metals that it holds on, with blanks between; empty: built free-standing, any"
+        }
+        "flags" => {
+            "what its part may be used for, with blanks between, as a part's flags; empty: anything"
+        }
+        "coupons" => "which coupons are sprayed beside the part, at most 2000 characters",
+        "inspection" => {
+            "what is measured, with what, and what is accepted, at most 2000 characters"
+        }
+        "notes" => "what else is to be known, at most 2000 characters",
+        "expected" => {
+            "what the deposit is expected to bear, as the approver wrote it; of a new revision nothing"
+        }
+        "basis" => {
+            "what the approval rests on, as the approver wrote it; of a new revision nothing"
         }
         _ => "",
     }
@@ -94,6 +110,13 @@ fn operation(column: &str) -> &'static str {
         "station" => "the code of a station; empty: at the machine, and for spray",
         "minutes" => "1 to 20160; empty for spray, which takes as long as sprays.csv makes it",
         "crew" => "people it keeps; 0 runs unattended",
+        "plate" => "the code of the plate that is sprayed on and used up; may be empty",
+        "fixture" => "the code of the fixture that it takes; may be empty",
+        "held_through" => {
+            "position of the operation at whose end the fixture is free again; empty: this one"
+        }
+        "away_days" => "sent out for so many days, instead of minutes",
+        "cycle" => "the furnace's cycle by its name",
         "after_min" => "minutes at least since the one before: cooling, curing; empty: none",
         _ => "",
     }
@@ -122,6 +145,12 @@ fn spray(column: &str) -> &'static str {
         "approval_builds" => "how many coupons or builds the efficiency rests on; empty: 4",
         "volume_cm3" => "instead of deposited_g: what is laid down, pores included",
         "porosity_permille" => "its pores, in thousandths, 0 to 500",
+        "nozzle" => "which nozzle; empty: any",
+        "standoff_mm" => "from the nozzle's exit to the part, 1 to 500",
+        "traverse_mm_s" => "how fast it goes over the part, 1 to 5000",
+        "spacing_mm" => "from one line to the next, 0.01 to 50",
+        "preheat_c" => "what the part is warmed to before the first pass, 20 to 900",
+        "passes" => "how many layers",
         _ => "",
     }
 }

@@ -5,8 +5,9 @@ use crate::page::Screen;
 use crate::seed::need::{ASSETS, CAPABILITIES};
 use crate::seed::part::PARTS;
 use crate::seed::powder::{CONTAINERS, LOTS};
-use crate::seed::recipe::{OPERATIONS, RECIPES, SPRAYS};
+use crate::seed::recipe::{OPERATIONS, RECIPES};
 use crate::seed::sheet::Sheet;
+use crate::seed::spray::SHEET as SPRAYS;
 
 /// What can be taken out and brought in as sheets.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -151,7 +151,7 @@ async fn import(
     for (_, text) in upload.texts() {
         queries::keep(change.connection(), &text, journal).await?;
     }
-    read.write(&mut change, &who.name, journal).await?;
+    read.write(&mut change, &who, journal).await?;
     let text = format!(
         "{} new, {} changed. Journal {journal}. Plan again to count with it.",
         kind.count(new),

@@ -3,16 +3,17 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use mendpost_core::catalogue::{Flag, Part, Rules};
-use mendpost_core::code::PartCode;
+use mendpost_core::code::{AssetCode, PartCode};
+use mendpost_core::situation::Asset;
 use sqlx::SqliteConnection;
 
 use super::cell::Cell;
 use super::comparison::{Entry, Listed, Reader, ToWrite};
+use crate::catalogue::store::{insert_part, update_part};
 use crate::change::Change;
 use crate::error::AppError;
 use crate::seed::part::{PARTS, part};
 use crate::seed::row::{Row, codes};
-use crate::seed::write::catalogue::{insert_flags, insert_part};
 use crate::situation;
 use crate::words::authority::authority;
 use crate::words::work::flag;
@@ -28,6 +29,11 @@ impl Listed for Part {
             "z_mm" => Cell::whole(z),
             "mass_g" => Cell::whole(self.mass_g),
             "flags" => Cell::set(&self.flags),
+            "assets" => Cell::set(&self.assets),
+            "allowance_mm" => Cell::Number {
+                value: self.allowance_um,
+                places: 3,
+            },
             _ => Cell::text(""),
         }
     }
@@ -41,6 +47,7 @@ pub fn read(
     reader: &Reader<'_>,
     rows: Vec<Row>,
     stored: Vec<Part>,
+    assets: Vec<Asset>,
     rules: &Rules,
 ) -> (Vec<Entry>, Vec<ToWrite<Part>>) {
     let _: BTreeSet<PartCode> = codes(&rows, "code", reader.faults);
@@ -48,11 +55,12 @@ pub fn read(
         .into_iter()
         .map(|part| (part.code.to_string(), part))
         .collect();
+    let assets: BTreeSet<AssetCode> = assets.into_iter().map(|asset| asset.code).collect();
     let (mut entries, mut writes) = (Vec::new(), Vec::new());
     for row in rows {
         let line = row.line;
         let stands = row.given("code").and_then(|code| stored.get(code));
-        let parse = |row: &Row| part(row, reader.faults);
+        let parse = |row: &Row| part(row, &assets, reader.faults);
         let Some((fate, said)) = reader.changeable(&PARTS, row, stands, parse) else {
             continue;
         };
@@ -110,21 +118,11 @@ pub async fn write(change: &mut Change, parts: Vec<ToWrite<Part>>) -> Result<(),
 
 async fn update(change: &mut Change, part: &Part) -> Result<(), AppError> {
     let code = part.code.as_str();
-    let [x, y, z] = part.envelope_mm;
     let id = sqlx::query_scalar!(
-        r#"update part set name = ?, x_mm = ?, y_mm = ?, z_mm = ?, mass_g = ? where code = ?
-           returning id as "id: uuid::Uuid""#,
-        part.name,
-        x,
-        y,
-        z,
-        part.mass_g,
-        code,
+        r#"select id as "id: uuid::Uuid" from part where code = ?"#,
+        code
     )
     .fetch_one(change.connection())
     .await?;
-    sqlx::query!("delete from part_flag where part_id = ?", id)
-        .execute(change.connection())
-        .await?;
-    insert_flags(change, id, part).await
+    update_part(change, id, part).await
 }

@@ -12,6 +12,7 @@ use super::upload::Upload;
 use super::{asset, capability, lot, part, recipe};
 use crate::change::Change;
 use crate::error::AppError;
+use crate::people::Who;
 use crate::seed::fault::Faults;
 use crate::seed::records::Separator;
 use crate::seed::row::Row;
@@ -97,12 +98,17 @@ impl Reading {
     }
 
     /// Writes all of it. The journal entry is there already: movements refer to it.
-    pub async fn write(self, change: &mut Change, by: &str, sequence: i64) -> Result<(), AppError> {
+    pub async fn write(
+        self,
+        change: &mut Change,
+        who: &Who,
+        sequence: i64,
+    ) -> Result<(), AppError> {
         match self.writes {
             Writes::Assets(assets) => asset::write(change, assets).await,
-            Writes::Capabilities(said) => capability::write(change, by, said).await,
+            Writes::Capabilities(said) => capability::write(change, &who.name, said).await,
             Writes::Parts(parts) => part::write(change, parts).await,
-            Writes::Recipes(recipes) => recipe::write(change, by, recipes).await,
+            Writes::Recipes(recipes) => recipe::write(change, who, recipes).await,
             Writes::Lots(lots) => lot::write(change, &lots, sequence).await,
         }
     }
@@ -151,7 +157,7 @@ fn rows(kind: Kind, upload: &Upload, faults: &Faults) -> Option<(Separator, Vec<
 enum Stands {
     Assets(Vec<Asset>),
     Capabilities(Vec<Capability>, Vec<Asset>),
-    Parts(Vec<Part>, Rules),
+    Parts(Vec<Part>, Vec<Asset>, Rules),
     Recipes(recipe::Book),
     Lots(lot::Book),
 }
@@ -166,6 +172,7 @@ impl Stands {
             ),
             Kind::Parts => Stands::Parts(
                 part::stored(connection).await?,
+                asset::stored(connection).await?,
                 situation::rules(connection).await?,
             ),
             Kind::Recipes => Stands::Recipes(recipe::Book::load(connection).await?),
@@ -198,8 +205,8 @@ fn read(
             let (entries, writes) = capability::read(&reader, first, stored, assets);
             (entries, Writes::Capabilities(writes))
         }
-        Stands::Parts(stored, rules) => {
-            let (entries, writes) = part::read(&reader, first, stored, &rules);
+        Stands::Parts(stored, assets, rules) => {
+            let (entries, writes) = part::read(&reader, first, stored, assets, &rules);
             (entries, Writes::Parts(writes))
         }
         Stands::Recipes(book) => {

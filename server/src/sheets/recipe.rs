@@ -3,19 +3,22 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use mendpost_core::catalogue::{Operation, Recipe, RecipeState, Spray};
-use mendpost_core::code::{MetalCode, PartCode, PowderCode, RecipeCode, StationCode};
+use mendpost_core::code::{MetalCode, PartCode, PowderCode, RecipeCode};
 use mendpost_core::powder::Powder;
 use sqlx::SqliteConnection;
 
 use super::cell::Cell;
 use super::comparison::{Entry, Fate, Listed, Reader};
+use crate::catalogue::store::insert_recipe;
 use crate::change::Change;
 use crate::error::AppError;
-use crate::seed::recipe::{OPERATIONS, RECIPES, SPRAYS, Sheets};
+use crate::people::Who;
+use crate::recipe::queries::add_author;
+use crate::seed::recipe::{OPERATIONS, Places, RECIPES, Sheets};
 use crate::seed::row::Row;
+use crate::seed::spray::SHEET as SPRAYS;
 use crate::seed::write::Ids;
-use crate::seed::write::catalogue::enter_recipe;
-use crate::situation;
+use crate::{kit, situation};
 
 impl Listed for Recipe {
     fn cell(&self, column: &str) -> Cell {
@@ -27,6 +30,12 @@ impl Listed for Recipe {
             "approved_by" => Cell::text(&self.approved_by),
             "written_by" => Cell::text(&self.written_by),
             "base_metals" => Cell::set(&self.base_metals),
+            "flags" => Cell::set(&self.flags),
+            "coupons" => Cell::lines(&self.text.coupons),
+            "inspection" => Cell::lines(&self.text.inspection),
+            "notes" => Cell::lines(&self.text.notes),
+            "expected" => Cell::lines(&self.text.expected),
+            "basis" => Cell::lines(&self.text.basis),
             _ => Cell::text(""),
         }
     }
@@ -62,7 +71,14 @@ impl Listed for OperationOf<'_> {
             "kind" => Cell::text(&operation.kind),
             "name" => Cell::text(&operation.name),
             "station" => Cell::set(&operation.station),
-            "minutes" if operation.spray.is_none() => Cell::whole(operation.minutes),
+            "plate" => Cell::set(&operation.plate),
+            "fixture" => Cell::set(operation.fixture.as_ref().map(|held| &held.fixture)),
+            "held_through" => Cell::set(operation.fixture.as_ref().map(|held| held.through)),
+            "away_days" => Cell::set(operation.away_days),
+            "cycle" => Cell::text(&operation.cycle),
+            "minutes" if operation.spray.is_none() && operation.away_days.is_none() => {
+                Cell::whole(operation.minutes)
+            }
             "crew" => Cell::whole(operation.crew),
             "after_min" if operation.after_min > 0 => Cell::whole(operation.after_min),
             _ => Cell::text(""),
@@ -83,9 +99,22 @@ impl Listed for SprayOf<'_> {
         if let Some(place) = self.of.place(column) {
             return place;
         }
+        let motion = &spray.motion;
+        let millimetres = |um: Option<i64>| match um {
+            Some(value) => Cell::Number { value, places: 3 },
+            None => Cell::text(""),
+        };
         match column {
             "powder" => Cell::text(&spray.powder),
-            "deposited_g" => Cell::whole(spray.deposited_g),
+            "deposited_g" if spray.volume.is_none() => Cell::whole(spray.deposited_g),
+            "volume_cm3" => millimetres(spray.volume.map(|volume| volume.mm3)),
+            "porosity_permille" => Cell::set(spray.volume.map(|v| v.porosity_permille)),
+            "nozzle" => Cell::text(&motion.nozzle),
+            "standoff_mm" => millimetres(motion.standoff_um),
+            "traverse_mm_s" => Cell::set(motion.traverse_mm_s),
+            "spacing_mm" => millimetres(motion.spacing_um),
+            "preheat_c" => Cell::set(motion.preheat_c),
+            "passes" => Cell::set(motion.passes),
             "one_lot" => Cell::text(if spray.one_lot { "yes" } else { "no" }),
             "gas" => Cell::text(&spray.gas),
             "pressure_bar" => Cell::Number {
@@ -139,18 +168,22 @@ pub struct Book {
     parts: BTreeSet<PartCode>,
     metals: BTreeSet<MetalCode>,
     powders: Vec<Powder>,
-    stations: BTreeSet<StationCode>,
+    places: Places,
 }
 
 impl Book {
     pub async fn load(connection: &mut SqliteConnection) -> Result<Book, sqlx::Error> {
         let ids = Ids::stored(connection).await?;
+        let kit = kit::queries::all(&mut *connection).await?;
         Ok(Book {
             recipes: stored(connection).await?,
             parts: ids.parts.into_keys().collect(),
             metals: ids.metals.into_keys().collect(),
             powders: situation::powders(connection).await?,
-            stations: ids.stations.into_keys().collect(),
+            places: Places {
+                stations: ids.stations.into_keys().collect(),
+                kit: kit.into_iter().map(|kit| (kit.code, kit.kind)).collect(),
+            },
         })
     }
 
@@ -185,7 +218,7 @@ pub fn read(
     let sheets = Sheets::of_recipes(sheets, book.parts.clone(), book.metals.clone());
     let powders: BTreeSet<PowderCode> = book.powders.iter().map(|p| p.code.clone()).collect();
     let known = (&powders, book.powders.as_slice());
-    let writes = sheets.recipes(known, &book.stations, reader.faults);
+    let writes = sheets.recipes(known, &book.places, reader.faults);
     for recipe in &writes {
         let line = lines.get(&(recipe.code.to_string(), recipe.revision));
         entries.push(entry(line.copied().unwrap_or_default(), recipe, Fate::New));
@@ -220,6 +253,9 @@ fn remedy(stands: &Recipe) -> String {
     )
 }
 
+/// Columns that say what an approver signed.
+const BY_THE_APPROVER: [&str; 3] = ["approved_by", "expected", "basis"];
+
 /// A row of a new revision, as a draft whatever it says; what it says otherwise is told.
 fn as_draft(reader: &Reader<'_>, row: Row, book: &Book) -> Row {
     let draft = RecipeState::Draft.as_str();
@@ -233,9 +269,14 @@ fn as_draft(reader: &Reader<'_>, row: Row, book: &Book) -> Row {
             "'{given}' is nothing that a sheet makes of a new revision; give {draft}, and somebody approves it by name on its page"
         );
         row.fault(reader.faults, "state", what);
-    } else if row.given("approved_by").is_some() {
-        let what = "a sheet approves nothing; leave this empty, and somebody approves it by name on its page";
-        row.fault(reader.faults, "approved_by", what);
+    } else {
+        for column in BY_THE_APPROVER
+            .into_iter()
+            .filter(|c| row.given(c).is_some())
+        {
+            let what = "a sheet approves nothing; leave this empty, and somebody approves it by name on its page";
+            row.fault(reader.faults, column, what);
+        }
     }
     follows(reader, &row, book);
     let row = row.with("approved_by", String::new());
@@ -327,14 +368,13 @@ fn no_such(row: &Row, stands: &Recipe) -> String {
     )
 }
 
-/// Enters revisions as drafts; where none is named, whoever brings them in wrote them.
-pub async fn write(change: &mut Change, by: &str, recipes: Vec<Recipe>) -> Result<(), AppError> {
-    let ids = Ids::stored(change.connection()).await?;
+/// Enters revisions as drafts. Whoever brings one in is its author, whatever the sheet says, so that
+/// somebody else approves it.
+pub async fn write(change: &mut Change, who: &Who, recipes: Vec<Recipe>) -> Result<(), AppError> {
     for mut recipe in recipes {
-        if recipe.written_by.is_empty() {
-            by.clone_into(&mut recipe.written_by);
-        }
-        enter_recipe(change, &recipe, &ids).await?;
+        who.name.clone_into(&mut recipe.written_by);
+        let id = insert_recipe(change, &recipe).await?;
+        add_author(change, id, who.id).await?;
     }
     Ok(())
 }

@@ -1,9 +1,10 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use mendpost_core::catalogue::{
-    Flag, Metal, Operation, Part, Recipe, RecipeState, Spray, WeighedBuild,
+    Flag, Held, Metal, Motion, Operation, Part, Recipe, RecipeState, RecipeText, Spray, Volume,
+    WeighedBuild,
 };
-use mendpost_core::code::{MetalCode, PowderCode, RecipeCode};
+use mendpost_core::code::{AssetCode, MetalCode, PowderCode, RecipeCode};
 use mendpost_core::quantity::Milligrams;
 use sqlx::SqliteConnection;
 use uuid::Uuid;
@@ -15,8 +16,9 @@ pub(super) async fn load(
     connection: &mut SqliteConnection,
     codes: &Codes,
 ) -> Result<(Vec<Part>, Vec<Recipe>), sqlx::Error> {
+    let parts = parts(connection, codes).await?;
     let recipes = recipes(connection, codes, Revisions::InUse).await?;
-    Ok((parts(connection).await?, recipes))
+    Ok((parts, recipes))
 }
 
 /// The metals known, by code.
@@ -34,7 +36,10 @@ pub(super) async fn metals(connection: &mut SqliteConnection) -> Result<Vec<Meta
         .collect()
 }
 
-pub(crate) async fn parts(connection: &mut SqliteConnection) -> Result<Vec<Part>, sqlx::Error> {
+pub(super) async fn parts(
+    connection: &mut SqliteConnection,
+    codes: &Codes,
+) -> Result<Vec<Part>, sqlx::Error> {
     let mut flags: BTreeMap<Uuid, BTreeSet<Flag>> = BTreeMap::new();
     let rows = sqlx::query!(r#"select part_id as "part_id: Uuid", flag from part_flag"#)
         .fetch_all(&mut *connection)
@@ -45,8 +50,20 @@ pub(crate) async fn parts(connection: &mut SqliteConnection) -> Result<Vec<Part>
             .or_default()
             .insert(word(&row.flag)?);
     }
+    let mut assets: BTreeMap<Uuid, BTreeSet<AssetCode>> = BTreeMap::new();
+    let rows = sqlx::query!(
+        r#"select part_id as "part_id: Uuid", asset_id as "asset_id: Uuid" from part_asset"#
+    )
+    .fetch_all(&mut *connection)
+    .await?;
+    for row in rows {
+        let asset = code(&codes.assets, row.asset_id)?;
+        assets.entry(row.part_id).or_default().insert(asset);
+    }
     sqlx::query!(
-        r#"select id as "id: Uuid", code, name, x_mm, y_mm, z_mm, mass_g from part order by code"#
+        r#"select id as "id: Uuid", code, name, x_mm, y_mm, z_mm, mass_g, allowance_um,
+             retired_reason is not null as "retired!: bool"
+           from part order by code"#
     )
     .fetch_all(connection)
     .await?
@@ -58,37 +75,51 @@ pub(crate) async fn parts(connection: &mut SqliteConnection) -> Result<Vec<Part>
             envelope_mm: [row.x_mm, row.y_mm, row.z_mm],
             mass_g: row.mass_g,
             flags: flags.remove(&row.id).unwrap_or_default(),
+            assets: assets.remove(&row.id).unwrap_or_default(),
+            allowance_um: row.allowance_um,
+            retired: row.retired,
         })
     })
     .collect()
 }
 
-/// Which revisions of a recipe are read.
+/// Which revisions of which recipes are read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Revisions {
-    /// The newest, with the approved one where that is older.
+pub(super) enum Revisions<'a> {
+    /// Of each recipe the newest, with the approved one where that is older.
     InUse,
+    /// All of one recipe.
+    Of(&'a str),
     Every,
 }
 
+/// The first one of each recipe first.
 pub(super) async fn recipes(
     connection: &mut SqliteConnection,
     codes: &Codes,
-    revisions: Revisions,
+    revisions: Revisions<'_>,
 ) -> Result<Vec<Recipe>, sqlx::Error> {
     let every = revisions == Revisions::Every;
+    let all_of = match revisions {
+        Revisions::Of(recipe) => Some(recipe),
+        Revisions::InUse | Revisions::Every => None,
+    };
     let mut operations = operations(connection, codes).await?;
     let weighed = weighed(connection, codes).await?;
     let mut base_metals = base_metals(connection, codes).await?;
+    let mut flags = recipe_flags(connection).await?;
     let rows = sqlx::query!(
-        r#"select id as "id: Uuid", code, part_id as "part_id: Uuid", revision, state, written_by, approved_by
+        r#"select id as "id: Uuid", code, part_id as "part_id: Uuid", revision, state, written_by, approved_by,
+             coupons, inspection, notes, expected, basis
            from recipe r
-           where ? or state = 'approved'
-             or revision = (select max(revision) from recipe where code = r.code)
-             or exists (select 1 from work_done w join request q on q.id = w.request_id
-                where w.recipe_id = r.id and q.state = 'open')
+           where ?1 or code = ?2
+              or (?2 is null
+                and (state = 'approved' or revision = (select max(revision) from recipe where code = r.code)
+                  or exists (select 1 from work_done w join request q on q.id = w.request_id
+                    where w.recipe_id = r.id and q.state = 'open')))
            order by code, revision"#,
-        every
+        every,
+        all_of
     )
     .fetch_all(connection)
     .await?;
@@ -103,11 +134,33 @@ pub(super) async fn recipes(
                 approved_by: row.approved_by,
                 base_metals: base_metals.remove(&row.id).unwrap_or_default(),
                 operations: operations.remove(&row.id).unwrap_or_default(),
+                flags: flags.remove(&row.id).unwrap_or_default(),
+                text: RecipeText {
+                    coupons: row.coupons,
+                    inspection: row.inspection,
+                    notes: row.notes,
+                    expected: row.expected,
+                    basis: row.basis,
+                },
             };
             add_weighed(&mut recipe, &weighed);
             Ok(recipe)
         })
         .collect()
+}
+
+async fn recipe_flags(
+    connection: &mut SqliteConnection,
+) -> Result<BTreeMap<Uuid, BTreeSet<Flag>>, sqlx::Error> {
+    let mut flags: BTreeMap<Uuid, BTreeSet<Flag>> = BTreeMap::new();
+    let rows = sqlx::query!(r#"select recipe_id as "recipe_id: Uuid", flag from recipe_flag"#)
+        .fetch_all(connection)
+        .await?;
+    for row in rows {
+        let flag = word(&row.flag)?;
+        flags.entry(row.recipe_id).or_default().insert(flag);
+    }
+    Ok(flags)
 }
 
 async fn base_metals(
@@ -189,13 +242,17 @@ async fn operations(
 ) -> Result<BTreeMap<Uuid, Vec<Operation>>, sqlx::Error> {
     let mut sprays = sprays(connection, codes).await?;
     let rows = sqlx::query!(
-        r#"select recipe_id as "recipe_id: Uuid", position, kind, name, station_id as "station_id: Uuid", minutes, crew, after_min
+        r#"select recipe_id as "recipe_id: Uuid", position, kind, name, station_id as "station_id: Uuid", minutes, crew, after_min,
+             plate_id as "plate_id: Uuid", fixture_id as "fixture_id: Uuid", held_through, away_days, cycle
            from recipe_operation order by recipe_id, position"#
     )
     .fetch_all(connection)
     .await?;
     let mut operations: BTreeMap<Uuid, Vec<Operation>> = BTreeMap::new();
     for row in rows {
+        let held = row.held_through.and_then(|at| usize::try_from(at).ok());
+        let fixture = row.fixture_id.map(|id| code(&codes.kit, id));
+        let fixture = fixture.transpose()?.zip(held);
         operations
             .entry(row.recipe_id)
             .or_default()
@@ -206,10 +263,14 @@ async fn operations(
                     .station_id
                     .map(|id| code(&codes.stations, id))
                     .transpose()?,
-                minutes: row.minutes,
+                minutes: row.away_days.map_or(row.minutes, |days| days * 1440),
                 crew: row.crew,
                 after_min: row.after_min,
                 spray: sprays.remove(&(row.recipe_id, row.position)),
+                plate: row.plate_id.map(|id| code(&codes.kit, id)).transpose()?,
+                fixture: fixture.map(|(fixture, through)| Held { fixture, through }),
+                away_days: row.away_days,
+                cycle: row.cycle,
             });
     }
     Ok(operations)
@@ -222,16 +283,22 @@ async fn sprays(
     let rows = sqlx::query!(
         r#"select recipe_id as "recipe_id: Uuid", position, powder_id as "powder_id: Uuid", deposited_g,
              one_lot as "one_lot: bool", gas, pressure_mbar, temperature_c, feed_g_per_min, efficiency_permille,
-             efficiency_sd_permille, approval_builds, start_stop_loss_g, coupon_g, handling_min, gas_only_min
+             efficiency_sd_permille, approval_builds, start_stop_loss_g, coupon_g, handling_min, gas_only_min,
+             volume_mm3, porosity_permille, nozzle, standoff_um, traverse_mm_s, spacing_um, preheat_c, passes
            from recipe_spray"#
     )
     .fetch_all(connection)
     .await?;
     rows.into_iter()
         .map(|row| {
+            let volume = row.volume_mm3.zip(row.porosity_permille);
             let spray = Spray {
                 powder: code(&codes.powders, row.powder_id)?,
                 deposited_g: row.deposited_g,
+                volume: volume.map(|(mm3, porosity_permille)| Volume {
+                    mm3,
+                    porosity_permille,
+                }),
                 one_lot: row.one_lot,
                 gas: word(&row.gas)?,
                 pressure_mbar: row.pressure_mbar,
@@ -244,6 +311,14 @@ async fn sprays(
                 coupon_g: row.coupon_g,
                 handling_min: row.handling_min,
                 gas_only_min: row.gas_only_min,
+                motion: Motion {
+                    nozzle: row.nozzle,
+                    standoff_um: row.standoff_um,
+                    traverse_mm_s: row.traverse_mm_s,
+                    spacing_um: row.spacing_um,
+                    preheat_c: row.preheat_c,
+                    passes: row.passes,
+                },
                 weighed: Vec::new(),
             };
             Ok(((row.recipe_id, row.position), spray))

@@ -10,7 +10,7 @@ mod supply;
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Timelike, Utc};
-use mendpost_core::catalogue::Recipe;
+use mendpost_core::catalogue::{Part, Recipe};
 use mendpost_core::situation::{Capability, Site, Situation, duty_shifts};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
@@ -18,9 +18,8 @@ use uuid::Uuid;
 use crate::AppState;
 use crate::db::decoded;
 use crate::error::AppError;
-use crate::site;
+use crate::{kit, site};
 
-pub(crate) use catalogue::parts;
 pub(crate) use need::assets;
 pub(crate) use rules::load as rules;
 pub(crate) use supply::powders;
@@ -31,6 +30,12 @@ pub(crate) async fn capabilities(
 ) -> Result<Vec<Capability>, sqlx::Error> {
     let codes = Codes::load(connection).await?;
     need::capabilities(connection, &codes).await
+}
+
+/// The parts of the catalogue.
+pub(crate) async fn parts(connection: &mut SqliteConnection) -> Result<Vec<Part>, sqlx::Error> {
+    let codes = Codes::load(connection).await?;
+    catalogue::parts(connection, &codes).await
 }
 
 /// Every revision of every recipe.
@@ -67,6 +72,7 @@ pub async fn load(
         shifts: decoded(duty_shifts(&hours, site.zone, now, until))?,
         cell: cell::cell(connection, &codes, cell_name).await?,
         stations: cell::stations(connection).await?,
+        kit: kit::queries::all(&mut *connection).await?,
         powders: supply::powders(connection).await?,
         lots: supply::lots(connection, &codes).await?,
         banks: supply::banks(connection).await?,
@@ -82,6 +88,15 @@ pub async fn load(
         recipes,
         site,
     })
+}
+
+/// Every revision of one recipe, the first one first.
+pub async fn revisions(
+    connection: &mut SqliteConnection,
+    recipe: &str,
+) -> Result<Vec<Recipe>, sqlx::Error> {
+    let codes = Codes::load(connection).await?;
+    catalogue::recipes(connection, &codes, catalogue::Revisions::Of(recipe)).await
 }
 
 async fn planned_site(connection: &mut SqliteConnection) -> Result<(Site, String), sqlx::Error> {
@@ -113,6 +128,7 @@ pub(crate) struct Codes {
     parts: BTreeMap<Uuid, String>,
     deliveries: BTreeMap<Uuid, String>,
     metals: BTreeMap<Uuid, String>,
+    kit: BTreeMap<Uuid, String>,
 }
 
 impl Codes {
@@ -124,6 +140,7 @@ impl Codes {
                union all select 'asset', id, code from asset
                union all select 'part', id, code from part
                union all select 'metal', id, code from metal
+               union all select 'kit', id, code from kit
                union all select 'delivery', id, code from delivery"#
         )
         .fetch_all(connection)
@@ -142,6 +159,7 @@ impl Codes {
             parts: of("part"),
             deliveries: of("delivery"),
             metals: of("metal"),
+            kit: of("kit"),
         })
     }
 }

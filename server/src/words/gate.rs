@@ -117,6 +117,14 @@ impl Words<'_> {
                     holds.unwrap_or_default()
                 )
             }
+            Gate::NotForFlag {
+                recipe,
+                revision,
+                flag,
+            } => format!(
+                "recipe, {recipe} rev {revision} is not valid for: {}",
+                work::flag(*flag)
+            ),
             Gate::NoFigure { why } => format!("recipe, {why}"),
             Gate::NoStation { station } => format!("station, no {station} here"),
             Gate::Crew { need, most } => format!("people, needs {need} at once, {most} on duty"),
@@ -195,6 +203,9 @@ impl Words<'_> {
                     litres(*have_ml),
                     litres(*need_ml)
                 )
+            }
+            Gate::Kit { kit, need, have } => {
+                format!("{}, {have} free, needs {need}", self.kit(kit.as_str()))
             }
             Gate::Compressor { need_min, have_min } => {
                 format!(
@@ -299,6 +310,7 @@ impl Words<'_> {
             }
             Opens::MoreHeat { watts } => format!("a heater of {} more", kilowatts(*watts)),
             Opens::MoreFuel { ml } => format!("{} more fuel", litres(*ml)),
+            Opens::MoreKit { kit, count } => format!("{count} more of {}", self.kit(kit.as_str())),
             Opens::Service => "service the compressor".to_owned(),
             Opens::LessPower { watts } => {
                 format!("{} less taken at the same time", kilowatts(*watts))

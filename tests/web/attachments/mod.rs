@@ -34,7 +34,7 @@ fn encoded(picture: &DynamicImage, format: ImageFormat) -> Vec<u8> {
     bytes
 }
 
-fn jpeg() -> Vec<u8> {
+pub fn jpeg() -> Vec<u8> {
     encoded(&picture(64, 48), ImageFormat::Jpeg)
 }
 

@@ -80,6 +80,34 @@ fn a_fault_says_where_it_is_what_was_given_and_what_is_allowed() {
             "operations.csv, line 3, position: 3 stands where 2 is due; number the operations of a revision 1, 2, 3 in order",
         ),
         (
+            (
+                "operations.csv",
+                "1,3,spray,spray,,,2,,RUN-OFF-60",
+                "1,3,spray,spray,,,2,,SPINDLE",
+            ),
+            "operations.csv, line 13, plate: 'SPINDLE' is not listed; listed: DISC-150, RUN-OFF-120, RUN-OFF-60",
+        ),
+        (
+            (
+                "operations.csv",
+                "BR-032,1,3,spray,spray,,,2,,,SPINDLE,4",
+                "BR-032,1,3,spray,spray,,,2,,,,4",
+            ),
+            "operations.csv, line 33, fixture: nothing is given; say what is held",
+        ),
+        (
+            (
+                "operations.csv",
+                "BR-032,1,3,spray,spray,,,2,,,SPINDLE,4",
+                "BR-032,1,3,spray,spray,,,2,,,SPINDLE,2",
+            ),
+            "recipes.csv, line 5: operation 3 holds a fixture until operation 2; give one from 3 to 10",
+        ),
+        (
+            ("kit.csv", "fixture,1", "fixture,-1"),
+            "kit.csv, line 5, count: -1 is out of range; enter 0 to 9999",
+        ),
+        (
             ("operations.csv", "mill,300,1,60", "mill,,1,60"),
             "operations.csv, line 5, minutes: nothing is given, and it is needed",
         ),
@@ -275,7 +303,7 @@ fn happen(text: &str, accident: &Accident) -> Vec<u8> {
     lines.join("\n").into_bytes()
 }
 
-const FILES: [&str; 20] = [
+const FILES: [&str; 21] = [
     "assets.csv",
     "capabilities.csv",
     "changeovers.csv",
@@ -284,6 +312,7 @@ const FILES: [&str; 20] = [
     "deliveries.csv",
     "delivery_lines.csv",
     "duty_hours.csv",
+    "kit.csv",
     "lots.csv",
     "operations.csv",
     "parts.csv",

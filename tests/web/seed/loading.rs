@@ -200,3 +200,26 @@ fn what_must_stick_may_be_told_as_a_volume() {
 }
 
 const WITH_MASS: &str = "ZN-021,1,3,ZNAL15,3700,no";
+
+/// Cut in town: two days, 2 x 1440 minutes, nobody here, no station.
+#[test]
+fn a_step_may_be_sent_out() {
+    let mut files = SeedFiles::demonstration();
+    let text = files.text("operations.csv").expect("the file").to_owned();
+    let lines = text.lines().map(|line| {
+        if line.starts_with("recipe,") {
+            format!("{line},away_days")
+        } else if line.starts_with("ZN-021,1,4,cut,cut to size,mill,300,1,") {
+            let out = line.replacen("mill,300,1,", ",,0,", 1);
+            format!("{out},2")
+        } else {
+            format!("{line},")
+        }
+    });
+    let lines: Vec<String> = lines.collect();
+    files.set("operations.csv", (lines.join("\n") + "\n").as_str());
+    let data = read(&files, at(START)).expect("no fault");
+    let recipe = data.recipes.iter().find(|r| r.code.as_str() == "ZN-021");
+    let cut = &recipe.expect("listed").operations[3];
+    assert_eq!((cut.minutes, cut.away_days, cut.crew), (2880, Some(2), 0));
+}

@@ -29,7 +29,7 @@ async fn each_fault_is_told_by_line_and_column() {
         ),
         (
             format!("{HEADER},colour\n{row},red\n"),
-            "1 | all | unknown column 'colour'; known are code, name, x_mm, y_mm, z_mm, mass_g, flags",
+            "1 | all | unknown column 'colour'; known are code, name, x_mm, y_mm, z_mm, mass_g, flags, assets, allowance_mm",
         ),
         (
             "code,name,x_mm,y_mm,z_mm,flags\nA,a,1,2,3,guard\n".to_owned(),

@@ -8,6 +8,7 @@ mod flight;
 mod gas;
 mod gates;
 mod here;
+mod kit;
 mod loss_now;
 mod order;
 mod power;
@@ -22,13 +23,18 @@ use crate::situation::Situation;
 /// The line-up of the crew's first order: any verified plan will do to test what is said of it.
 fn planned(situation: &Situation) -> LineUp {
     let problem = draft(situation).problem;
+    let plan = plan_of(&problem);
+    let verified = Verified::new(problem, plan).expect("the verifier finds nothing wrong");
+    line_up(situation, &verified)
+}
+
+fn plan_of(problem: &Problem) -> Plan {
     assert_eq!(
         problem.faults(),
         vec![],
         "a drafted problem keeps the contract"
     );
-    let plan = crew_plan(&problem, CrewOrder::OldestFirst);
-    completed(situation, problem, &plan)
+    complete(problem, &crew_plan(problem, CrewOrder::OldestFirst))
 }
 
 /// The line-up of all that adds no loss to doing nothing.

@@ -20,13 +20,9 @@ fn with_a_furnace() -> Situation {
     heated.operations.insert(
         1,
         Operation {
-            kind: OperationKind::HeatTreat,
-            name: "heat".to_owned(),
             station: Some(code("furnace")),
-            minutes: 240,
             crew: 0,
-            after_min: 0,
-            spray: None,
+            ..Operation::step(OperationKind::HeatTreat, "heat", 240)
         },
     );
     situation.recipes.push(heated);

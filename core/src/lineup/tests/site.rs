@@ -1,6 +1,8 @@
 //! A small site for tests: two pumps of which one must run, a crane, one powder, plenty of all.
 
-use crate::catalogue::{Flag, Operation, OperationKind, Part, Recipe, RecipeState, Rules, Spray};
+use crate::catalogue::{
+    Flag, Motion, Operation, OperationKind, Part, Recipe, RecipeState, RecipeText, Rules, Spray,
+};
 use crate::code::RequestCode;
 use crate::gas::Gas;
 use crate::powder::{Lot, LotState, Powder};
@@ -48,6 +50,7 @@ pub fn site() -> Situation {
             power_w: 5000,
             closed: vec![],
         }],
+        kit: vec![],
         shifts: (0..7)
             .map(|day| Shift {
                 from: at(day * 1440 + 360),
@@ -183,19 +186,17 @@ pub fn part(number: &str, flags: &[Flag]) -> Part {
         envelope_mm: [200, 200, 90],
         mass_g: 3_500,
         flags: flags.iter().copied().collect::<BTreeSet<_>>(),
+        assets: BTreeSet::new(),
+        allowance_um: 0,
+        retired: false,
     }
 }
 
 /// One stage on compressed air from one lot, an hour at the mill, half an hour to fit and run.
 pub fn recipe(name: &str, part: &str, deposited_g: i64) -> Recipe {
     let step = |kind, station: Option<&str>, minutes| Operation {
-        kind,
-        name: OperationKind::as_str(kind).to_owned(),
         station: station.map(code),
-        minutes,
-        crew: 1,
-        after_min: 0,
-        spray: None,
+        ..Operation::step(kind, OperationKind::as_str(kind), minutes)
     };
     Recipe {
         code: code(name),
@@ -206,14 +207,12 @@ pub fn recipe(name: &str, part: &str, deposited_g: i64) -> Recipe {
         approved_by: "cell lead".to_owned(),
         base_metals: BTreeSet::new(),
         operations: vec![
-            Operation {
-                spray: Some(spray(deposited_g)),
-                minutes: 0,
-                ..step(OperationKind::Spray, None, 0)
-            },
+            Operation::stage("spray", spray(deposited_g)),
             step(OperationKind::Cut, Some("mill"), 60),
             step(OperationKind::FirstRun, None, 30),
         ],
+        flags: BTreeSet::new(),
+        text: RecipeText::default(),
     }
 }
 
@@ -221,6 +220,7 @@ fn spray(deposited_g: i64) -> Spray {
     Spray {
         powder: code("316L"),
         deposited_g,
+        volume: None,
         one_lot: true,
         gas: Gas::Air,
         pressure_mbar: 30_000,
@@ -233,6 +233,7 @@ fn spray(deposited_g: i64) -> Spray {
         coupon_g: 50,
         handling_min: 20,
         gas_only_min: 5,
+        motion: Motion::default(),
         weighed: vec![],
     }
 }

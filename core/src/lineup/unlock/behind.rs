@@ -125,6 +125,7 @@ impl<'a> Behind<'a> {
         match relax {
             Relax::Powder(powder) => self.powder(powder, kept),
             Relax::Store(store) => self.store(store, kept),
+            Relax::Limit(limit) => self.fixture(limit, kept),
             Relax::Station(id) => self.station(id, kept),
             Relax::People => self.people(kept),
             Relax::Able(skill) => self.able(*skill, kept),

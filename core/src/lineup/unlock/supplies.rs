@@ -2,9 +2,10 @@
 
 use super::behind::{Behind, without};
 use super::position;
-use crate::code::BankCode;
+use crate::code::{BankCode, KitCode};
 use crate::gas::Bar;
 use crate::lineup::gate::{Gate, Opens, Shut};
+use crate::lineup::kit;
 use crate::lineup::need::{GasSource, StageNeed};
 use crate::lineup::relax::{Plenty, Relax};
 use crate::lineup::supply::GAS;
@@ -118,6 +119,7 @@ impl Behind<'_> {
         let amount = self.least(&relax, kept, need + floor + 1);
         match store.strip_prefix(GAS).map(str::parse::<BankCode>) {
             Some(Ok(bank)) => self.gas(&bank, need, have, amount, kept),
+            _ if let Some(kit) = kit::code_of(store) => more_kit(kit, need, have, amount),
             _ if store == crate::lineup::FUEL => Shut::new(
                 Gate::Fuel {
                     need_ml: need,
@@ -133,6 +135,20 @@ impl Behind<'_> {
                 Opens::Service,
             ),
         }
+    }
+
+    /// Too few fixtures at the time at which the job would hold them.
+    pub(super) fn fixture(&self, limit: &str, kept: &[Relax]) -> Shut {
+        let Some(kit) = kit::code_of(limit) else {
+            return Shut::new(Gate::Time, Opens::OtherFigures);
+        };
+        let loads = self.option().operations.iter();
+        let held = loads.flat_map(|o| &o.loads).filter(|l| l.limit == limit);
+        let most: i64 = held.map(|load| load.amount).sum();
+        let here = self.problem.limits.iter().find(|l| l.id == limit);
+        let have = here.map_or(0, |l| l.capacity);
+        let count = self.least(&Relax::Limit(limit.to_owned()), kept, most);
+        more_kit(kit, have + count, have, count)
     }
 
     fn gas(&self, code: &BankCode, need_g: i64, have_g: i64, grams: i64, kept: &[Relax]) -> Shut {
@@ -219,6 +235,14 @@ impl Behind<'_> {
             .filter(move |d| d.store == store)
             .map(|d| (d.amount, d.floor))
     }
+}
+
+fn more_kit(kit: KitCode, need: i64, have: i64, count: i64) -> Shut {
+    let opens = Opens::MoreKit {
+        kit: kit.clone(),
+        count,
+    };
+    Shut::new(Gate::Kit { kit, need, have }, opens)
 }
 
 /// Pressure of a full bottle, absolute, in millibar: 200 bar is the usual filling, common

@@ -50,8 +50,9 @@ pub async fn write(
     need::assets(change, data, &mut ids).await?;
     need::capabilities(change, data, &ids).await?;
     catalogue::metals(change, data, &mut ids).await?;
+    catalogue::kit(change, data).await?;
     catalogue::parts(change, data, &mut ids).await?;
-    catalogue::recipes(change, data, &ids).await?;
+    catalogue::recipes(change, data).await?;
     catalogue::weighed(change, data).await?;
     request::requests(change, data, &ids).await
 }

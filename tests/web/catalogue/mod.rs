@@ -1,8 +1,12 @@
 //! The catalogue: what can be made here, and what each part takes.
 
+mod kit;
+mod parts;
+mod writing;
+
 use axum::http::StatusCode;
 use mendpost_core::people::Role;
-use mendpost_tests::{App, between};
+use mendpost_tests::{Answer, App, between};
 
 /// Of the demonstration's 29 parts one has no recipe, one only a withdrawn one, two are refused, one is
 /// too large, and one recipe waits for approval: 23 are left.
@@ -36,7 +40,8 @@ async fn a_part_shows_its_recipe_step_by_step_with_cautions() {
     assert!(page.contains("fitted only after the owner’s engineer says yes"));
     assert!(page.contains("enough in 95 % of builds"));
     assert!(page.contains("Fine metal burns and explodes."));
-    let steps = between(&page.body, "Recipe BR-035 revision 2</th>", "</table>").expect("steps");
+    let steps =
+        between(&page.body, "Recipe BR-035 revision 2</a></th>", "</table>").expect("steps");
     let (spray, run) = (steps.find("Spray"), steps.find("First run"));
     assert!(spray.is_some() && spray < run, "in their order");
 }
@@ -51,4 +56,30 @@ async fn a_part_that_is_not_made_here_says_why() {
     assert!(without.contains("Write a recipe for the bowl gear"));
     let none = app.get("/catalogue/NO-SUCH").await;
     assert_eq!(none.status, StatusCode::NOT_FOUND);
+}
+
+/// The version that a page's forms carry.
+fn version(page: &Answer) -> String {
+    let version = between(&page.body, "name=\"version\" value=\"", "\"");
+    version.expect("a form with a version").to_owned()
+}
+
+async fn signed_in(app: &App, role: Role) -> App {
+    let mut browser = app.other_browser();
+    browser.sign_in(role).await;
+    browser
+}
+
+/// What a form sends, with some of its fields changed.
+fn with<'a>(
+    usual: &[(&'a str, &'a str)],
+    changed: &[(&'a str, &'a str)],
+) -> Vec<(&'a str, &'a str)> {
+    let mut fields: Vec<(&str, &str)> = usual
+        .iter()
+        .filter(|(name, _)| !changed.iter().any(|(other, _)| other == name))
+        .copied()
+        .collect();
+    fields.extend(changed);
+    fields
 }

@@ -1,0 +1,437 @@
+//! What is done with an interim part: its hour meter is read, it is taken off, it comes back.
+
+use axum::extract::{Path, State};
+use axum::response::Response;
+use chrono::{DateTime, Utc};
+use mendpost_core::interim::Limit;
+use mendpost_core::journal::Subject;
+use mendpost_core::word_enum;
+use serde::Deserialize;
+use serde_json::json;
+
+use super::find;
+use super::hours::{meter_if, shown};
+use super::inserts::{self, Entered, Fate};
+use super::queries::{self, Interim};
+use super::telling::{left_words, take_off};
+use crate::AppState;
+use crate::change::Change;
+use crate::error::AppError;
+use crate::form::{FieldErrors, Posted, local_time, optional_text, text};
+use crate::page::act::{ActPage, Field};
+use crate::page::{Notice, Screen, age, moment};
+use crate::people::{Visit, Who};
+use crate::requests::filing::move_needed_by;
+use crate::situation;
+use crate::words::work::sentence;
+
+word_enum! {
+    /// What is done with it.
+    What {
+        /// Its machine's hour meter is read.
+        Reading = "reading",
+        /// It is taken off.
+        Off = "off",
+        /// It is back at the cell, and judged.
+        Return = "return",
+    }
+}
+
+impl What {
+    /// What may be done with a part now, the likeliest first.
+    pub fn possible(interim: &Interim) -> impl Iterator<Item = What> {
+        let acts: &[What] = match (&interim.off, &interim.returned, interim.limit) {
+            (None, _, Limit::Running { .. }) => &[What::Reading, What::Off],
+            (None, _, Limit::Date { .. }) => &[What::Off],
+            (Some(_), None, _) => &[What::Return],
+            (Some(_), Some(_), _) => &[],
+        };
+        acts.iter().copied()
+    }
+
+    pub const fn verb(self) -> &'static str {
+        match self {
+            What::Reading => "Enter a meter reading",
+            What::Off => "Take it off",
+            What::Return => "Say what became of it",
+        }
+    }
+}
+
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(default)]
+pub struct ActForm {
+    at: String,
+    meter: String,
+    fate: String,
+    wear: String,
+    note: String,
+}
+
+pub async fn ask(
+    State(state): State<AppState>,
+    visit: Visit,
+    Path((number, what)): Path<(String, String)>,
+) -> Result<Response, AppError> {
+    let what = what_of(&what)?;
+    let interim = find(&state, &number).await?;
+    allowed(&interim, what)?;
+    show(
+        &visit,
+        &interim,
+        what,
+        &ActForm::default(),
+        FieldErrors::default(),
+    )
+    .await
+}
+
+pub async fn save(
+    State(state): State<AppState>,
+    visit: Visit,
+    who: Who,
+    Path((number, what)): Path<(String, String)>,
+    Posted(form): Posted<ActForm>,
+) -> Result<Response, AppError> {
+    let what = what_of(&what)?;
+    let number = find(&state, &number).await?.number;
+    let mut change = Change::begin(&state, &who).await?;
+    let stands = queries::one(change.connection(), number).await?;
+    let interim = stands.ok_or_else(|| AppError::internal("an interim part is gone"))?;
+    allowed(&interim, what)?;
+    let told = match Told::read(&form, &interim, what, &visit) {
+        Ok(told) => told,
+        Err(errors) => {
+            drop(change);
+            return show(&visit, &interim, what, &form, errors).await;
+        }
+    };
+    let journal = told.write(&mut change, &interim, what, &who.name).await?;
+    let words = match what {
+        What::Reading => "its meter is read",
+        What::Off => "is off; say what became of it when it is back",
+        What::Return => "is back",
+    };
+    let text = format!(
+        "{}, {}, {words}. Journal {journal}.",
+        interim.code(),
+        interim.name()
+    );
+    let notice = Notice::done("SAVED", text);
+    change.finish(&who, &interim.path(), notice).await
+}
+
+fn what_of(word: &str) -> Result<What, AppError> {
+    word.parse().map_err(|_| AppError::NotFound {
+        what: format!("act '{word}' on an interim part"),
+    })
+}
+
+/// Refuses what does not come next.
+fn allowed(interim: &Interim, what: What) -> Result<(), AppError> {
+    if What::possible(interim).any(|possible| possible == what) {
+        return Ok(());
+    }
+    let code = interim.code();
+    Err(AppError::Conflict(match (what, &interim.off) {
+        (What::Return, Some(_)) => format!("{code} is back already; look at its page"),
+        (What::Return, None) => format!("{code} is still on its machine; take it off first"),
+        (_, Some(off)) => format!("{code} was taken off by {}; look at its page", off.by),
+        (_, None) => format!("{code} must come off by a date; its meter does not count"),
+    }))
+}
+
+/// What was told, read against what stands.
+struct Told {
+    at: DateTime<Utc>,
+    meter_min: Option<i64>,
+    fate: &'static str,
+    wear: String,
+    note: String,
+}
+
+impl Told {
+    fn read(
+        form: &ActForm,
+        interim: &Interim,
+        what: What,
+        visit: &Visit,
+    ) -> Result<Told, FieldErrors> {
+        let mut errors = FieldErrors::default();
+        let at = time(&form.at, interim, what, visit, &mut errors);
+        let meter_min = match what {
+            What::Return => Some(None),
+            What::Reading | What::Off => meter(form, interim, what, at, visit, &mut errors),
+        };
+        let judged = what == What::Return;
+        let fate = match form.fate.as_str() {
+            "kept" => "kept",
+            "scrapped" => "scrapped",
+            _ => {
+                if judged {
+                    errors.add("fate", "say whether it is kept or scrapped");
+                }
+                ""
+            }
+        };
+        let wear = if judged {
+            errors.check("wear", text(&form.wear, 400))
+        } else {
+            Some(String::new())
+        };
+        let note = errors.check("note", optional_text(&form.note, 400));
+        let whole = || {
+            Some(Told {
+                at: at?,
+                meter_min: meter_min?,
+                fate,
+                wear: wear?,
+                note: note?.unwrap_or_default(),
+            })
+        };
+        whole().filter(|_| errors.is_empty()).ok_or(errors)
+    }
+
+    async fn write(
+        &self,
+        change: &mut Change,
+        interim: &Interim,
+        what: What,
+        by: &str,
+    ) -> Result<i64, AppError> {
+        let at_ms = self.at.timestamp_millis();
+        let (kind, content) = match what {
+            What::Reading => (
+                "interim.read",
+                json!({ "read_ms": at_ms, "meter_min": self.meter_min }),
+            ),
+            What::Off => (
+                "interim.off",
+                json!({ "off_ms": at_ms, "meter_min": self.meter_min, "note": self.note }),
+            ),
+            What::Return => (
+                "interim.returned",
+                json!({
+                    "returned_ms": at_ms, "fate": self.fate, "wear": self.wear, "note": self.note,
+                }),
+            ),
+        };
+        let subject = Subject::new("interim", interim.code());
+        let journal = change.journal(kind, subject, content).await?;
+        let entered = Entered {
+            by,
+            at_ms: change.now(),
+            journal,
+        };
+        let connection = change.connection();
+        match (what, self.meter_min) {
+            (What::Reading, Some(meter_min)) => {
+                let sequence = i64::try_from(interim.meter.len() + 1).unwrap_or(i64::MAX);
+                inserts::insert_reading(
+                    connection, interim.id, sequence, at_ms, meter_min, entered,
+                )
+                .await?;
+                move_end(change, interim, by).await?;
+            }
+            (What::Off, meter_min) => {
+                inserts::insert_off(
+                    connection, interim.id, at_ms, meter_min, &self.note, entered,
+                )
+                .await?;
+            }
+            _ => {
+                let fate = Fate {
+                    returned_ms: at_ms,
+                    fate: self.fate,
+                    wear: &self.wear,
+                    note: &self.note,
+                };
+                inserts::insert_return(connection, interim.id, &fate, entered).await?;
+            }
+        }
+        Ok(journal)
+    }
+}
+
+/// What replaces it is needed when its hours are reckoned to end after this reading.
+async fn move_end(change: &mut Change, interim: &Interim, by: &str) -> Result<(), AppError> {
+    let stands = queries::one(change.connection(), interim.number).await?;
+    let now = situation::moment(change.now()).map_err(AppError::internal)?;
+    let Some(off_by) = stands.map(|stands| stands.left(now).off_by) else {
+        return Ok(());
+    };
+    let why = format!("the hour meter of {} was read", interim.code());
+    move_needed_by(
+        change,
+        interim.follow_on,
+        off_by.timestamp_millis(),
+        &why,
+        by,
+    )
+    .await
+}
+
+/// When it was done: not before what was done before it, not to come; empty: now.
+fn time(
+    typed: &str,
+    interim: &Interim,
+    what: What,
+    visit: &Visit,
+    errors: &mut FieldErrors,
+) -> Option<DateTime<Utc>> {
+    let now = visit.now - visit.now.rem_euclid(60_000);
+    let at = match typed.trim() {
+        "" => now,
+        typed => errors.check("at", local_time(typed, visit.site.zone))?,
+    };
+    if at > visit.now {
+        let distance = age(at, visit.now);
+        errors.add("at", format!("that is {distance}; give a time up to now"));
+        return None;
+    }
+    let (before, words) = match (&interim.off, interim.meter.last()) {
+        (Some(off), _) if what == What::Return => (off.at, "it came off"),
+        (_, Some(meter)) => (meter.at, "its meter was read"),
+        _ => (interim.since, "it was fitted"),
+    };
+    if at < before.timestamp_millis() {
+        let before = moment(before.timestamp_millis(), visit.site.zone);
+        errors.add(
+            "at",
+            format!("{words} only {before}; give a time since then"),
+        );
+        return None;
+    }
+    errors.check(
+        "at",
+        situation::moment(at).map_err(|_| crate::form::FieldError::NotTime {
+            given: typed.to_owned(),
+        }),
+    )
+}
+
+/// What the meter shows: never less than before, nor more than the clock allows.
+fn meter(
+    form: &ActForm,
+    interim: &Interim,
+    what: What,
+    at: Option<DateTime<Utc>>,
+    visit: &Visit,
+    errors: &mut FieldErrors,
+) -> Option<Option<i64>> {
+    let shows = meter_if("meter", &form.meter, errors)?;
+    let Some(meter_min) = shows else {
+        if what == What::Reading {
+            errors.add("meter", "enter what the hour meter shows");
+            return None;
+        }
+        return Some(None);
+    };
+    let Some((last_at, last_min)) = interim.last_meter() else {
+        return Some(Some(meter_min));
+    };
+    let last = moment(last_at.timestamp_millis(), visit.site.zone);
+    if meter_min < last_min {
+        errors.add(
+            "meter",
+            format!(
+                "it showed {} on {last}, and a meter never falls; read it again",
+                shown(last_min)
+            ),
+        );
+        return None;
+    }
+    let gone = at.map_or(0, |at| (at - last_at).num_minutes());
+    // A meter shows tenths of an hour: it may stand six minutes ahead.
+    if at.is_some() && meter_min - last_min > gone + 6 {
+        errors.add(
+            "meter",
+            format!(
+                "it showed {} on {last}, and only {} have passed since; read it again",
+                shown(last_min),
+                shown(gone)
+            ),
+        );
+        return None;
+    }
+    Some(Some(meter_min))
+}
+
+async fn show(
+    visit: &Visit,
+    interim: &Interim,
+    what: What,
+    form: &ActForm,
+    errors: FieldErrors,
+) -> Result<Response, AppError> {
+    let name = format!("{}, {}", interim.code(), interim.name());
+    let answer = match what {
+        What::Reading => format!("Read the hour meter for {name}."),
+        What::Off => format!("Take off {name}."),
+        What::Return => format!("Say what became of {name}."),
+    };
+    let title = sentence(what.verb());
+    let act = ActPage {
+        page: visit.layout(Screen::Requests, &title).await?,
+        answer,
+        reason: match what {
+            What::Off => "Tag the machine out before, and the part out of use after.".to_owned(),
+            What::Reading | What::Return => String::new(),
+        },
+        pairs: pairs(visit, interim)?,
+        fields: fields(what, form),
+        action: format!("{}/{what}", interim.path()),
+        verb: what.verb(),
+        detail: "stays on record".to_owned(),
+        back: ("Leave it", interim.path()),
+        ask: None,
+        errors,
+    };
+    act.answer()
+}
+
+fn fields(what: What, form: &ActForm) -> Vec<Field> {
+    let at = Field::time("at", "When", &form.at, "left empty: now");
+    let meter = |hint| Field::amount("meter", "The hour meter shows", &form.meter, "h", hint);
+    let note = Field::area("note", "Note", &form.note, "may stay empty");
+    match what {
+        What::Reading => vec![meter("as it stands on the meter, with one decimal"), at],
+        What::Off => vec![at, meter("empty if it has none"), note],
+        What::Return => {
+            let fates = [("kept", "kept"), ("scrapped", "scrapped")];
+            let fates = fates.map(|(value, words)| (value.to_owned(), words.to_owned()));
+            vec![
+                Field::choose("fate", "It is", &form.fate, fates.to_vec(), ""),
+                Field::area(
+                    "wear",
+                    "Wear",
+                    &form.wear,
+                    "what, where, how deep in millimetres",
+                ),
+                at,
+                note,
+            ]
+        }
+    }
+}
+
+fn pairs(visit: &Visit, interim: &Interim) -> Result<Vec<(&'static str, String)>, AppError> {
+    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let zone = visit.site.zone;
+    let mut pairs = vec![
+        (
+            "Where",
+            format!("{} {}", sentence(&interim.asset), interim.place),
+        ),
+        ("Part", interim.part_name.clone()),
+        ("Take off", take_off(interim, now, zone)),
+        ("Left", left_words(&interim.left(now), now)),
+        ("Owner", interim.owner.clone()),
+        ("How it comes off", interim.removal_plan.clone()),
+    ];
+    if let Some((at, meter_min)) = interim.last_meter() {
+        let at = moment(at.timestamp_millis(), zone);
+        pairs.push(("Meter last", format!("{}, {at}", shown(meter_min))));
+    }
+    Ok(pairs)
+}

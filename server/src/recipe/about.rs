@@ -1,0 +1,215 @@
+//! What a draft says beside its operations: metals, flags, coupons, inspection, notes.
+
+use std::collections::BTreeSet;
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+use mendpost_core::catalogue::{Changed, Flag, Recipe, difference};
+use mendpost_core::code::MetalCode;
+use mendpost_core::situation::Situation;
+use serde::Deserialize;
+use serde_json::json;
+
+use super::queries::{self, Revision};
+use super::save::{editable, save as keep};
+use super::{named, path};
+use crate::AppState;
+use crate::change::Change;
+use crate::error::AppError;
+use crate::form::{FieldErrors, Posted, optional_text};
+use crate::page::{Layout, Screen, page_with};
+use crate::people::{Visit, Who};
+use crate::situation;
+use crate::version::{self, Stale, is_current};
+use crate::words::Words;
+use crate::words::recipe::field_word;
+use crate::words::work::{flag, sentence};
+
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(default)]
+pub struct AboutForm {
+    metal: Vec<String>,
+    flag: Vec<String>,
+    coupons: String,
+    inspection: String,
+    notes: String,
+    version: String,
+}
+
+impl AboutForm {
+    fn of(recipe: &Recipe, version: i64) -> AboutForm {
+        AboutForm {
+            metal: recipe.base_metals.iter().map(ToString::to_string).collect(),
+            flag: recipe.flags.iter().map(ToString::to_string).collect(),
+            coupons: recipe.text.coupons.clone(),
+            inspection: recipe.text.inspection.clone(),
+            notes: recipe.text.notes.clone(),
+            version: version.to_string(),
+        }
+    }
+
+    /// The recipe with what was typed, or every fault.
+    fn parse(&self, recipe: &Recipe, situation: &Situation) -> Result<Recipe, FieldErrors> {
+        let mut errors = FieldErrors::default();
+        let known = |typed: &String| {
+            let mut metals = situation.metals.iter().map(|metal| &metal.code);
+            metals.find(|code| code.as_str() == typed).cloned()
+        };
+        let metals: Option<BTreeSet<MetalCode>> = self.metal.iter().map(known).collect();
+        if metals.is_none() {
+            errors.add(
+                "metal",
+                "one of these is not listed any more; choose from the list",
+            );
+        }
+        let flags: Option<BTreeSet<Flag>> =
+            self.flag.iter().map(|typed| typed.parse().ok()).collect();
+        if flags.is_none() {
+            errors.add("flag", "one of these is no flag; choose from the list");
+        }
+        let mut text = |name, typed: &str| {
+            let text = errors.check(name, optional_text(typed, 2000));
+            text.flatten().unwrap_or_default()
+        };
+        let mut after = recipe.clone();
+        after.text.coupons = text("coupons", &self.coupons);
+        after.text.inspection = text("inspection", &self.inspection);
+        after.text.notes = text("notes", &self.notes);
+        match metals.zip(flags) {
+            Some((metals, flags)) if errors.is_empty() => {
+                after.base_metals = metals;
+                after.flags = flags;
+                Ok(after)
+            }
+            _ => Err(errors),
+        }
+    }
+}
+
+#[derive(Template)]
+#[template(path = "recipe/about.html")]
+struct AboutPage {
+    page: Layout,
+    answer: String,
+    action: String,
+    back: String,
+    /// Value, words, whether it is chosen.
+    metals: Vec<(String, String, bool)>,
+    flags: Vec<(String, String, bool)>,
+    form: AboutForm,
+    errors: FieldErrors,
+    stale: Option<Stale>,
+}
+
+type At = Path<(String, String)>;
+
+pub async fn open(
+    State(state): State<AppState>,
+    visit: Visit,
+    Path((code, revision)): At,
+) -> Result<Response, AppError> {
+    let revision = queries::find(&state, &code, &revision).await?;
+    editable(&revision)?;
+    let situation = situation::now(&state).await?;
+    let form = AboutForm::of(&revision.recipe, revision.version);
+    let shown = (StatusCode::OK, FieldErrors::default(), None);
+    about_page(&visit, &situation, &revision.recipe, form, shown).await
+}
+
+pub async fn save(
+    State(state): State<AppState>,
+    visit: Visit,
+    who: Who,
+    Path((code, revision)): At,
+    Posted(mut form): Posted<AboutForm>,
+) -> Result<Response, AppError> {
+    let mut change = Change::begin(&state, &who).await?;
+    let revision = queries::load(change.connection(), &code, &revision).await?;
+    editable(&revision)?;
+    let recipe = &revision.recipe;
+    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let situation = situation::load(change.connection(), now).await?;
+    let after = match form.parse(recipe, &situation) {
+        Ok(after) => after,
+        Err(errors) => {
+            drop(change);
+            let shown = (errors.status(), errors, None);
+            return about_page(&visit, &situation, recipe, form, shown).await;
+        }
+    };
+    if !is_current(&form.version, revision.version) {
+        drop(change);
+        let stale = stale(&state, &situation, &revision, &after).await?;
+        form.version = stale.version.to_string();
+        let shown = (StatusCode::CONFLICT, FieldErrors::default(), Some(stale));
+        return about_page(&visit, &situation, recipe, form, shown).await;
+    }
+    let says = |r: &Recipe| json!({ "metals": r.base_metals, "flags": r.flags, "text": r.text });
+    let content = json!({
+        "version": revision.version + 1,
+        "before": says(recipe),
+        "after": says(&after),
+    });
+    let said = format!("what {} says beside its operations", named(recipe));
+    let kind = "recipe.said";
+    keep(change, &who, &revision, &after, (kind, content), &said).await
+}
+
+async fn stale(
+    state: &AppState,
+    situation: &Situation,
+    revision: &Revision,
+    yours: &Recipe,
+) -> Result<Stale, sqlx::Error> {
+    let words = Words::new(situation);
+    let said = difference(&revision.recipe, yours).into_iter();
+    let fields = said.filter_map(|changed| match changed {
+        Changed::Said {
+            field, old, new, ..
+        } => Some(version::Field::new(
+            field_word(field),
+            &words.value(field, &old),
+            &words.value(field, &new),
+        )),
+        _ => None,
+    });
+    let (subject, version) = (revision.subject(), revision.version);
+    Stale::of(&state.db.read, &subject, version, fields.collect()).await
+}
+
+async fn about_page(
+    visit: &Visit,
+    situation: &Situation,
+    recipe: &Recipe,
+    form: AboutForm,
+    (status, errors, stale): (StatusCode, FieldErrors, Option<Stale>),
+) -> Result<Response, AppError> {
+    let metals = situation.metals.iter().map(|metal| {
+        let code = metal.code.to_string();
+        let chosen = form.metal.contains(&code);
+        (code, sentence(&metal.name), chosen)
+    });
+    let flags = Flag::ALL.iter().map(|of| {
+        let chosen = form.flag.iter().any(|typed| typed == of.as_str());
+        (of.to_string(), sentence(flag(*of)), chosen)
+    });
+    let page = AboutPage {
+        page: visit
+            .layout(Screen::Catalogue, recipe.code.as_str())
+            .await?,
+        answer: format!(
+            "Say what {} is valid for and how it is checked.",
+            named(recipe)
+        ),
+        action: format!("{}/about", path(recipe)),
+        back: path(recipe),
+        metals: metals.collect(),
+        flags: flags.collect(),
+        form,
+        errors,
+        stale,
+    };
+    page_with(status, &page)
+}

@@ -1,0 +1,80 @@
+//! A request that is not open any more: what was asked, what was decided and done, and who signed.
+
+use askama::Template;
+use axum::response::Response;
+use mendpost_core::course::Stand;
+use mendpost_core::people::Act;
+
+use super::course::{DecisionRow, decision_rows};
+use super::decision::{History, Named, open_to};
+use super::detail;
+use crate::AppState;
+use crate::attachment::{Holder, Photos};
+use crate::error::AppError;
+use crate::page::{Layout, Screen, page};
+use crate::people::Visit;
+use crate::signature::{self, Signature};
+use crate::words::work::damage;
+
+#[derive(Template)]
+#[template(path = "requests/closed.html")]
+struct ClosedPage {
+    page: Layout,
+    answer: String,
+    pairs: Vec<(&'static str, String)>,
+    decisions: Vec<DecisionRow>,
+    done: Vec<(String, String, String)>,
+    decide: Vec<(&'static str, String)>,
+    signatures: Vec<Signature>,
+    photos: Photos,
+}
+
+pub(super) async fn show(
+    state: &AppState,
+    visit: &Visit,
+    request: &Named,
+    history: &History,
+) -> Result<Response, AppError> {
+    let code = format!("R{}", request.number);
+    let layout = visit
+        .layout(Screen::Requests, &format!("Request {code}"))
+        .await?;
+    let details = detail::history(&state.db.read, request.number).await?;
+    let holder = Holder::request(&state.db.read, request.number).await?;
+    let holder = holder.ok_or_else(|| AppError::NotFound {
+        what: format!("request '{code}'"),
+    })?;
+    let word = match history.stand {
+        Stand::Refused => "refused",
+        Stand::Withdrawn => "withdrawn",
+        _ => "served",
+    };
+    let mut pairs = vec![
+        ("Machine", request.asset.clone()),
+        ("Part", request.part_name.clone()),
+    ];
+    if let Some(newest) = details.first() {
+        let told = &newest.told;
+        pairs.push(("Damage", damage(told.damage).to_owned()));
+        pairs.push(("What is the matter", told.description.clone()));
+        pairs.push(("Who asks", told.asked_by.clone()));
+    }
+    let may_sort = super::allowed(visit, Act::SortRequest);
+    let done = history.done.iter().map(|done| {
+        let by = format!("{}, {}", done.by, layout.moment(&done.ended_ms));
+        (done.name.clone(), by, done.note.clone())
+    });
+    page(&ClosedPage {
+        answer: format!("R{}, {}, is {word}.", request.number, request.part_name),
+        pairs,
+        decisions: decision_rows(&layout, history),
+        done: done.collect(),
+        decide: match may_sort {
+            true => open_to(history.stand, request.number),
+            false => Vec::new(),
+        },
+        signatures: signature::of_subject(&state.db.read, "request", &code).await?,
+        photos: Photos::load(state, visit, &holder).await?,
+        page: layout,
+    })
+}

@@ -1,0 +1,356 @@
+//! Doing what comes next for a request: one operation of its recipe after another, and the release of
+//! its part by somebody who did not build it.
+
+use axum::extract::{Path, State};
+use axum::response::Response;
+use chrono::{DateTime, Utc};
+use mendpost_core::catalogue::{OperationKind, Recipe};
+use mendpost_core::course::{NotNow, Step, step_of};
+use mendpost_core::journal::Subject;
+use mendpost_core::lineup::{Shut, begin_gates, release_gates};
+use mendpost_core::people::{Act, may};
+use mendpost_core::signature::Meaning;
+use mendpost_core::situation::{Request, Situation, Way};
+use serde_json::json;
+use sqlx::SqliteConnection;
+use uuid::Uuid;
+
+use super::decision::{History, Named, decide, named};
+use super::work_form::{NewWork, WorkForm};
+use super::work_page::work_page;
+use crate::AppState;
+use crate::change::Change;
+use crate::error::AppError;
+use crate::form::{FieldErrors, Posted};
+use crate::interim;
+use crate::page::act::SIGN_FIELD;
+use crate::page::{Notice, moment};
+use crate::people::{Visit, Who};
+use crate::signature::{prove, sign};
+use crate::situation;
+use crate::words::Words;
+
+/// What comes next for a request, by the recipe that it is built by.
+pub(super) struct Next<'a> {
+    pub request: &'a Request,
+    pub recipe: &'a Recipe,
+    /// Its place among the recipe's operations, from 0.
+    pub at: usize,
+}
+
+impl Next<'_> {
+    pub fn kind(&self) -> OperationKind {
+        self.recipe.operations[self.at].kind
+    }
+
+    pub fn is_last(&self) -> bool {
+        self.at + 1 == self.recipe.operations.len()
+    }
+
+    /// Why it may not be done now; empty if it may.
+    pub fn shut(&self, situation: &Situation) -> Vec<Shut> {
+        match self.kind() {
+            OperationKind::Release => release_gates(situation, self.request, self.recipe),
+            _ if self.at == 0 || self.recipe.operations[self.at].spray.is_some() => {
+                let mut shut = begin_gates(situation, self.request, self.recipe);
+                if self.at > 0 {
+                    // Begun by an approved revision, it is finished by that one.
+                    shut.retain(|s| !is_approval(s));
+                }
+                shut
+            }
+            _ => Vec::new(),
+        }
+    }
+}
+
+fn is_approval(shut: &Shut) -> bool {
+    matches!(shut.gate, mendpost_core::lineup::Gate::NotApproved { .. })
+}
+
+/// What comes next, by the recipe that was begun, the one that the form names, or the only one chosen.
+///
+/// # Errors
+/// Which recipes there are to choose from, where several are open.
+pub(super) fn next<'a>(
+    situation: &'a Situation,
+    request: &'a Request,
+    chosen: &str,
+) -> Result<Option<Next<'a>>, Vec<String>> {
+    if let Some(begun) = &request.begun {
+        let same = |r: &&Recipe| r.code == begun.recipe && r.revision == begun.revision;
+        let recipe = situation.recipes.iter().find(same);
+        return Ok(recipe
+            .filter(|recipe| begun.done < recipe.operations.len())
+            .map(|recipe| Next {
+                request,
+                recipe,
+                at: begun.done,
+            }));
+    }
+    let codes: Vec<String> = request
+        .ways
+        .iter()
+        .filter_map(|way| match way {
+            Way::Recipe(code) => Some(code.to_string()),
+            Way::StandIn(stand_in) => Some(stand_in.recipe.to_string()),
+            Way::TruePart { .. } => None,
+        })
+        .collect();
+    let code = match codes.as_slice() {
+        [only] => only.clone(),
+        _ if codes.iter().any(|code| code == chosen) => chosen.to_owned(),
+        [] => return Ok(None),
+        _ => return Err(codes),
+    };
+    let recipe = situation
+        .recipes
+        .iter()
+        .filter(|r| r.code.as_str() == code)
+        .max_by_key(|r| {
+            let approved = r.state == mendpost_core::catalogue::RecipeState::Approved;
+            (approved, r.revision)
+        });
+    Ok(recipe.map(|recipe| Next {
+        request,
+        recipe,
+        at: 0,
+    }))
+}
+
+pub(super) async fn show(
+    State(state): State<AppState>,
+    visit: Visit,
+    who: Who,
+    Path(number): Path<String>,
+    axum::extract::Query(form): axum::extract::Query<WorkForm>,
+) -> Result<Response, AppError> {
+    let mut reading = state.db.read.acquire().await?;
+    let request = named(&mut reading, &number).await?;
+    let history = History::load(&mut reading, &request).await?;
+    drop(reading);
+    work_page(
+        &state,
+        &visit,
+        &who,
+        &request,
+        &history,
+        form,
+        FieldErrors::default(),
+    )
+    .await
+}
+
+pub(super) async fn save(
+    State(state): State<AppState>,
+    visit: Visit,
+    who: Who,
+    Path(number): Path<String>,
+    Posted(form): Posted<WorkForm>,
+) -> Result<Response, AppError> {
+    let mut change_reading = state.db.read.acquire().await?;
+    let request = named(&mut change_reading, &number).await?;
+    let history = History::load(&mut change_reading, &request).await?;
+    drop(change_reading);
+    let situation = situation::now(&state).await?;
+    let stands = open_in(&situation, &request)?;
+    let Ok(Some(next)) = next(&situation, stands, &form.recipe) else {
+        let mut errors = FieldErrors::default();
+        errors.add("recipe", "choose the recipe by which it is built");
+        return work_page(&state, &visit, &who, &request, &history, form, errors).await;
+    };
+    let mut errors = FieldErrors::default();
+    for fault in forbidden(&situation, &next, &history, &who) {
+        errors.add("note", fault);
+    }
+    let new = form.parse(&next, &visit, &mut errors);
+    let release = next.kind() == OperationKind::Release;
+    let proof = match release {
+        true => prove(&state, &visit, &who, &form.sign_passphrase)
+            .await?
+            .map_err(|fault| errors.add(SIGN_FIELD, fault))
+            .ok(),
+        false => None,
+    };
+    let (Some(new), true) = (new, errors.is_empty() && proof.is_some() == release) else {
+        return work_page(&state, &visit, &who, &request, &history, form, errors).await;
+    };
+    let mut change = Change::begin(&state, &who).await?;
+    unchanged(change.connection(), &request, &history).await?;
+    let step = step_of(next.kind(), next.is_last());
+    history
+        .stand
+        .after(step)
+        .map_err(|fault: NotNow| AppError::Conflict(fault.to_string()))?;
+    let content = json!({
+        "recipe": next.recipe.code,
+        "revision": next.recipe.revision,
+        "position": next.at + 1,
+        "kind": next.kind(),
+        "ended_ms": new.ended_ms,
+        "note": new.note,
+    });
+    let subject = Subject::new("request", format!("R{}", request.number));
+    let sequence = match &proof {
+        Some(proof) => {
+            let kind = "request.part-released";
+            sign(
+                &mut change,
+                kind,
+                subject,
+                content,
+                Meaning::ReleasePart,
+                proof,
+            )
+            .await?
+        }
+        None => {
+            change
+                .journal("request.work-done", subject, content)
+                .await?
+        }
+    };
+    insert(&mut change, &request, &next, &new, &who, sequence).await?;
+    if let Some(end) = &new.interim {
+        let since = instant(new.ended_ms)?;
+        let released = interim::Released {
+            request: Some(request.number),
+            asset: request.asset_id,
+            part: None,
+            part_name: &request.part_name,
+            place: "",
+            since,
+            limit: end.limit,
+            meter_min: end.meter_min,
+            owner: &end.owner,
+            plan: &end.plan,
+            released_by: &who.name,
+        };
+        interim::record(&mut change, &released, &who.name).await?;
+    }
+    if step == Step::Finish {
+        let told = ("served", "fitted and run");
+        decide(&mut change, &request, told, &who.name, json!({})).await?;
+    }
+    let operation = &next.recipe.operations[next.at];
+    let text = format!(
+        "R{}: {} done {}, journal {sequence}.{}",
+        request.number,
+        operation.name,
+        moment(new.ended_ms, visit.site.zone),
+        if step == Step::Finish {
+            " Say that its machine runs again."
+        } else {
+            ""
+        }
+    );
+    let location = format!("/requests/{}", request.number);
+    change
+        .finish(&who, &location, Notice::done("SAVED", text))
+        .await
+}
+
+pub(super) fn open_in<'a>(
+    situation: &'a Situation,
+    request: &Named,
+) -> Result<&'a Request, AppError> {
+    let code = format!("R{}", request.number);
+    let found = code.parse().ok().and_then(|code| situation.request(&code));
+    found.ok_or_else(|| AppError::NotFound {
+        what: format!("open request '{code}'"),
+    })
+}
+
+/// Why this person may not do it now.
+pub(super) fn forbidden(
+    situation: &Situation,
+    next: &Next<'_>,
+    history: &History,
+    who: &Who,
+) -> Vec<String> {
+    let words = Words::new(situation);
+    let mut faults: Vec<String> = next
+        .shut(situation)
+        .iter()
+        .map(|shut| format!("{}; {}", words.gate(&shut.gate), words.opens(&shut.opens)))
+        .collect();
+    let step = step_of(next.kind(), next.is_last());
+    if let Err(fault) = history.stand.after(step) {
+        faults.push(match history.stand {
+            mendpost_core::course::Stand::Reported => {
+                "nobody has sorted this request yet; sort it first".to_owned()
+            }
+            _ => fault.to_string(),
+        });
+    }
+    if next.kind() == OperationKind::Release {
+        if !may(who.role, Act::ReleasePart) {
+            faults.push("a checker or the lead releases a part; ask one of them".to_owned());
+        }
+        let built = history
+            .done
+            .iter()
+            .find(|done| done.kind == OperationKind::Spray && done.person == who.id);
+        if built.is_some() {
+            faults.push(
+                "you sprayed this part; somebody else looks at it and releases it".to_owned(),
+            );
+        }
+    }
+    faults
+}
+
+/// Nobody else has done something for it meanwhile.
+async fn unchanged(
+    connection: &mut SqliteConnection,
+    request: &Named,
+    seen: &History,
+) -> Result<(), AppError> {
+    let now = History::load(connection, request).await?;
+    if now.done.len() == seen.done.len() && now.stand == seen.stand {
+        return Ok(());
+    }
+    Err(AppError::Conflict(format!(
+        "somebody entered work for R{} meanwhile; look at it again",
+        request.number
+    )))
+}
+
+async fn insert(
+    change: &mut Change,
+    request: &Named,
+    next: &Next<'_>,
+    new: &NewWork,
+    who: &Who,
+    sequence: i64,
+) -> Result<(), AppError> {
+    let (code, revision) = (next.recipe.code.as_str(), next.recipe.revision);
+    let recipe: Uuid = sqlx::query_scalar!(
+        r#"select id as "id: Uuid" from recipe where code = ? and revision = ?"#,
+        code,
+        revision
+    )
+    .fetch_one(change.connection())
+    .await?;
+    let position = i64::try_from(next.at + 1).unwrap_or(i64::MAX);
+    sqlx::query!(
+        "insert into work_done (journal_sequence, request_id, recipe_id, position, ended_ms, done_by,
+           person_id, note)
+         values (?, ?, ?, ?, ?, ?, ?, ?)",
+        sequence,
+        request.id,
+        recipe,
+        position,
+        new.ended_ms,
+        who.name,
+        who.id,
+        new.note,
+    )
+    .execute(change.connection())
+    .await?;
+    Ok(())
+}
+
+fn instant(unix_ms: i64) -> Result<DateTime<Utc>, AppError> {
+    situation::moment(unix_ms).map_err(AppError::internal)
+}

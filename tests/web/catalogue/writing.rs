@@ -1,0 +1,499 @@
+//! Recipes as they are written, checked, approved by another and taken out of use.
+
+use std::sync::atomic::AtomicBool;
+
+use axum::http::StatusCode;
+use mendpost_core::catalogue::RecipeState;
+use mendpost_core::people::Role;
+use mendpost_core::situation::Situation;
+use mendpost_server::change::verify_journal;
+use mendpost_server::lineup::compute;
+use mendpost_server::situation;
+use mendpost_tests::{Answer, App, between, number, text};
+
+use super::{signed_in, version, with};
+
+const DRAFT: &str = "/recipes/BR-043/1";
+
+/// The stage of a bowl gear: 1 200 g of bronze on compressed air.
+const STAGE: &[(&str, &str)] = &[
+    ("name", "spray the teeth"),
+    ("powder", "CUAL10"),
+    ("deposited_g", "1200"),
+    ("one_lot", "no"),
+    ("gas", "air"),
+    ("pressure", "35"),
+    ("temperature", "560"),
+    ("feed", "45"),
+    ("nozzle", "2.0 mm round"),
+    ("standoff", "30"),
+    ("traverse", "500"),
+    ("spacing", "1,5"),
+    ("efficiency", "58"),
+    ("efficiency_sd", "3.5"),
+    ("approval_builds", "4"),
+    ("start_stop", "120"),
+    ("coupon", "60"),
+    ("handling", "40"),
+    ("gas_only", "5"),
+    ("crew", "1"),
+];
+
+const STEP: &[(&str, &str)] = &[
+    ("kind", "cut"),
+    ("name", "cut to size"),
+    ("station", "mill"),
+    ("minutes", "90"),
+    ("crew", "1"),
+];
+
+async fn site(app: &App) -> Situation {
+    situation::now(&app.state).await.expect("a site")
+}
+
+/// Posts a form of a revision with the version that its page carries now.
+async fn post(app: &mut App, page: &str, to: &str, fields: &[(&str, &str)]) -> Answer {
+    let version = version(&app.get(page).await);
+    let mut fields = fields.to_vec();
+    fields.push(("version", &version));
+    app.post(to, &fields).await
+}
+
+async fn saved(app: &mut App, page: &str, to: &str, fields: &[(&str, &str)]) {
+    let answer = post(app, page, to, fields).await;
+    assert_eq!(
+        answer.status,
+        StatusCode::SEE_OTHER,
+        "{to}: {}",
+        answer.body
+    );
+}
+
+/// The draft of a recipe for the bowl gear, which has none, by the checker.
+async fn started(checker: &mut App) {
+    checker.get("/catalogue/BM-BOWLGEAR/recipe").await;
+    let fields = [("code", "BR-043"), ("like", "")];
+    let answer = checker.post("/catalogue/BM-BOWLGEAR/recipe", &fields).await;
+    assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+    assert_eq!(answer.location(), DRAFT);
+}
+
+/// The same with all its operations.
+async fn written(checker: &mut App) {
+    started(checker).await;
+    written_on(checker).await;
+}
+
+/// The state of a revision as it is stored.
+async fn state(app: &App, revision: i64) -> Option<RecipeState> {
+    let state: Option<String> =
+        sqlx::query_scalar("select state from recipe where code = 'BR-043' and revision = ?")
+            .bind(revision)
+            .fetch_optional(&app.state.db.read)
+            .await
+            .expect("readable");
+    state.map(|word| word.parse().expect("a state"))
+}
+
+async fn approve(app: &mut App, page: &str) -> Answer {
+    let to = format!("{page}/approve");
+    let fields = [
+        ("expected", "wears like cast bronze; not tried to failure"),
+        ("basis", "four coupons, cut and measured"),
+    ];
+    post(app, page, &to, &fields).await
+}
+
+/// From nothing to the line-up: written by the checker operation by operation, refused to the checker
+/// for approval, signed by the lead, and the bowl gear that nobody could make gets its place. A figure
+/// more is revision 2, whose difference is that figure; approved, it takes the place of revision 1.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_recipe_from_nothing_to_a_place_in_the_line_up() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    let mut lead = signed_in(&app, Role::Lead).await;
+    started(&mut checker).await;
+    let empty = checker.get(DRAFT).await;
+    assert!(empty.contains("Add the first operation of BR-043 revision 1."));
+    assert!(empty.contains("Still open") && empty.contains("minutes, they are part of the time"));
+    let early = post(&mut checker, DRAFT, &format!("{DRAFT}/propose"), &[]).await;
+    assert_eq!(early.status, StatusCode::CONFLICT);
+
+    written_on(&mut checker).await;
+    let draft = checker.get(DRAFT).await;
+    assert!(
+        draft.contains("Propose BR-043 revision 1"),
+        "{}",
+        draft.body
+    );
+    assert!(draft.contains("enough in 95 % of builds"));
+    saved(&mut checker, DRAFT, &format!("{DRAFT}/propose"), &[]).await;
+    assert_eq!(state(&app, 1).await, Some(RecipeState::Proposed));
+
+    let own = checker.get(DRAFT).await;
+    assert!(own.contains("Have BR-043 revision 1 approved by somebody who wrote nothing of it."));
+    let refused = approve(&mut checker, DRAFT).await;
+    assert_eq!(refused.status, StatusCode::FORBIDDEN);
+    assert_eq!(state(&app, 1).await, Some(RecipeState::Proposed));
+
+    let to_check = lead.get(&format!("{DRAFT}/approve")).await;
+    assert!(to_check.contains("It is the first revision"));
+    let signed = approve(&mut lead, DRAFT).await;
+    assert_eq!(signed.status, StatusCode::SEE_OTHER, "{}", signed.body);
+    assert_eq!(state(&app, 1).await, Some(RecipeState::Approved));
+    let page = lead.get(DRAFT).await;
+    assert!(page.contains("Build by BR-043 revision 1."));
+    assert!(page.contains("wears like cast bronze") && page.contains("It may be built by."));
+
+    sqlx::query(
+        "insert into request_way (request_id, position, kind, recipe_code)
+         select id, 1, 'recipe', 'BR-043' from request where number = 6",
+    )
+    .execute(&app.state.db.write)
+    .await
+    .expect("a way for the bowl gear");
+    let found = compute(&site(&app).await, &AtomicBool::new(false), &mut |_| ());
+    let line_up = found.expect("a verified plan").line_up;
+    let placed = line_up.places.iter().any(|p| p.request.as_str() == "R6");
+    assert!(placed, "R6 has its place");
+
+    revised(&app, &mut checker, &mut lead).await;
+    let whole = verify_journal(&app.state.db.read).await.expect("readable");
+    assert!(whole.is_ok());
+}
+
+/// Operations of the draft that was started.
+async fn written_on(checker: &mut App) {
+    let add = |what: &str, after: usize| format!("{DRAFT}/add/{what}/{after}");
+    saved(checker, &add("stage", 0), &add("stage", 0), STAGE).await;
+    saved(checker, &add("step", 1), &add("step", 1), STEP).await;
+    for (after, kind) in [(2, "release"), (3, "carry"), (4, "fit"), (5, "first-run")] {
+        let fields = with(STEP, &[("kind", kind), ("name", kind), ("station", "none")]);
+        saved(checker, &add("step", after), &add("step", after), &fields).await;
+    }
+}
+
+/// 20 degrees more are revision 2; nothing else has changed.
+async fn revised(app: &App, checker: &mut App, lead: &mut App) {
+    let closed = checker.get(&format!("{DRAFT}/operations/1")).await;
+    assert_eq!(closed.status, StatusCode::CONFLICT);
+    assert!(closed.contains("start a new revision"));
+
+    let second = "/recipes/BR-043/2";
+    let answer = post(lead, DRAFT, &format!("{DRAFT}/revise"), &[]).await;
+    assert_eq!(answer.location(), second, "{}", answer.body);
+    let hotter = with(
+        STAGE,
+        &[("temperature", "580"), ("was", "spray spray the teeth")],
+    );
+    let stage = format!("{second}/operations/1");
+    saved(lead, &stage, &stage, &hotter).await;
+    let page = lead.get(second).await;
+    let changed = between(&page.body, "<th>BR-043 revision 1</th>", "</table>");
+    let changed = changed.expect("a difference");
+    assert!(
+        changed.contains("560 °C") && changed.contains("580 °C"),
+        "{changed}"
+    );
+    assert_eq!(changed.matches("<tr>").count(), 1, "{changed}");
+    saved(lead, second, &format!("{second}/propose"), &[]).await;
+    let refused = approve(lead, second).await;
+    assert_eq!(refused.status, StatusCode::FORBIDDEN);
+    let signed = approve(checker, second).await;
+    assert_eq!(signed.status, StatusCode::SEE_OTHER, "{}", signed.body);
+    assert_eq!(state(app, 1).await, Some(RecipeState::Superseded));
+    assert_eq!(state(app, 2).await, Some(RecipeState::Approved));
+    let old = lead.get(DRAFT).await;
+    assert!(old.contains("a later one took its place"));
+}
+
+/// The lead moved an operation in the checker's draft: then the lead may not approve it either.
+#[tokio::test]
+async fn whoever_changed_a_line_of_it_is_an_author() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    let mut lead = signed_in(&app, Role::Lead).await;
+    written(&mut checker).await;
+    let to = format!("{DRAFT}/operations/3/move");
+    saved(&mut lead, DRAFT, &to, &[("way", "up")]).await;
+    saved(&mut lead, DRAFT, &to, &[("way", "up")]).await;
+    saved(&mut checker, DRAFT, &format!("{DRAFT}/propose"), &[]).await;
+    for author in [&mut checker, &mut lead] {
+        assert_eq!(approve(author, DRAFT).await.status, StatusCode::FORBIDDEN);
+    }
+    let back = post(&mut lead, DRAFT, &format!("{DRAFT}/take-back"), &[]).await;
+    assert_eq!(back.status, StatusCode::SEE_OTHER);
+    assert_eq!(state(&app, 1).await, Some(RecipeState::Draft));
+}
+
+/// Crew and storekeeper read recipes and write none.
+#[tokio::test]
+async fn only_lead_and_checker_write() {
+    let app = App::new().await;
+    for role in [Role::Crew, Role::Storekeeper, Role::Viewer] {
+        let mut other = signed_in(&app, role).await;
+        let page = other.get("/recipes/BR-039/1").await;
+        assert_eq!(page.status, StatusCode::OK);
+        assert!(!page.contains("/approve\"") && !page.contains("/withdraw\""));
+        let form = other.get("/catalogue/BM-BOWLGEAR/recipe").await;
+        assert_eq!(form.status, StatusCode::FORBIDDEN, "{role}");
+    }
+}
+
+/// Every field of a stage says beside it what is wrong; what was typed stays, and nothing is stored.
+#[tokio::test]
+async fn a_fault_of_each_field_of_a_stage_stands_beside_it() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    started(&mut checker).await;
+    let add = format!("{DRAFT}/add/stage/0");
+    for (field, wrong) in [
+        ("name", ""),
+        ("powder", "GOLD"),
+        ("deposited_g", "0"),
+        ("deposited_g", "many"),
+        ("volume_cm3", "160"),
+        ("porosity", "2"),
+        ("one_lot", "perhaps"),
+        ("gas", "steam"),
+        ("pressure", "0.5"),
+        ("temperature", "1300"),
+        ("feed", "0"),
+        ("standoff", "0.5"),
+        ("traverse", "fast"),
+        ("spacing", "90"),
+        ("preheat", "10"),
+        ("passes", "0"),
+        ("efficiency", "101"),
+        ("efficiency_sd", "60"),
+        ("approval_builds", "0"),
+        ("start_stop", "-1"),
+        ("coupon", "some"),
+        ("handling", "2000"),
+        ("gas_only", "41"),
+        ("crew", "21"),
+        ("after_min", "soon"),
+        ("plate", "SPINDLE"),
+        ("fixture", "RUN-OFF-60"),
+        ("held_through", "1"),
+    ] {
+        let answer = post(&mut checker, &add, &add, &with(STAGE, &[(field, wrong)])).await;
+        assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY, "{field}");
+        // A volume beside a mass is told at the mass, which is the one too many.
+        let told_at = if field == "volume_cm3" {
+            "deposited_g"
+        } else {
+            field
+        };
+        assert!(
+            answer.field_error(told_at).is_some(),
+            "{field}: {}",
+            answer.body
+        );
+        assert!(
+            answer.contains("value=\"2.0 mm round\""),
+            "{field}: typed text is kept"
+        );
+    }
+    assert_eq!(operations(&app).await, Some(0));
+}
+
+async fn operations(app: &App) -> Option<i64> {
+    number(
+        app,
+        "select count(*) from recipe_operation o join recipe r on r.id = o.recipe_id
+         where r.code = 'BR-043'",
+    )
+    .await
+}
+
+/// What is sent out has days, nobody and no station; what is done here has minutes.
+#[tokio::test]
+async fn a_step_is_done_here_or_sent_out() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    started(&mut checker).await;
+    let add = format!("{DRAFT}/add/step/0");
+    for (changed, field) in [
+        (("kind", "spray"), "kind"),
+        (("kind", "polish"), "kind"),
+        (("station", ""), "station"),
+        (("station", "oven"), "station"),
+        (("minutes", ""), "minutes"),
+        (("away_days", "3"), "away_days"),
+        (("station", "out"), "crew"),
+    ] {
+        let answer = post(&mut checker, &add, &add, &with(STEP, &[changed])).await;
+        assert_eq!(
+            answer.status,
+            StatusCode::UNPROCESSABLE_ENTITY,
+            "{changed:?}"
+        );
+        assert!(answer.field_error(field).is_some(), "{changed:?}");
+    }
+    let out = [
+        ("station", "out"),
+        ("crew", "0"),
+        ("minutes", ""),
+        ("away_days", "3"),
+    ];
+    saved(&mut checker, &add, &add, &with(STEP, &out)).await;
+    let page = checker.get(DRAFT).await;
+    assert!(
+        page.contains("<td>sent out</td><td class=\"figure\">3 d</td>"),
+        "{}",
+        page.body
+    );
+    let recipes = site(&app).await.recipes;
+    let recipe = recipes.iter().find(|r| r.code.as_str() == "BR-043");
+    let step = &recipe.expect("the draft").operations[0];
+    assert_eq!((step.minutes, step.away_days), (3 * 1440, Some(3)));
+}
+
+/// A volume with pores becomes a mass by the powder's density: 160 cm³ of bronze with 2 % pores are
+/// 160 x 7.6 x 0.98 = 1 191.7 g, rounded up. Both are kept.
+#[tokio::test]
+async fn what_must_stick_may_be_a_volume() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    started(&mut checker).await;
+    let add = format!("{DRAFT}/add/stage/0");
+    let volume = [
+        ("deposited_g", ""),
+        ("volume_cm3", "160"),
+        ("porosity", "2"),
+    ];
+    saved(&mut checker, &add, &add, &with(STAGE, &volume)).await;
+    let grams = number(
+        &app,
+        "select deposited_g from recipe_spray where volume_mm3 = 160000",
+    );
+    assert_eq!(grams.await, Some(1192));
+    let form = checker.get(&format!("{DRAFT}/operations/1")).await;
+    assert!(form.contains("name=\"volume_cm3\" inputmode=\"decimal\" value=\"160\""));
+}
+
+/// 'Reckon' works the typed figures out and saves nothing, not even an entry in the journal.
+#[tokio::test]
+async fn figures_are_reckoned_before_they_are_saved() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    started(&mut checker).await;
+    let add = format!("{DRAFT}/add/stage/0");
+    let journal = number(&app, "select max(sequence) from journal").await;
+    let tried = with(STAGE, &[("feed", "20"), ("then", "reckon")]);
+    let answer = post(&mut checker, &add, &add, &tried).await;
+    assert_eq!(answer.status, StatusCode::OK);
+    let takes = between(&answer.body, "<h2>What it takes here</h2>", "</section>");
+    let takes = takes.expect("worked out");
+    for word in ["Powder", "Gas", "Fuel", "Power", "deposition window today"] {
+        assert!(takes.contains(word), "{word}: {takes}");
+    }
+    assert!(answer.contains("value=\"20\""), "typed text is kept");
+    assert_eq!(operations(&app).await, Some(0));
+    assert_eq!(
+        number(&app, "select max(sequence) from journal").await,
+        journal
+    );
+}
+
+/// Two tablets with the stage open: the later save writes nothing, shows both temperatures, and saves
+/// over only when asked to. Where the order was changed meanwhile it does not save over another step.
+#[tokio::test]
+async fn two_editors_overwrite_nothing_unseen() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    let mut lead = signed_in(&app, Role::Lead).await;
+    written(&mut checker).await;
+    let stage = format!("{DRAFT}/operations/1");
+    let opened = version(&lead.get(&stage).await);
+    let typed = |temperature| {
+        with(
+            STAGE,
+            &[
+                ("temperature", temperature),
+                ("was", "spray spray the teeth"),
+            ],
+        )
+    };
+    saved(&mut checker, &stage, &stage, &typed("570")).await;
+    let mut late = typed("590");
+    late.push(("version", &opened));
+    let answer = lead.post(&stage, &late).await;
+    assert_eq!(answer.status, StatusCode::CONFLICT);
+    assert!(
+        answer.contains("570 °C") && answer.contains("590 °C") && answer.contains("Not saved.")
+    );
+    let stands = "select cast(max(temperature_c) as text) from recipe_spray s
+                  join recipe r on r.id = s.recipe_id where r.code = 'BR-043'";
+    assert_eq!(text(&app, stands).await.as_deref(), Some("570"));
+
+    saved(
+        &mut checker,
+        DRAFT,
+        &format!("{stage}/move"),
+        &[("way", "down")],
+    )
+    .await;
+    let answer = lead.post(&stage, &late).await;
+    // A step stands there now, so the stage's fields are those of a step, and none is taken.
+    assert_ne!(answer.status, StatusCode::SEE_OTHER);
+    assert_eq!(text(&app, stands).await.as_deref(), Some("570"));
+    let old = checker
+        .post(&format!("{stage}/remove"), &[("version", &opened)])
+        .await;
+    assert_eq!(old.status, StatusCode::CONFLICT);
+    assert_eq!(operations(&app).await, Some(6));
+}
+
+/// The request of BR-039 waits for its approval; withdrawn with a reason it stays shut, and the reason
+/// is shown.
+#[tokio::test]
+async fn a_revision_is_withdrawn_with_a_reason() {
+    let app = App::new().await;
+    let mut lead = signed_in(&app, Role::Lead).await;
+    let to = "/recipes/BR-039/1/withdraw";
+    let blank = post(&mut lead, to, to, &[("reason", " ")]).await;
+    assert_eq!(blank.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(blank.field_error("reason").is_some());
+    saved(&mut lead, to, to, &[("reason", "coupon cracked")]).await;
+    let page = lead.get("/recipes/BR-039/1").await;
+    assert!(page.contains("it was withdrawn") && page.contains("Why: coupon cracked."));
+    let again = lead.get(to).await;
+    assert_eq!(again.status, StatusCode::CONFLICT);
+}
+
+/// Metals, flags and words: kept, shown, and a flag that the part has beyond them shuts the recipe.
+#[tokio::test]
+async fn what_a_recipe_is_valid_for_is_said_and_honoured() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    written(&mut checker).await;
+    let to = format!("{DRAFT}/about");
+    let wrong = post(
+        &mut checker,
+        &to,
+        &to,
+        &[("metal", "GOLD"), ("coupons", "two")],
+    )
+    .await;
+    assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(wrong.field_error("metal").is_some() && wrong.contains(">two</textarea>"));
+    let fields = [
+        ("metal", "ST"),
+        ("metal", "CI"),
+        ("flag", "carries-load"),
+        ("coupons", "two, one bent"),
+        ("inspection", "tooth by gauge"),
+    ];
+    saved(&mut checker, &to, &to, &fields).await;
+    let page = checker.get(DRAFT).await;
+    for said in ["grey cast iron", "two, one bent", "tooth by gauge"] {
+        assert!(page.contains(said), "{said}");
+    }
+    assert!(
+        page.contains("is not valid for: touches food or water"),
+        "{}",
+        page.body
+    );
+}
