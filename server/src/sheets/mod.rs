@@ -28,7 +28,7 @@ use mendpost_core::people::Act;
 use serde::Deserialize;
 
 use crate::AppState;
-use crate::change::Change;
+use crate::change::{Change, last_sequence};
 use crate::error::AppError;
 use crate::form::FieldErrors;
 use crate::page::{Notice, page, page_with};
@@ -131,8 +131,17 @@ async fn import(
     if !errors.is_empty() {
         return kind_page(kind, &state, &visit, errors).await;
     }
+    let calendar = calendar(&visit)?;
+    // Read before the writing connection is taken, so that nobody waits for it; and once more only if
+    // something changed until then.
+    let mut reading = state.db.read.begin().await?;
+    let seen = last_sequence(&mut *reading).await?;
+    let mut read = Reading::of(kind, &upload, &mut reading, calendar).await?;
+    drop(reading);
     let mut change = Change::begin(&state, &who).await?;
-    let read = Reading::of(kind, &upload, change.connection(), calendar(&visit)?).await?;
+    if last_sequence(change.connection()).await? != seen {
+        read = Reading::of(kind, &upload, change.connection(), calendar).await?;
+    }
     let read = match read {
         Ok(read) => read,
         Err(faults) => {

@@ -6,14 +6,16 @@ use mendpost_core::catalogue::{Flag, Part, Rules};
 use mendpost_core::code::{AssetCode, PartCode};
 use mendpost_core::situation::Asset;
 use sqlx::SqliteConnection;
+use uuid::Uuid;
 
 use super::cell::Cell;
 use super::comparison::{Entry, Listed, Reader, ToWrite};
-use crate::catalogue::store::{insert_part, update_part};
+use crate::catalogue::store::{insert_parts, update_parts};
 use crate::change::Change;
 use crate::error::AppError;
 use crate::seed::part::{PARTS, part};
 use crate::seed::row::{Row, codes};
+use crate::seed::write::Ids;
 use crate::situation;
 use crate::words::authority::authority;
 use crate::words::work::flag;
@@ -107,22 +109,15 @@ fn asks_less(before: &Part, after: &Part, rules: &Rules) -> String {
 }
 
 pub async fn write(change: &mut Change, parts: Vec<ToWrite<Part>>) -> Result<(), AppError> {
-    for ToWrite { is_new, value } in parts {
-        match is_new {
-            true => drop(insert_part(change, &value).await?),
-            false => update(change, &value).await?,
+    let ids = Ids::stored(change.connection()).await?.parts;
+    let (mut new, mut changed) = (Vec::new(), Vec::new());
+    for ToWrite { is_new, value } in &parts {
+        match ids.get(&value.code) {
+            _ if *is_new => new.push((Uuid::now_v7(), value)),
+            Some(id) => changed.push((*id, value)),
+            None => return Err(AppError::internal(format!("part '{}' is gone", value.code))),
         }
     }
-    Ok(())
-}
-
-async fn update(change: &mut Change, part: &Part) -> Result<(), AppError> {
-    let code = part.code.as_str();
-    let id = sqlx::query_scalar!(
-        r#"select id as "id: uuid::Uuid" from part where code = ?"#,
-        code
-    )
-    .fetch_one(change.connection())
-    .await?;
-    update_part(change, id, part).await
+    insert_parts(change, &new).await?;
+    update_parts(change, &changed).await
 }
