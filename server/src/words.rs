@@ -96,13 +96,6 @@ impl<'a> Words<'a> {
         asset.map_or_else(|| code.to_owned(), |a| work::sentence(&a.name))
     }
 
-    /// A metal by its name.
-    pub fn metal(&self, code: &str) -> String {
-        let mut metals = self.situation.metals.iter();
-        let metal = metals.find(|metal| metal.code.as_str() == code);
-        metal.map_or_else(|| code.to_owned(), |metal| metal.name.clone())
-    }
-
     pub fn powder(&self, code: &str) -> String {
         self.situation
             .powders

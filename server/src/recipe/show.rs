@@ -178,6 +178,9 @@ fn answer(revision: &Revision, acts: &Acts, faults: usize, differences: Option<u
             format!("Add the first operation of {name}.")
         }
         RecipeState::Draft if faults > 0 => format!("Finish {name}: {} open.", points(faults)),
+        RecipeState::Draft if differences == Some(0) => {
+            format!("Change a figure of {name}: it says the same as the one before.")
+        }
         RecipeState::Draft => format!("Propose {name} when its figures are right."),
         RecipeState::Proposed if acts.approve => match differences {
             Some(1) => format!("Check {name} and sign: it changes one thing."),

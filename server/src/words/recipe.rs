@@ -83,6 +83,13 @@ impl Words<'_> {
             _ => word.to_owned(),
         }
     }
+
+    /// A metal by its name.
+    pub fn metal(&self, code: &str) -> String {
+        let mut metals = self.situation.metals.iter();
+        let metal = metals.find(|metal| metal.code.as_str() == code);
+        metal.map_or_else(|| code.to_owned(), |metal| metal.name.clone())
+    }
 }
 
 fn place(place: &Place) -> String {
@@ -203,8 +210,7 @@ pub const fn flag_means(of: Flag) -> &'static str {
         Flag::Lifts => "people or loads",
         Flag::HoldsPressure => "gas, steam, liquid",
         Flag::SteersOrBrakes => "a vehicle or a craft",
-        Flag::ExplosiveArea => "works where the air can explode",
-        Flag::Unknown => "nobody has said yet",
+        Flag::ExplosiveArea | Flag::Unknown => "",
     }
 }
 

@@ -26,7 +26,7 @@ async fn a_part_is_listed_with_all_that_is_said_of_it() {
     let app = App::new().await;
     let mut checker = signed_in(&app, Role::Checker).await;
     let form = checker.get(NEW).await;
-    assert!(form.contains("refused, unless the pressure inspector plans it in writing"));
+    assert!(form.contains("Not built here: the licensed pressure inspector alone may decide"));
     let saved = checker.post(NEW, PART).await;
     assert_eq!(saved.location(), "/catalogue/SG-BUSH", "{}", saved.body);
     let page = checker.get("/catalogue/SG-BUSH").await;

@@ -16,7 +16,7 @@ use crate::form::FieldErrors;
 use crate::page::{Layout, Screen, page_with};
 use crate::people::Visit;
 use crate::version::{Field, Stale};
-use crate::words::authority::authority as rule;
+use crate::words::authority::rule;
 use crate::words::catalogue::flags;
 use crate::words::recipe::{flag_means, thousandths};
 use crate::words::work::{flag, sentence};
@@ -45,7 +45,9 @@ struct PartForms {
 struct FlagBox {
     value: &'static str,
     name: String,
-    /// What it means, and what it asks for here.
+    /// What its name does not say; empty if it says all.
+    means: &'static str,
+    /// What it asks for here.
     asks: String,
     chosen: bool,
 }
@@ -93,11 +95,8 @@ pub async fn form_page(
     let flags = Flag::ALL.iter().map(|of| FlagBox {
         value: of.as_str(),
         name: sentence(flag(*of)),
-        asks: format!(
-            "{}: {}",
-            flag_means(*of),
-            rule(&situation.rules.authority(&[*of].into()))
-        ),
+        means: flag_means(*of),
+        asks: sentence(&rule(&situation.rules.of(*of))),
         chosen: form.flag.iter().any(|typed| typed == of.as_str()),
     });
     let shape_masses = figures.iter().flat_map(|f| masses(f, situation));
