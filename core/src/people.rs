@@ -22,7 +22,7 @@ pub fn may(role: Role, act: Act) -> bool {
         Act::AcceptLineUp => &[Lead],
         Act::HoldLot => &[Crew, Checker, Lead, Storekeeper],
         Act::ReleaseLot => &[Checker, Lead, Storekeeper],
-        Act::AdjustBook => &[Lead, Storekeeper],
+        Act::AdjustBook | Act::EnterLots => &[Lead, Storekeeper],
         Act::RecordYes => &[Checker, Lead],
         Act::SortRequest | Act::ReleasePart => &[Checker, Lead],
         Act::DoWork => &[Crew, Checker, Lead],
@@ -123,6 +123,8 @@ pub enum Act {
     HoldLot,
     /// Say that a lot may be sprayed.
     ReleaseLot,
+    /// Enter lots that came, with their containers; they wait for their release.
+    EnterLots,
     /// Set the book to what was weighed.
     AdjustBook,
     /// Record a yes that somebody outside the crew gave.
@@ -163,6 +165,7 @@ impl Act {
         Act::AcceptLineUp,
         Act::HoldLot,
         Act::ReleaseLot,
+        Act::EnterLots,
         Act::AdjustBook,
         Act::RecordYes,
         Act::SortRequest,
@@ -191,6 +194,7 @@ impl fmt::Display for Act {
             Act::AcceptLineUp => "say which line-up the crew works to",
             Act::HoldLot => "stop a lot",
             Act::ReleaseLot => "release a lot",
+            Act::EnterLots => "enter lots that came",
             Act::AdjustBook => "set the book to what was weighed",
             Act::RecordYes => "record a yes",
             Act::SortRequest => "sort a request",

@@ -36,6 +36,7 @@ pub mod security;
 pub mod seed;
 pub mod sent;
 pub mod shape;
+pub mod sheets;
 pub mod signature;
 pub mod site;
 pub mod situation;
@@ -118,6 +119,7 @@ pub fn routes() -> Routes {
         .merge(interim::routes())
         .merge(attachment::routes())
         .merge(shape::routes())
+        .merge(sheets::routes())
         .merge(contents::routes())
         .merge(lineup::routes())
         .merge(signature::routes())

@@ -21,6 +21,7 @@ mod requests;
 mod security;
 mod seed;
 mod shape;
+mod sheets;
 mod signatures;
 mod version;
 mod weighed;

@@ -1,81 +1,102 @@
 //! Parts and recipes as rows: written whole, by the codes of what they name.
 
 use mendpost_core::catalogue::{Operation, Part, Recipe, Spray};
+use serde_json::{Value, json};
 use uuid::Uuid;
 
 use crate::change::Change;
 use crate::error::AppError;
 
-/// Writes a part that is not listed yet.
+/// Writes a part that is not listed yet; its id.
 pub async fn insert_part(change: &mut Change, part: &Part) -> Result<Uuid, AppError> {
     let id = Uuid::now_v7();
-    let code = part.code.as_str();
-    let [x, y, z] = part.envelope_mm;
-    sqlx::query!(
-        "insert into part (id, code, name, x_mm, y_mm, z_mm, mass_g, allowance_um)
-         values (?, ?, ?, ?, ?, ?, ?, ?)",
-        id,
-        code,
-        part.name,
-        x,
-        y,
-        z,
-        part.mass_g,
-        part.allowance_um,
-    )
-    .execute(change.connection())
-    .await?;
-    insert_part_lists(change, id, part).await?;
+    insert_parts(change, &[(id, part)]).await?;
     Ok(id)
 }
 
 /// Writes what is said of a part now; its code stays.
 pub async fn update_part(change: &mut Change, id: Uuid, part: &Part) -> Result<(), AppError> {
-    let [x, y, z] = part.envelope_mm;
+    update_parts(change, &[(id, part)]).await
+}
+
+/// Writes parts that are not listed yet. However many they are, each table is written by one statement.
+pub async fn insert_parts(change: &mut Change, parts: &[(Uuid, &Part)]) -> Result<(), AppError> {
+    let rows = rows(parts);
     sqlx::query!(
-        "update part
-         set name = ?, x_mm = ?, y_mm = ?, z_mm = ?, mass_g = ?, allowance_um = ?, version = version + 1
-         where id = ?",
-        part.name,
-        x,
-        y,
-        z,
-        part.mass_g,
-        part.allowance_um,
-        id,
+        "insert into part (id, code, name, x_mm, y_mm, z_mm, mass_g, allowance_um)
+         select unhex(value ->> 'id', '-'), value ->> 'code', value ->> 'name', value ->> '$.envelope_mm[0]',
+           value ->> '$.envelope_mm[1]', value ->> '$.envelope_mm[2]', value ->> 'mass_g',
+           value ->> 'allowance_um'
+         from json_each(?)",
+        rows
     )
     .execute(change.connection())
     .await?;
-    sqlx::query!("delete from part_flag where part_id = ?", id)
-        .execute(change.connection())
-        .await?;
-    sqlx::query!("delete from part_asset where part_id = ?", id)
-        .execute(change.connection())
-        .await?;
-    insert_part_lists(change, id, part).await
+    insert_part_lists(change, &rows).await
 }
 
-async fn insert_part_lists(change: &mut Change, id: Uuid, part: &Part) -> Result<(), AppError> {
-    for flag in &part.flags {
-        let flag = flag.as_str();
-        sqlx::query!(
-            "insert into part_flag (part_id, flag) values (?, ?)",
-            id,
-            flag
-        )
-        .execute(change.connection())
-        .await?;
-    }
-    for asset in &part.assets {
-        let asset = asset.as_str();
-        sqlx::query!(
-            "insert into part_asset (part_id, asset_id) values (?, (select id from asset where code = ?))",
-            id,
-            asset
-        )
-        .execute(change.connection())
-        .await?;
-    }
+/// Writes what is said of parts now, as [`insert_parts`].
+pub async fn update_parts(change: &mut Change, parts: &[(Uuid, &Part)]) -> Result<(), AppError> {
+    let rows = rows(parts);
+    sqlx::query!(
+        "update part
+         set name = value ->> 'name', x_mm = value ->> '$.envelope_mm[0]', y_mm = value ->> '$.envelope_mm[1]',
+           z_mm = value ->> '$.envelope_mm[2]', mass_g = value ->> 'mass_g',
+           allowance_um = value ->> 'allowance_um', version = version + 1
+         from json_each(?)
+         where part.id = unhex(value ->> 'id', '-')",
+        rows
+    )
+    .execute(change.connection())
+    .await?;
+    sqlx::query!(
+        "delete from part_flag where part_id in (select unhex(value ->> 'id', '-') from json_each(?))",
+        rows
+    )
+    .execute(change.connection())
+    .await?;
+    sqlx::query!(
+        "delete from part_asset where part_id in (select unhex(value ->> 'id', '-') from json_each(?))",
+        rows
+    )
+    .execute(change.connection())
+    .await?;
+    insert_part_lists(change, &rows).await
+}
+
+fn rows(parts: &[(Uuid, &Part)]) -> String {
+    let row = |(id, part): &(Uuid, &Part)| {
+        json!({
+            "id": id,
+            "code": part.code,
+            "name": part.name,
+            "envelope_mm": part.envelope_mm,
+            "mass_g": part.mass_g,
+            "allowance_um": part.allowance_um,
+            "flags": part.flags,
+            "assets": part.assets,
+        })
+    };
+    Value::from_iter(parts.iter().map(row)).to_string()
+}
+
+async fn insert_part_lists(change: &mut Change, rows: &str) -> Result<(), AppError> {
+    sqlx::query!(
+        "insert into part_flag (part_id, flag)
+         select unhex(part.value ->> 'id', '-'), flag.value
+         from json_each(?) as part, json_each(part.value, '$.flags') as flag",
+        rows
+    )
+    .execute(change.connection())
+    .await?;
+    sqlx::query!(
+        "insert into part_asset (part_id, asset_id)
+         select unhex(part.value ->> 'id', '-'), (select id from asset where code = fits.value)
+         from json_each(?) as part, json_each(part.value, '$.assets') as fits",
+        rows
+    )
+    .execute(change.connection())
+    .await?;
     Ok(())
 }
 

@@ -5,6 +5,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use mendpost_core::code::AssetCode;
 use mendpost_core::journal::Subject;
+use mendpost_core::situation::Asset;
 use serde::Deserialize;
 use serde_json::json;
 
@@ -55,7 +56,13 @@ pub async fn add(
         );
         return add_page(&visit, form, errors).await;
     }
-    queries::insert_asset(change.connection(), code.as_str(), &name).await?;
+    let asset = Asset {
+        code: code.clone(),
+        name: name.clone(),
+        down_from: None,
+        back: None,
+    };
+    queries::insert_asset(change.connection(), &asset).await?;
     let content = json!({ "version": 1, "name": name });
     let subject = Subject::new("asset", &code);
     let journal = change.journal("asset.listed", subject, content).await?;

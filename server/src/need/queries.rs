@@ -1,5 +1,5 @@
 use mendpost_core::code::AssetCode;
-use mendpost_core::situation::{Capability, LossRange};
+use mendpost_core::situation::{Asset, Capability, LossRange};
 use serde_json::{Value, json};
 use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
@@ -42,25 +42,30 @@ pub async fn asset_ids(
         .await
 }
 
-pub(super) async fn insert_asset(
+/// Lists an asset; its id.
+pub async fn insert_asset(
     connection: &mut SqliteConnection,
-    code: &str,
-    name: &str,
-) -> Result<(), sqlx::Error> {
+    asset: &Asset,
+) -> Result<Uuid, sqlx::Error> {
     let id = Uuid::now_v7();
+    let code = asset.code.as_str();
+    let down_from = asset.down_from.map(|t| t.timestamp_millis());
+    let back = asset.back.map(|t| t.timestamp_millis());
     sqlx::query!(
-        "insert into asset (id, code, name) values (?, ?, ?)",
+        "insert into asset (id, code, name, down_from_ms, back_ms) values (?, ?, ?, ?, ?)",
         id,
         code,
-        name
+        asset.name,
+        down_from,
+        back,
     )
     .execute(connection)
     .await?;
-    Ok(())
+    Ok(id)
 }
 
 /// Writes what an act changes of an asset, and raises its version.
-pub(super) async fn update_asset(
+pub async fn update_asset(
     connection: &mut SqliteConnection,
     asset: &AssetRow,
 ) -> Result<(), sqlx::Error> {
@@ -77,7 +82,7 @@ pub(super) async fn update_asset(
 }
 
 /// Id of a capability, and the version of what it needs.
-pub(super) async fn capability(
+pub async fn capability(
     executor: impl SqliteExecutor<'_>,
     code: &str,
 ) -> Result<Option<(Uuid, i64)>, sqlx::Error> {

@@ -7,7 +7,7 @@ mod approve;
 mod field;
 mod form;
 mod operation;
-mod queries;
+pub mod queries;
 mod save;
 mod show;
 mod start;

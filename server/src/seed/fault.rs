@@ -31,15 +31,15 @@ impl fmt::Display for SeedFault {
 
 /// The faults found so far; every reader adds to the same list, so that all are told at once.
 #[derive(Debug, Default)]
-pub(super) struct Faults(RefCell<Vec<SeedFault>>);
+pub(crate) struct Faults(RefCell<Vec<SeedFault>>);
 
 impl Faults {
-    pub(super) fn add(&self, fault: SeedFault) {
+    pub(crate) fn add(&self, fault: SeedFault) {
         self.0.borrow_mut().push(fault);
     }
 
     /// A fault of a file as a whole.
-    pub(super) fn in_file(&self, file: &str, what: impl fmt::Display) {
+    pub(crate) fn in_file(&self, file: &str, what: impl fmt::Display) {
         self.add(SeedFault {
             file: file.to_owned(),
             line: None,
@@ -48,7 +48,7 @@ impl Faults {
         });
     }
 
-    pub(super) fn in_line(&self, file: &str, line: u64, what: impl fmt::Display) {
+    pub(crate) fn in_line(&self, file: &str, line: u64, what: impl fmt::Display) {
         self.add(SeedFault {
             file: file.to_owned(),
             line: Some(line),
@@ -57,8 +57,12 @@ impl Faults {
         });
     }
 
+    pub(crate) fn is_empty(&self) -> bool {
+        self.0.borrow().is_empty()
+    }
+
     /// All of them, by file and line.
-    pub(super) fn into_sorted(self) -> Vec<SeedFault> {
+    pub(crate) fn into_sorted(self) -> Vec<SeedFault> {
         let mut faults = self.0.into_inner();
         faults.sort_by(|a, b| (&a.file, a.line).cmp(&(&b.file, b.line)));
         faults

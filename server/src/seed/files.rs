@@ -38,7 +38,7 @@ pub(super) const NAMES: [&str; 24] = [
 ];
 
 /// The bytes of the seed files, by name.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct SeedFiles(BTreeMap<String, Vec<u8>>);
 
 /// A folder of seed files that cannot be read.
@@ -113,7 +113,7 @@ impl SeedFiles {
         Some(text.strip_prefix('\u{feff}').unwrap_or(&text).to_owned())
     }
 
-    pub(super) fn check(&self, faults: &Faults) {
+    pub(crate) fn check(&self, faults: &Faults) {
         for (name, content) in &self.0 {
             if !NAMES.contains(&name.as_str()) {
                 let known = NAMES.join(", ");
@@ -126,7 +126,8 @@ impl SeedFiles {
                     file: name.clone(),
                     line: u64::try_from(line).ok(),
                     column: None,
-                    what: "not UTF-8 text; save the file as UTF-8".to_owned(),
+                    what: "not UTF-8 text; save the file as CSV with the character set UTF-8"
+                        .to_owned(),
                 });
             }
         }

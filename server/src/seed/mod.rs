@@ -5,19 +5,22 @@
 
 mod cell;
 mod data;
-mod fault;
+pub(crate) mod fault;
 mod files;
-mod need;
-mod powder;
-mod recipe;
+pub(crate) mod guard;
+pub(crate) mod need;
+pub(crate) mod part;
+pub(crate) mod powder;
+pub(crate) mod recipe;
+pub(crate) mod records;
 mod request;
-mod row;
-mod sheet;
+pub(crate) mod row;
+pub(crate) mod sheet;
 mod site;
-mod spray;
-mod time;
+pub(crate) mod spray;
+pub(crate) mod time;
 mod weighed;
-mod write;
+pub(crate) mod write;
 
 pub use data::{
     SeedAnswer, SeedContainer, SeedLot, SeedPerson, SeedReading, SeedRequest, SeedWeighed, SiteData,

@@ -9,14 +9,14 @@ use mendpost_core::code::{AssetCode, CapabilityCode};
 use mendpost_core::situation::{Asset, Capability, Figure, LossFault, LossRange};
 use std::collections::BTreeSet;
 
-const ASSETS: Sheet = Sheet {
+pub(crate) const ASSETS: Sheet = Sheet {
     file: "assets.csv",
     columns: &["code", "name", "down_from", "back"],
     optional: &[],
     may_be_missing: false,
 };
 
-const CAPABILITIES: Sheet = Sheet {
+pub(crate) const CAPABILITIES: Sheet = Sheet {
     file: "capabilities.csv",
     columns: &[
         "code",
@@ -62,49 +62,54 @@ impl Sheets {
         let _: BTreeSet<CapabilityCode> = codes(&self.capabilities, "code", faults);
         self.capabilities
             .iter()
-            .filter_map(|row| self.capability(row, calendar, faults))
+            .filter_map(|row| capability(row, &self.codes, calendar, faults))
             .collect()
     }
+}
 
-    fn capability(&self, row: &Row, calendar: &Calendar, faults: &Faults) -> Option<Capability> {
-        let code = row.parse(faults, "code");
-        let name = row.text(faults, "name", 80);
-        let assets = row.list::<AssetCode>(faults, "assets").and_then(|assets| {
-            assets
-                .into_iter()
-                .map(|asset| row.known(faults, "assets", &self.codes, asset))
-                .collect()
-        });
-        let must_run = row.number(faults, "must_run", 0, 0..=1000);
-        let loss_per_hour = row.numbers(faults, "loss_per_hour", 0..=1_000_000_000);
-        let loss_range = loss_range(row, faults);
-        let said_by = row.text(faults, "said_by", 80);
-        let said_at = row.past(faults, "said_at", calendar);
-        let capability = Capability {
-            code: code?,
-            name: name?,
-            assets: assets?,
-            must_run: must_run?,
-            loss_per_hour: loss_per_hour?,
-            loss_range: loss_range?,
-            said_by: said_by?,
-            said_at: said_at?,
+pub(crate) fn capability(
+    row: &Row,
+    known: &BTreeSet<AssetCode>,
+    calendar: &Calendar,
+    faults: &Faults,
+) -> Option<Capability> {
+    let code = row.parse(faults, "code");
+    let name = row.text(faults, "name", 80);
+    let assets = row.list::<AssetCode>(faults, "assets").and_then(|assets| {
+        assets
+            .into_iter()
+            .map(|asset| row.known(faults, "assets", known, asset))
+            .collect()
+    });
+    let must_run = row.number(faults, "must_run", 0, 0..=1000);
+    let loss_per_hour = row.numbers(faults, "loss_per_hour", 0..=1_000_000_000);
+    let loss_range = loss_range(row, faults);
+    let said_by = row.text(faults, "said_by", 80);
+    let said_at = row.past(faults, "said_at", calendar);
+    let capability = Capability {
+        code: code?,
+        name: name?,
+        assets: assets?,
+        must_run: must_run?,
+        loss_per_hour: loss_per_hour?,
+        loss_range: loss_range?,
+        said_by: said_by?,
+        said_at: said_at?,
+    };
+    for fault in capability.faults() {
+        let column = match fault {
+            LossFault::NoAssets | LossFault::Twice { .. } => "assets",
+            LossFault::MustRun { .. } => "must_run",
+            LossFault::Count { figure, .. } | LossFault::Falls { figure, .. } => match figure {
+                Figure::Low => "loss_low",
+                Figure::Likely => "loss_per_hour",
+                Figure::High => "loss_high",
+            },
+            LossFault::Outside { .. } => "loss_per_hour",
         };
-        for fault in capability.faults() {
-            let column = match fault {
-                LossFault::NoAssets | LossFault::Twice { .. } => "assets",
-                LossFault::MustRun { .. } => "must_run",
-                LossFault::Count { figure, .. } | LossFault::Falls { figure, .. } => match figure {
-                    Figure::Low => "loss_low",
-                    Figure::Likely => "loss_per_hour",
-                    Figure::High => "loss_high",
-                },
-                LossFault::Outside { .. } => "loss_per_hour",
-            };
-            row.fault(faults, column, fault);
-        }
-        Some(capability)
+        row.fault(faults, column, fault);
     }
+    Some(capability)
 }
 
 /// Both ends or neither; within: none if neither is given.
@@ -132,7 +137,7 @@ fn loss_range(row: &Row, faults: &Faults) -> Option<Option<LossRange>> {
     }
 }
 
-fn asset(row: &Row, calendar: &Calendar, faults: &Faults) -> Option<Asset> {
+pub(crate) fn asset(row: &Row, calendar: &Calendar, faults: &Faults) -> Option<Asset> {
     let code = row.parse(faults, "code");
     let name = row.text(faults, "name", 80);
     let down_from = row.moment_optional(faults, "down_from", calendar);

@@ -27,14 +27,14 @@ const POWDERS: Sheet = Sheet {
     may_be_missing: false,
 };
 
-const LOTS: Sheet = Sheet {
+pub(crate) const LOTS: Sheet = Sheet {
     file: "lots.csv",
     columns: &["code", "powder", "state", "received", "use_by"],
     optional: &["maker_lot", "note"],
     may_be_missing: false,
 };
 
-const CONTAINERS: Sheet = Sheet {
+pub(crate) const CONTAINERS: Sheet = Sheet {
     file: "containers.csv",
     columns: &["code", "lot", "received_g", "used_g", "opened"],
     optional: &[],
@@ -207,7 +207,7 @@ impl Sheets {
     }
 }
 
-fn container(row: &Row, calendar: &Calendar, faults: &Faults) -> Option<SeedContainer> {
+pub(crate) fn container(row: &Row, calendar: &Calendar, faults: &Faults) -> Option<SeedContainer> {
     // A container's label follows the rule of codes, without being one that plans know.
     let code = row.parse::<LotCode>(faults, "code");
     let received = row.number(faults, "received_g", 3, 1..=MOST_MG);
@@ -234,7 +234,7 @@ fn container(row: &Row, calendar: &Calendar, faults: &Faults) -> Option<SeedCont
     })
 }
 
-fn lot(
+pub(crate) fn lot(
     row: &Row,
     powders: &BTreeSet<PowderCode>,
     within: &mut BTreeMap<LotCode, Vec<SeedContainer>>,

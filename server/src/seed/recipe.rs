@@ -2,6 +2,7 @@
 
 use super::fault::Faults;
 use super::files::SeedFiles;
+use super::part::{PARTS, part};
 use super::row::{Row, codes};
 use super::sheet::Sheet;
 use super::spray::{self, spray};
@@ -15,13 +16,6 @@ use mendpost_core::code::{
 use mendpost_core::powder::Powder;
 use mendpost_core::situation::{Kit, KitKind};
 use std::collections::{BTreeMap, BTreeSet};
-
-const PARTS: Sheet = Sheet {
-    file: "parts.csv",
-    columns: &["code", "name", "x_mm", "y_mm", "z_mm", "mass_g", "flags"],
-    optional: &["assets", "allowance_mm"],
-    may_be_missing: false,
-};
 
 const METALS: Sheet = Sheet {
     file: "metals.csv",
@@ -37,7 +31,7 @@ const KIT: Sheet = Sheet {
     may_be_missing: true,
 };
 
-const RECIPES: Sheet = Sheet {
+pub(crate) const RECIPES: Sheet = Sheet {
     file: "recipes.csv",
     columns: &["code", "revision", "part", "state", "approved_by"],
     optional: &[
@@ -53,7 +47,7 @@ const RECIPES: Sheet = Sheet {
     may_be_missing: false,
 };
 
-const OPERATIONS: Sheet = Sheet {
+pub(crate) const OPERATIONS: Sheet = Sheet {
     file: "operations.csv",
     columns: &[
         "recipe",
@@ -77,9 +71,9 @@ const REVISIONS: std::ops::RangeInclusive<i64> = 1..=10_000;
 const POSITIONS: std::ops::RangeInclusive<i64> = 1..=1000;
 
 /// What operations name: stations, plates and fixtures.
-pub(super) struct Places {
-    pub(super) stations: BTreeSet<StationCode>,
-    pub(super) kit: BTreeMap<KitCode, KitKind>,
+pub(crate) struct Places {
+    pub(crate) stations: BTreeSet<StationCode>,
+    pub(crate) kit: BTreeMap<KitCode, KitKind>,
 }
 
 impl Places {
@@ -89,7 +83,7 @@ impl Places {
     }
 }
 
-pub(super) struct Sheets {
+pub(crate) struct Sheets {
     kit: Vec<Row>,
     metals: Vec<Row>,
     metal_codes: BTreeSet<MetalCode>,
@@ -115,6 +109,24 @@ impl Sheets {
             recipes: RECIPES.rows(files, faults),
             operations: OPERATIONS.rows(files, faults),
             sprays: spray::SHEET.rows(files, faults),
+        }
+    }
+
+    /// Sheets of recipes only, for parts and metals that are known already.
+    pub(crate) fn of_recipes(
+        [recipes, operations, sprays]: [Vec<Row>; 3],
+        part_codes: BTreeSet<PartCode>,
+        metal_codes: BTreeSet<MetalCode>,
+    ) -> Self {
+        Self {
+            kit: Vec::new(),
+            metals: Vec::new(),
+            metal_codes,
+            parts: Vec::new(),
+            recipes,
+            operations,
+            sprays,
+            part_codes,
         }
     }
 
@@ -184,7 +196,7 @@ impl Sheets {
             .collect()
     }
 
-    pub(super) fn recipes(
+    pub(crate) fn recipes(
         &self,
         (known, powders): (&BTreeSet<PowderCode>, &[Powder]),
         places: &Places,
@@ -329,7 +341,7 @@ impl Sheets {
 }
 
 fn text(row: &Row, faults: &Faults) -> Option<RecipeText> {
-    let text = |column| row.text_or_empty(faults, column, 2000);
+    let text = |column| row.lines_or_empty(faults, column, 2000);
     let coupons = text("coupons");
     let inspection = text("inspection");
     let notes = text("notes");
@@ -370,34 +382,6 @@ fn check_revision(row: &Row, recipe: &Recipe, before: &[Recipe], faults: &Faults
             row.fault(faults, "state", what);
         }
     }
-}
-
-fn part(row: &Row, assets: &BTreeSet<AssetCode>, faults: &Faults) -> Option<Part> {
-    let code = row.parse(faults, "code");
-    let name = row.text(faults, "name", 80);
-    let side = |column| row.number(faults, column, 0, 1..=100_000);
-    let envelope = [side("x_mm"), side("y_mm"), side("z_mm")];
-    let mass_g = row.number(faults, "mass_g", 0, 1..=100_000_000);
-    let flags = row.list::<Flag>(faults, "flags");
-    let fits = row.list::<AssetCode>(faults, "assets");
-    let fits = fits.and_then(|codes| {
-        let known = |code| row.known(faults, "assets", assets, code);
-        codes
-            .into_iter()
-            .map(known)
-            .collect::<Option<BTreeSet<_>>>()
-    });
-    let allowance_um = row.number_optional(faults, "allowance_mm", 3, 0..=50_000);
-    Some(Part {
-        code: code?,
-        name: name?,
-        envelope_mm: [envelope[0]?, envelope[1]?, envelope[2]?],
-        mass_g: mass_g?,
-        flags: flags?.into_iter().collect(),
-        assets: fits?,
-        allowance_um: allowance_um?.unwrap_or(0),
-        retired: false,
-    })
 }
 
 fn key(row: &Row, keys: &BTreeSet<Key>, faults: &Faults) -> Option<Key> {

@@ -2,7 +2,7 @@
 
 use super::fault::{Faults, SeedFault};
 use super::time::Calendar;
-use crate::form;
+use crate::form::{self, FieldError};
 use chrono::{DateTime, Utc};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Display;
@@ -10,36 +10,74 @@ use std::ops::RangeInclusive;
 use std::str::FromStr;
 
 #[derive(Debug, Clone)]
-pub(super) struct Field {
-    pub(super) text: String,
-    pub(super) line: u64,
+pub(crate) struct Field {
+    pub(crate) text: String,
+    pub(crate) line: u64,
 }
 
 /// The methods give none for a value that is missing or faulty, after noting the fault; a reader
 /// takes all values first and gives up on the row only then, so that each fault is told.
 #[derive(Debug, Clone)]
-pub(super) struct Row {
+pub(crate) struct Row {
     file: &'static str,
-    pub(super) line: u64,
+    pub(crate) line: u64,
     fields: BTreeMap<String, Field>,
+    /// What parts the decimals of its figures.
+    decimal_mark: char,
 }
 
 impl Row {
-    pub(super) const fn new(
+    pub(crate) const fn new(
         file: &'static str,
         line: u64,
         fields: BTreeMap<String, Field>,
     ) -> Self {
-        Self { file, line, fields }
+        Self {
+            file,
+            line,
+            fields,
+            decimal_mark: '.',
+        }
+    }
+
+    pub(crate) fn with_decimal_mark(self, decimal_mark: char) -> Self {
+        Self {
+            decimal_mark,
+            ..self
+        }
+    }
+
+    /// The same row with a text in a column that the sheet left out.
+    pub(crate) fn or_given(self, column: &str, text: impl FnOnce() -> String) -> Self {
+        match self.has(column) {
+            true => self,
+            false => self.with(column, text()),
+        }
+    }
+
+    /// The same row with another text in a column.
+    pub(crate) fn with(mut self, column: &str, text: String) -> Self {
+        let line = self.line;
+        self.fields.insert(column.to_owned(), Field { text, line });
+        self
+    }
+
+    pub(crate) const fn decimal_mark(&self) -> char {
+        self.decimal_mark
+    }
+
+    /// Whether the sheet has this column.
+    pub(crate) fn has(&self, column: &str) -> bool {
+        self.fields.contains_key(column)
     }
 
     /// The text given; none if nothing is.
-    pub(super) fn given(&self, column: &str) -> Option<&str> {
+    pub(crate) fn given(&self, column: &str) -> Option<&str> {
         let field = self.fields.get(column)?;
         (!field.text.is_empty()).then_some(field.text.as_str())
     }
 
-    pub(super) fn fault(&self, faults: &Faults, column: &str, what: impl Display) {
+    pub(crate) fn fault(&self, faults: &Faults, column: &str, what: impl Display) {
         faults.add(SeedFault {
             file: self.file.to_owned(),
             line: Some(self.fields.get(column).map_or(self.line, |f| f.line)),
@@ -49,7 +87,7 @@ impl Row {
     }
 
     /// A fault of the row as a whole.
-    pub(super) fn fault_of_row(&self, faults: &Faults, what: impl Display) {
+    pub(crate) fn fault_of_row(&self, faults: &Faults, what: impl Display) {
         faults.in_line(self.file, self.line, what);
     }
 
@@ -82,7 +120,7 @@ impl Row {
     }
 
     /// A code or a word.
-    pub(super) fn parse<T: FromStr<Err: Display>>(
+    pub(crate) fn parse<T: FromStr<Err: Display>>(
         &self,
         faults: &Faults,
         column: &str,
@@ -90,7 +128,7 @@ impl Row {
         self.read(faults, column, str::parse)
     }
 
-    pub(super) fn parse_optional<T: FromStr<Err: Display>>(
+    pub(crate) fn parse_optional<T: FromStr<Err: Display>>(
         &self,
         faults: &Faults,
         column: &str,
@@ -99,7 +137,7 @@ impl Row {
     }
 
     /// Several codes or words, with blanks between.
-    pub(super) fn list<T: FromStr<Err: Display>>(
+    pub(crate) fn list<T: FromStr<Err: Display>>(
         &self,
         faults: &Faults,
         column: &str,
@@ -111,7 +149,7 @@ impl Row {
     }
 
     /// Several whole numbers, with blanks between.
-    pub(super) fn numbers(
+    pub(crate) fn numbers(
         &self,
         faults: &Faults,
         column: &str,
@@ -128,7 +166,7 @@ impl Row {
     }
 
     /// The code of something listed elsewhere.
-    pub(super) fn one_of<T: FromStr<Err: Display> + Ord + Display>(
+    pub(crate) fn one_of<T: FromStr<Err: Display> + Ord + Display>(
         &self,
         faults: &Faults,
         column: &str,
@@ -138,7 +176,7 @@ impl Row {
         self.known(faults, column, known, code)
     }
 
-    pub(super) fn one_of_optional<T: FromStr<Err: Display> + Ord + Display>(
+    pub(crate) fn one_of_optional<T: FromStr<Err: Display> + Ord + Display>(
         &self,
         faults: &Faults,
         column: &str,
@@ -151,7 +189,7 @@ impl Row {
     }
 
     /// Notes a code that is listed nowhere, with those that are.
-    pub(super) fn known<T: Ord + Display>(
+    pub(crate) fn known<T: Ord + Display>(
         &self,
         faults: &Faults,
         column: &str,
@@ -179,33 +217,55 @@ impl Row {
     }
 
     /// A number in steps of 1 / 10^places; `allowed` counts in these steps.
-    pub(super) fn number(
+    pub(crate) fn number(
         &self,
         faults: &Faults,
         column: &str,
         places: usize,
         allowed: RangeInclusive<i64>,
     ) -> Option<i64> {
-        self.read(faults, column, |text| form::decimal(text, places, allowed))
+        self.read(faults, column, |text| self.decimal(text, places, allowed))
     }
 
-    pub(super) fn number_optional(
+    /// A figure, unless it may mean two: '14,500' where decimals have a point, and '14.500' in a column of
+    /// whole numbers, are fourteen to some and fourteen thousand to others.
+    pub(crate) fn decimal(
+        &self,
+        text: &str,
+        places: usize,
+        allowed: RangeInclusive<i64>,
+    ) -> Result<i64, FigureFault> {
+        let unclear = text.rfind(['.', ',']).is_some_and(|at| {
+            let (head, tail) = text.split_at(at);
+            let own = places > 0 && tail.starts_with(self.decimal_mark);
+            !own && tail.len() == 4 && head.bytes().any(|byte| byte.is_ascii_digit())
+        });
+        if unclear {
+            return Err(FigureFault::Unclear {
+                given: text.to_owned(),
+                thousands: text.replace(['.', ','], ""),
+            });
+        }
+        Ok(form::decimal(text, places, allowed)?)
+    }
+
+    pub(crate) fn number_optional(
         &self,
         faults: &Faults,
         column: &str,
         places: usize,
         allowed: RangeInclusive<i64>,
     ) -> Option<Option<i64>> {
-        self.read_optional(faults, column, |text| form::decimal(text, places, allowed))
+        self.read_optional(faults, column, |text| self.decimal(text, places, allowed))
     }
 
     /// A text of at most so many characters, on one line.
-    pub(super) fn text(&self, faults: &Faults, column: &str, most: usize) -> Option<String> {
+    pub(crate) fn text(&self, faults: &Faults, column: &str, most: usize) -> Option<String> {
         self.read(faults, column, |text| plain(text, most))
     }
 
     /// The same, empty if nothing is given.
-    pub(super) fn text_or_empty(
+    pub(crate) fn text_or_empty(
         &self,
         faults: &Faults,
         column: &str,
@@ -215,7 +275,18 @@ impl Row {
         Some(text.unwrap_or_default())
     }
 
-    pub(super) fn yes_or_no(&self, faults: &Faults, column: &str) -> Option<bool> {
+    /// A text of at most so many characters, on any number of lines; empty if nothing is given.
+    pub(crate) fn lines_or_empty(
+        &self,
+        faults: &Faults,
+        column: &str,
+        most: usize,
+    ) -> Option<String> {
+        let text = self.read_optional(faults, column, |text| lines(text, most))?;
+        Some(text.unwrap_or_default())
+    }
+
+    pub(crate) fn yes_or_no(&self, faults: &Faults, column: &str) -> Option<bool> {
         self.read(faults, column, |text| match text {
             "yes" | "true" => Ok(true),
             "no" | "false" => Ok(false),
@@ -224,7 +295,7 @@ impl Row {
     }
 
     /// A moment in the site's clock.
-    pub(super) fn moment(
+    pub(crate) fn moment(
         &self,
         faults: &Faults,
         column: &str,
@@ -233,7 +304,7 @@ impl Row {
         self.read(faults, column, |text| calendar.moment(text))
     }
 
-    pub(super) fn moment_optional(
+    pub(crate) fn moment_optional(
         &self,
         faults: &Faults,
         column: &str,
@@ -243,7 +314,7 @@ impl Row {
     }
 
     /// A moment that has passed: something was read, said or received then.
-    pub(super) fn past(
+    pub(crate) fn past(
         &self,
         faults: &Faults,
         column: &str,
@@ -252,7 +323,7 @@ impl Row {
         self.read(faults, column, |text| calendar.past(text))
     }
 
-    pub(super) fn past_optional(
+    pub(crate) fn past_optional(
         &self,
         faults: &Faults,
         column: &str,
@@ -263,7 +334,7 @@ impl Row {
 }
 
 /// The codes that a column lists, each once.
-pub(super) fn codes<T: FromStr + Ord + Display + Clone>(
+pub(crate) fn codes<T: FromStr + Ord + Display + Clone>(
     rows: &[Row],
     column: &str,
     faults: &Faults,
@@ -281,10 +352,30 @@ pub(super) fn codes<T: FromStr + Ord + Display + Clone>(
     codes
 }
 
+/// Why a figure of a sheet cannot be read.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub(crate) enum FigureFault {
+    #[error(
+        "'{given}' may mean thousands or decimals; write {thousands} for thousands, else fewer or more decimals"
+    )]
+    Unclear { given: String, thousands: String },
+    #[error(transparent)]
+    Figure(#[from] FieldError),
+}
+
 fn plain(text: &str, most: usize) -> Result<String, String> {
     let text = form::text(text, most).map_err(|error| error.to_string())?;
     match text.chars().find(|c| c.is_control()) {
         Some(c) => Err(format!("the character {c:?}; write it on one line")),
+        None => Ok(text),
+    }
+}
+
+fn lines(text: &str, most: usize) -> Result<String, String> {
+    let text = form::text(text, most).map_err(|error| error.to_string())?;
+    let breaks = ['\n', '\t'];
+    match text.chars().find(|c| c.is_control() && !breaks.contains(c)) {
+        Some(c) => Err(format!("the character {c:?}; take it out")),
         None => Ok(text),
     }
 }

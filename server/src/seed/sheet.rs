@@ -2,65 +2,80 @@
 
 use super::fault::Faults;
 use super::files::SeedFiles;
+use super::records::{Record, Separator, records};
 use super::row::{Field, Row};
-use csv::{ReaderBuilder, StringRecord, Trim};
 use std::collections::{BTreeMap, BTreeSet};
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 /// More rows than this are no site, and would only hide the first fault.
-const MOST_ROWS: usize = 10_000;
+pub(crate) const MOST_ROWS: usize = 10_000;
 
 /// What a sheet is called and which columns it may have; anything else is refused.
-pub(super) struct Sheet {
-    pub(super) file: &'static str,
-    pub(super) columns: &'static [&'static str],
+pub(crate) struct Sheet {
+    pub(crate) file: &'static str,
+    pub(crate) columns: &'static [&'static str],
     /// Columns that may be left out altogether.
-    pub(super) optional: &'static [&'static str],
+    pub(crate) optional: &'static [&'static str],
     /// Whether the file may be missing.
-    pub(super) may_be_missing: bool,
+    pub(crate) may_be_missing: bool,
 }
 
 impl Sheet {
+    /// Every column that it may have, in the order in which they are written.
+    pub(crate) fn all_columns(&self) -> impl Iterator<Item = &'static str> {
+        self.columns.iter().chain(self.optional).copied()
+    }
+
     /// The rows of the CSV file.
-    pub(super) fn rows(&self, files: &SeedFiles, faults: &Faults) -> Vec<Row> {
+    pub(crate) fn rows(&self, files: &SeedFiles, faults: &Faults) -> Vec<Row> {
         let Some(text) = files.text(self.file) else {
             if !self.may_be_missing {
                 faults.in_file(self.file, "the file is missing");
             }
             return Vec::new();
         };
-        let mut reader = ReaderBuilder::new()
-            .trim(Trim::All)
-            .comment(Some(b'#'))
-            .flexible(true)
-            .from_reader(text.as_bytes());
-        let header = reader.headers().cloned().unwrap_or_default();
-        if !self.header_holds(&header, faults) {
-            return Vec::new();
-        }
-        let mut rows = Vec::new();
-        for record in reader.records().flatten() {
-            if rows.len() == MOST_ROWS {
-                faults.in_file(self.file, format!("more than {MOST_ROWS} rows"));
-                break;
-            }
-            rows.extend(self.row(&header, &record, faults));
-        }
-        rows
+        self.read(&text, faults).1
     }
 
-    fn header_holds(&self, header: &StringRecord, faults: &Faults) -> bool {
-        let known = || self.columns.iter().chain(self.optional);
+    /// The rows of a text, and what parts its cells.
+    pub(crate) fn read(&self, text: &str, faults: &Faults) -> (Separator, Vec<Row>) {
+        let (separator, records) = records(text);
+        let mut records = records.into_iter();
+        let Some(mut header) = records.next() else {
+            let first = self.columns.join(&separator.character().to_string());
+            faults.in_file(
+                self.file,
+                format!("the file is empty; its first line holds the columns {first}"),
+            );
+            return (separator, Vec::new());
+        };
+        cut_nameless(&mut header);
+        if !self.header_holds(&header, faults) {
+            return (separator, Vec::new());
+        }
+        let mut rows = Vec::new();
+        for record in records {
+            if rows.len() == MOST_ROWS {
+                let what = format!("more than {MOST_ROWS} rows; part it into several files");
+                faults.in_file(self.file, what);
+                break;
+            }
+            rows.extend(self.row(&header, record, separator, faults));
+        }
+        (separator, rows)
+    }
+
+    fn header_holds(&self, header: &Record, faults: &Faults) -> bool {
         let mut seen = BTreeSet::new();
         let mut holds = true;
         let mut fault = |what: String| {
-            faults.in_line(self.file, 1, what);
+            faults.in_line(self.file, header.line, what);
             holds = false;
         };
-        for name in header {
-            if !known().any(|k| *k == name) {
-                let known: Vec<_> = known().copied().collect();
+        for name in header.cells.iter().map(String::as_str) {
+            if !self.all_columns().any(|known| known == name) {
+                let known: Vec<_> = self.all_columns().collect();
                 fault(format!(
                     "unknown column '{name}'; known are {}",
                     known.join(", ")
@@ -75,43 +90,58 @@ impl Sheet {
         holds
     }
 
-    fn row(&self, header: &StringRecord, record: &StringRecord, faults: &Faults) -> Option<Row> {
-        let line = record.position().map_or(0, csv::Position::line);
-        if record.len() != header.len() {
-            faults.in_line(
-                self.file,
-                line,
-                format!(
-                    "{} fields under {} columns; a text with a comma in it goes between double quotes",
-                    record.len(),
-                    header.len()
+    fn row(
+        &self,
+        header: &Record,
+        mut record: Record,
+        separator: Separator,
+        faults: &Faults,
+    ) -> Option<Row> {
+        while record.cells.len() > header.cells.len()
+            && record.cells.last().is_some_and(String::is_empty)
+        {
+            record.cells.pop();
+        }
+        let Record { line, cells } = record;
+        if cells.len() != header.cells.len() {
+            let remedy = match cells.len() > header.cells.len() {
+                true => format!(
+                    "a text with a {} in it goes between double quotes",
+                    separator.word()
                 ),
-            );
+                false => "each column has a field, also an empty one".to_owned(),
+            };
+            let (given, due) = (cells.len(), header.cells.len());
+            let what = format!("{given} fields under {due} columns; {remedy}");
+            faults.in_line(self.file, line, what);
             return None;
         }
-        let field = |text: &str| Field {
-            text: text.to_owned(),
-            line,
-        };
-        let fields = header
-            .iter()
-            .zip(record)
-            .map(|(name, text)| (name.to_owned(), field(text)))
+        let names = header.cells.iter().cloned();
+        let fields = names
+            .zip(cells)
+            .map(|(name, text)| (name, Field { text, line }))
             .collect();
-        Some(Row::new(self.file, line, fields))
+        Some(Row::new(self.file, line, fields).with_decimal_mark(separator.decimal_mark()))
+    }
+}
+
+/// Spreadsheet programs save columns without name or content where something once stood.
+fn cut_nameless(header: &mut Record) {
+    while header.cells.last().is_some_and(String::is_empty) {
+        header.cells.pop();
     }
 }
 
 /// A table of the TOML file and the keys that it may have.
-pub(super) struct Table {
-    pub(super) name: &'static str,
-    pub(super) keys: &'static [&'static str],
+pub(crate) struct Table {
+    pub(crate) name: &'static str,
+    pub(crate) keys: &'static [&'static str],
     /// Whether there may be several, each headed `[[name]]`.
-    pub(super) several: bool,
+    pub(crate) several: bool,
 }
 
 /// The tables of a TOML file as rows, by table name.
-pub(super) fn toml_rows(
+pub(crate) fn toml_rows(
     file: &'static str,
     tables: &[Table],
     files: &SeedFiles,

@@ -8,7 +8,7 @@ use mendpost_core::code::PowderCode;
 use mendpost_core::powder::Powder;
 use std::collections::BTreeSet;
 
-pub(super) const SHEET: Sheet = Sheet {
+pub(crate) const SHEET: Sheet = Sheet {
     file: "sprays.csv",
     columns: &[
         "recipe",

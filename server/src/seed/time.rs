@@ -9,14 +9,14 @@ const FARTHEST: i64 = 3650;
 
 /// The site's clock at the moment of loading.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Calendar {
-    pub(super) zone: Tz,
-    pub(super) now: DateTime<Utc>,
+pub(crate) struct Calendar {
+    pub(crate) zone: Tz,
+    pub(crate) now: DateTime<Utc>,
 }
 
 /// Why a text is no time.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub(super) enum InvalidMoment {
+pub(crate) enum InvalidMoment {
     #[error("'{0}' is no time; write 2026-12-01 09:00 or, from the day of loading, day+6 09:00")]
     NotATime(String),
     #[error("'{0}' is too far away; give a day within {FARTHEST} of today")]
@@ -28,7 +28,7 @@ pub(super) enum InvalidMoment {
 }
 
 impl Calendar {
-    pub(super) fn moment(&self, text: &str) -> Result<DateTime<Utc>, InvalidMoment> {
+    pub(crate) fn moment(&self, text: &str) -> Result<DateTime<Utc>, InvalidMoment> {
         let moment = instant(self.zone, self.local(text)?);
         if (moment - self.now).num_days().abs() > FARTHEST {
             return Err(InvalidMoment::TooFar(text.to_owned()));
@@ -36,7 +36,7 @@ impl Calendar {
         Ok(moment)
     }
 
-    pub(super) fn past(&self, text: &str) -> Result<DateTime<Utc>, InvalidMoment> {
+    pub(crate) fn past(&self, text: &str) -> Result<DateTime<Utc>, InvalidMoment> {
         let moment = self.moment(text)?;
         if moment > self.now {
             return Err(InvalidMoment::NotYet(text.to_owned()));
@@ -69,7 +69,7 @@ impl Calendar {
 }
 
 /// A time of day as `06:00`.
-pub(super) fn time_of_day(text: &str) -> Option<NaiveTime> {
+pub(crate) fn time_of_day(text: &str) -> Option<NaiveTime> {
     let (hour, minute) = text.split_once(':')?;
     let two = |t: &str| {
         let figures = t.len() == 2 && t.bytes().all(|b| b.is_ascii_digit());

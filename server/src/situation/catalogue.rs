@@ -17,7 +17,8 @@ pub(super) async fn load(
     codes: &Codes,
 ) -> Result<(Vec<Part>, Vec<Recipe>), sqlx::Error> {
     let parts = parts(connection, codes).await?;
-    Ok((parts, recipes(connection, codes, None).await?))
+    let recipes = recipes(connection, codes, Revisions::InUse).await?;
+    Ok((parts, recipes))
 }
 
 /// The metals known, by code.
@@ -35,7 +36,10 @@ pub(super) async fn metals(connection: &mut SqliteConnection) -> Result<Vec<Meta
         .collect()
 }
 
-async fn parts(connection: &mut SqliteConnection, codes: &Codes) -> Result<Vec<Part>, sqlx::Error> {
+pub(super) async fn parts(
+    connection: &mut SqliteConnection,
+    codes: &Codes,
+) -> Result<Vec<Part>, sqlx::Error> {
     let mut flags: BTreeMap<Uuid, BTreeSet<Flag>> = BTreeMap::new();
     let rows = sqlx::query!(r#"select part_id as "part_id: Uuid", flag from part_flag"#)
         .fetch_all(&mut *connection)
@@ -79,20 +83,27 @@ async fn parts(connection: &mut SqliteConnection, codes: &Codes) -> Result<Vec<P
     .collect()
 }
 
-/// Every revision of one recipe, the first one first.
-pub(super) async fn revisions(
-    connection: &mut SqliteConnection,
-    codes: &Codes,
-    recipe: &str,
-) -> Result<Vec<Recipe>, sqlx::Error> {
-    recipes(connection, codes, Some(recipe)).await
+/// Which revisions of which recipes are read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Revisions<'a> {
+    /// Of each recipe the newest, with the approved one where that is older.
+    InUse,
+    /// All of one recipe.
+    Of(&'a str),
+    Every,
 }
 
-async fn recipes(
+/// The first one of each recipe first.
+pub(super) async fn recipes(
     connection: &mut SqliteConnection,
     codes: &Codes,
-    all_of: Option<&str>,
+    revisions: Revisions<'_>,
 ) -> Result<Vec<Recipe>, sqlx::Error> {
+    let every = revisions == Revisions::Every;
+    let all_of = match revisions {
+        Revisions::Of(recipe) => Some(recipe),
+        Revisions::InUse | Revisions::Every => None,
+    };
     let mut operations = operations(connection, codes).await?;
     let weighed = weighed(connection, codes).await?;
     let mut base_metals = base_metals(connection, codes).await?;
@@ -101,11 +112,13 @@ async fn recipes(
         r#"select id as "id: Uuid", code, part_id as "part_id: Uuid", revision, state, written_by, approved_by,
              coupons, inspection, notes, expected, basis
            from recipe r
-           where code = ?1 or ?1 is null
-              and (state = 'approved' or revision = (select max(revision) from recipe where code = r.code)
-                or exists (select 1 from work_done w join request q on q.id = w.request_id
-                  where w.recipe_id = r.id and q.state = 'open'))
+           where ?1 or code = ?2
+              or (?2 is null
+                and (state = 'approved' or revision = (select max(revision) from recipe where code = r.code)
+                  or exists (select 1 from work_done w join request q on q.id = w.request_id
+                    where w.recipe_id = r.id and q.state = 'open')))
            order by code, revision"#,
+        every,
         all_of
     )
     .fetch_all(connection)

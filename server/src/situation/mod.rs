@@ -10,8 +10,8 @@ mod supply;
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Timelike, Utc};
-use mendpost_core::catalogue::Recipe;
-use mendpost_core::situation::{Site, Situation, duty_shifts};
+use mendpost_core::catalogue::{Part, Recipe};
+use mendpost_core::situation::{Capability, Site, Situation, duty_shifts};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
@@ -19,6 +19,30 @@ use crate::AppState;
 use crate::db::decoded;
 use crate::error::AppError;
 use crate::{kit, site};
+
+pub(crate) use need::assets;
+pub(crate) use rules::load as rules;
+pub(crate) use supply::powders;
+
+/// What the site needs, as said last.
+pub(crate) async fn capabilities(
+    connection: &mut SqliteConnection,
+) -> Result<Vec<Capability>, sqlx::Error> {
+    let codes = Codes::load(connection).await?;
+    need::capabilities(connection, &codes).await
+}
+
+/// The parts of the catalogue.
+pub(crate) async fn parts(connection: &mut SqliteConnection) -> Result<Vec<Part>, sqlx::Error> {
+    let codes = Codes::load(connection).await?;
+    catalogue::parts(connection, &codes).await
+}
+
+/// Every revision of every recipe.
+pub(crate) async fn recipes(connection: &mut SqliteConnection) -> Result<Vec<Recipe>, sqlx::Error> {
+    let codes = Codes::load(connection).await?;
+    catalogue::recipes(connection, &codes, catalogue::Revisions::Every).await
+}
 
 /// The site as it stands now.
 pub async fn now(state: &AppState) -> Result<Situation, AppError> {
@@ -72,7 +96,7 @@ pub async fn revisions(
     recipe: &str,
 ) -> Result<Vec<Recipe>, sqlx::Error> {
     let codes = Codes::load(connection).await?;
-    catalogue::revisions(connection, &codes, recipe).await
+    catalogue::recipes(connection, &codes, catalogue::Revisions::Of(recipe)).await
 }
 
 async fn planned_site(connection: &mut SqliteConnection) -> Result<(Site, String), sqlx::Error> {

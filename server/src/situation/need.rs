@@ -7,7 +7,7 @@ use uuid::Uuid;
 
 use super::{Codes, at, at_if, code, word};
 
-pub(super) async fn assets(connection: &mut SqliteConnection) -> Result<Vec<Asset>, sqlx::Error> {
+pub(crate) async fn assets(connection: &mut SqliteConnection) -> Result<Vec<Asset>, sqlx::Error> {
     sqlx::query!("select code, name, down_from_ms, back_ms from asset order by code")
         .fetch_all(connection)
         .await?

@@ -9,7 +9,7 @@ use uuid::Uuid;
 
 use super::{Codes, at, at_if, code, word};
 
-pub(super) async fn powders(connection: &mut SqliteConnection) -> Result<Vec<Powder>, sqlx::Error> {
+pub(crate) async fn powders(connection: &mut SqliteConnection) -> Result<Vec<Powder>, sqlx::Error> {
     sqlx::query!(
         "select code, name, density_kg_m3, strength_mpa, melting_c, cp_j_kg_k, size_um
          from powder order by rowid"

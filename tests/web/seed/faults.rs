@@ -216,7 +216,7 @@ fn what_is_no_seed_file_is_told() {
     files.set("people.csv", b"name,role\nJos\xe9,lead\n".to_vec());
     assert_eq!(
         told(&files),
-        ["people.csv, line 2: not UTF-8 text; save the file as UTF-8"]
+        ["people.csv, line 2: not UTF-8 text; save the file as CSV with the character set UTF-8"]
     );
     let told = after("site.toml", "[cell]", "[cell");
     assert!(

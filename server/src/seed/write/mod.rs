@@ -1,20 +1,22 @@
 //! Writes a site into an empty database: everything in the change that is given, each thing with its
 //! entry in the journal.
 
-mod catalogue;
+pub(crate) mod catalogue;
 mod cell;
 mod need;
-mod powder;
+pub(crate) mod powder;
 mod request;
 mod supply;
 
 use super::SiteData;
 use crate::change::Change;
+use crate::db::decoded;
 use crate::error::AppError;
 use crate::{people, site};
 use mendpost_core::code::{
     AssetCode, BankCode, DeliveryCode, MetalCode, PartCode, PowderCode, StationCode,
 };
+use sqlx::SqliteConnection;
 use std::collections::BTreeMap;
 use std::fmt::Display;
 use uuid::Uuid;
@@ -57,14 +59,39 @@ pub async fn write(
 
 /// The ids of the rows written, by code.
 #[derive(Default)]
-struct Ids {
-    powders: BTreeMap<PowderCode, Uuid>,
-    stations: BTreeMap<StationCode, Uuid>,
+pub(crate) struct Ids {
+    pub(crate) powders: BTreeMap<PowderCode, Uuid>,
+    pub(crate) stations: BTreeMap<StationCode, Uuid>,
     banks: BTreeMap<BankCode, Uuid>,
     deliveries: BTreeMap<DeliveryCode, Uuid>,
     assets: BTreeMap<AssetCode, Uuid>,
-    parts: BTreeMap<PartCode, Uuid>,
-    metals: BTreeMap<MetalCode, Uuid>,
+    pub(crate) parts: BTreeMap<PartCode, Uuid>,
+    pub(crate) metals: BTreeMap<MetalCode, Uuid>,
+}
+
+impl Ids {
+    /// Those that a lot or a recipe names, of the rows that are there.
+    pub(crate) async fn stored(connection: &mut SqliteConnection) -> Result<Ids, sqlx::Error> {
+        let rows = sqlx::query!(
+            r#"select 'powder' as "kind!: String", id as "id!: Uuid", code as "code!: String" from powder
+               union all select 'station', id, code from station
+               union all select 'part', id, code from part
+               union all select 'metal', id, code from metal"#
+        )
+        .fetch_all(connection)
+        .await?;
+        let mut ids = Ids::default();
+        for row in rows {
+            let (id, code) = (row.id, row.code.as_str());
+            match row.kind.as_str() {
+                "powder" => drop(ids.powders.insert(decoded(code.parse())?, id)),
+                "station" => drop(ids.stations.insert(decoded(code.parse())?, id)),
+                "part" => drop(ids.parts.insert(decoded(code.parse())?, id)),
+                _ => drop(ids.metals.insert(decoded(code.parse())?, id)),
+            }
+        }
+        Ok(ids)
+    }
 }
 
 /// The id of a code that reading has found to be listed.

@@ -15,23 +15,12 @@ pub(super) async fn assets(
     ids: &mut Ids,
 ) -> Result<(), AppError> {
     for asset in &data.assets {
-        let id = Uuid::now_v7();
-        let code = asset.code.as_str();
+        let id = queries::insert_asset(change.connection(), asset).await?;
         let down_from = asset.down_from.map(|t| t.timestamp_millis());
         let back = asset.back.map(|t| t.timestamp_millis());
-        sqlx::query!(
-            "insert into asset (id, code, name, down_from_ms, back_ms) values (?, ?, ?, ?, ?)",
-            id,
-            code,
-            asset.name,
-            down_from,
-            back,
-        )
-        .execute(change.connection())
-        .await?;
         let content = json!({ "name": asset.name, "down_from": down_from, "back": back });
         change
-            .journal("asset.listed", Subject::new("asset", code), content)
+            .journal("asset.listed", Subject::new("asset", &asset.code), content)
             .await?;
         ids.assets.insert(asset.code.clone(), id);
     }

@@ -58,7 +58,6 @@ pub(super) async fn powders(
 
 pub(super) async fn lots(change: &mut Change, data: &SiteData, ids: &Ids) -> Result<(), AppError> {
     for lot in &data.lots {
-        let id = insert_lot(change, lot, ids).await?;
         let containers: Vec<_> = lot
             .containers
             .iter()
@@ -75,18 +74,30 @@ pub(super) async fn lots(change: &mut Change, data: &SiteData, ids: &Ids) -> Res
         });
         let subject = Subject::new("lot", &lot.lot.code);
         let sequence = change.journal("lot.received", subject, content).await?;
-        for container in &lot.containers {
-            insert_container(change, id, lot, container, sequence).await?;
-        }
+        enter(change, lot, id_of(&ids.powders, &lot.lot.powder)?, sequence).await?;
     }
     Ok(())
 }
 
-async fn insert_lot(change: &mut Change, seed: &SeedLot, ids: &Ids) -> Result<Uuid, AppError> {
+/// Writes a lot with its containers, and what came and went as movements of the journal entry that says
+/// so.
+pub(crate) async fn enter(
+    change: &mut Change,
+    lot: &SeedLot,
+    powder: Uuid,
+    sequence: i64,
+) -> Result<(), AppError> {
+    let id = insert_lot(change, lot, powder).await?;
+    for container in &lot.containers {
+        insert_container(change, id, lot, container, sequence).await?;
+    }
+    Ok(())
+}
+
+async fn insert_lot(change: &mut Change, seed: &SeedLot, powder: Uuid) -> Result<Uuid, AppError> {
     let id = Uuid::now_v7();
     let lot = &seed.lot;
     let (code, state) = (lot.code.as_str(), lot.state.as_str());
-    let powder = id_of(&ids.powders, &lot.powder)?;
     let received = seed.received_at.timestamp_millis();
     let use_by = lot.use_by.map(|t| t.timestamp_millis());
     sqlx::query!(

@@ -1,0 +1,178 @@
+//! Lots with their containers: new ones wait for their release, and the book is moved by movements only.
+
+use axum::http::StatusCode;
+use mendpost_core::people::Role;
+use mendpost_tests::{App, number};
+
+use super::{JOURNAL, fault, faults, import, send, signed_in};
+
+const LOTS: &str = "code;powder;state;received;use_by;maker_lot;note\n";
+const CONTAINERS: &str = "code;lot;received_g;used_g;opened\n";
+
+/// Two bottles of 2 500 g and 2 499.75 g, of which 500.5 g were used: 4 499.25 g on hand, in quarantine.
+#[tokio::test]
+async fn a_new_lot_comes_in_and_waits_for_its_release() {
+    let mut app = signed_in(Role::Storekeeper).await;
+    let lots =
+        format!("{LOTS}L0500;AL6061;quarantine;2026-11-25 09:00;2027-11-25 00:00;AL-2311;\n");
+    let containers =
+        format!("{CONTAINERS}L0500-1;L0500;2500;;\nL0500-2;L0500;2499,75;500,5;2026-11-25 10:00\n");
+    let sheets = [
+        ("lots", lots.as_bytes()),
+        ("containers", containers.as_bytes()),
+    ];
+    let preview = send(&mut app, "lots", &sheets).await;
+    assert!(
+        preview.contains("Read as parted by semicolons, decimals with a comma."),
+        "{}",
+        preview.body
+    );
+    assert!(
+        preview.contains("4\u{202f}499.25 g of AL6061 in 2 containers, quarantine"),
+        "{}",
+        preview.body
+    );
+    assert_eq!(
+        import(&mut app, "lots", &preview).await.status,
+        StatusCode::SEE_OTHER
+    );
+    let on_hand =
+        "select sum(m.milligrams) from movement m join container c on c.id = m.container_id
+                   join lot l on l.id = c.lot_id where l.code = 'L0500' and l.state = 'quarantine'";
+    assert_eq!(number(&app, on_hand).await, Some(4_499_250));
+    let entry = "select count(*) from movement m join journal j on j.sequence = m.journal_sequence
+                 where j.kind = 'sheet.imported'";
+    assert_eq!(
+        number(&app, entry).await,
+        Some(3),
+        "two receipts and what was used before"
+    );
+    let page = app.get("/powder/L0500").await;
+    assert!(page.contains("quarantine"), "{}", page.body);
+}
+
+/// An import releases nothing, and takes no lot without a container.
+#[tokio::test]
+async fn no_lot_comes_in_released_or_without_a_container() {
+    let mut app = signed_in(Role::Storekeeper).await;
+    for state in ["released", "hold", "rejected", "empty"] {
+        let lots = format!("{LOTS}L0500;AL6061;{state};2026-11-25 09:00;;;\n");
+        let containers = format!("{CONTAINERS}L0500-1;L0500;2500;;\n");
+        let told = fault(
+            &mut app,
+            "lots",
+            &[
+                ("lots", lots.as_bytes()),
+                ("containers", containers.as_bytes()),
+            ],
+        )
+        .await;
+        assert_eq!(
+            told,
+            format!(
+                "2 | state | '{state}' is nothing that a sheet makes of a new lot; give arrived or quarantine, and release it on its page"
+            )
+        );
+    }
+    let lots = format!("{LOTS}L0500;AL6061;arrived;2026-11-25 09:00;;;\n");
+    let told = fault(
+        &mut app,
+        "lots",
+        &[
+            ("lots", lots.as_bytes()),
+            ("containers", CONTAINERS.as_bytes()),
+        ],
+    )
+    .await;
+    assert_eq!(
+        told,
+        "2 | code | containers.csv has no container of it; list each with what came in it"
+    );
+    let told = fault(&mut app, "lots", &[("lots", lots.as_bytes())]).await;
+    assert_eq!(told, "all | all | the file is missing; choose it too");
+}
+
+/// L0390 is released, came on a day, and holds two bottles: a row that says otherwise is told with how it
+/// is put right, and so is a further bottle for it.
+#[tokio::test]
+async fn a_lot_in_the_book_is_not_changed_by_a_sheet() {
+    let mut app = signed_in(Role::Storekeeper).await;
+    let before = number(&app, JOURNAL).await;
+    let lots = "code,powder,state,received,use_by\nL0390,AL6061,hold,day-62 10:00,day+191 00:00\n";
+    let containers = "code,lot,received_g,used_g,opened\n\
+                      L0390-1,L0390,5000,1400,day-20 07:30\n\
+                      L0390-9,L0390,5000,,\n";
+    let told = faults(
+        &send(
+            &mut app,
+            "lots",
+            &[
+                ("lots", lots.as_bytes()),
+                ("containers", containers.as_bytes()),
+            ],
+        )
+        .await,
+    );
+    let expected = [
+        [
+            "2",
+            "used_g",
+            "'1400' is given and '2400' stands; a container in the book is moved by movements only: draw, return or count it on the page of lot L0390, and take this row out",
+        ],
+        [
+            "3",
+            "lot",
+            "lot L0390 is in the book with its containers, and no sheet adds one; give what came since a lot of its own",
+        ],
+        [
+            "2",
+            "state",
+            "'hold' is given and 'released' stands; a lot is released, stopped or rejected on the page of lot L0390, not by a sheet; give what stands",
+        ],
+        [
+            "2",
+            "use_by",
+            "'day+191 00:00' is given and '2027-06-03 00:00' stands; what lot L0390 was entered with stays; give what stands, or another code if it is another lot",
+        ],
+    ];
+    assert_eq!(told, expected.map(|row| row.map(str::to_owned)));
+    assert_eq!(number(&app, JOURNAL).await, before);
+}
+
+/// Powder that was counted to more than came, a fraction of a gram, a lot that is drawn down and not yet
+/// called empty: whatever the book holds comes out and goes in again as nothing.
+#[tokio::test]
+async fn an_odd_book_comes_back_as_nothing_changed() {
+    let mut app = signed_in(Role::Lead).await;
+    moved(&app, "L0390-1", 3_000_500).await; // 2 600 g on hand and 3 000.5 g more: more than came
+    moved(&app, "L0390-2", -3_000_000).await; // all of it, without ever having been opened
+    moved(&app, "L0391-1", -1).await; // a milligram
+    for separator in ["comma", "semicolon"] {
+        let mut sheets = Vec::new();
+        for file in ["lots", "containers"] {
+            let path = format!("/site/sheets/lots/{file}.csv?separator={separator}");
+            sheets.push((file, app.get(&path).await));
+        }
+        let mark = if separator == "comma" { "." } else { "," };
+        let written = &sheets[1].1.body;
+        assert!(written.contains(&format!("5600{mark}5")), "{written}");
+        let sent: Vec<(&str, &[u8])> = sheets
+            .iter()
+            .map(|(f, a)| (*f, a.bytes.as_slice()))
+            .collect();
+        let preview = send(&mut app, "lots", &sent).await;
+        assert!(preview.contains("Change nothing"), "{}", preview.body);
+    }
+}
+
+async fn moved(app: &App, container: &str, milligrams: i64) {
+    sqlx::query(
+        "insert into movement (id, container_id, milligrams, reason, at_ms, journal_sequence)
+         select randomblob(16), id, ?, 'count', 0, 1 from container where code = ?",
+    )
+    .bind(milligrams)
+    .bind(container)
+    .execute(&app.state.db.write)
+    .await
+    .expect("a movement");
+}

@@ -1,0 +1,276 @@
+//! Recipes: a new revision comes in as a draft, and one that is entered is never changed by a sheet.
+
+use axum::http::StatusCode;
+use mendpost_core::people::Role;
+use mendpost_tests::{App, between, number, text};
+
+use super::{JOURNAL, fault, faults, import, send, signed_in};
+
+const FILES: [&str; 3] = ["recipes", "operations", "sprays"];
+
+/// What the approver of revision 1 wrote; what the approval rests on stands behind it.
+const EXPECTED: &str = "holds as the true part does for a season; not tried to failure,";
+
+/// The header of each file and its rows of ZN-021, revision 1.
+async fn revision_1(app: &mut App) -> [String; 3] {
+    let mut files = FILES.map(str::to_owned);
+    for file in &mut files {
+        let sheet = app.get(&format!("/site/sheets/recipes/{file}.csv")).await;
+        let text = sheet.body.trim_start_matches('\u{feff}').to_owned();
+        let mut lines = text.lines();
+        let header = lines.next().expect("columns").to_owned();
+        let rows = lines.filter(|line| line.starts_with("ZN-021,1,"));
+        *file = [header]
+            .into_iter()
+            .chain(rows.map(str::to_owned))
+            .collect::<Vec<_>>()
+            .join("\n");
+    }
+    files
+}
+
+/// The same as revision 2, a draft of which the sheet says that the machinist wrote it.
+fn as_revision_2(files: &[String; 3]) -> [String; 3] {
+    let [recipes, operations, sprays] = files
+        .clone()
+        .map(|text| text.replace("ZN-021,1,", "ZN-021,2,"));
+    let recipes = recipes.replace("approved,Cell lead,Machinist", "draft,,Machinist");
+    let (said, _) = recipes
+        .rsplit_once(EXPECTED)
+        .expect("what the approver expected");
+    let recipes = format!("{said},");
+    [recipes, operations, sprays]
+}
+
+fn sheets(files: &[String; 3]) -> [(&'static str, &[u8]); 3] {
+    let [recipes, operations, sprays] = files;
+    [
+        (FILES[0], recipes.as_bytes()),
+        (FILES[1], operations.as_bytes()),
+        (FILES[2], sprays.as_bytes()),
+    ]
+}
+
+/// Revision 2 of the sleeve's recipe, with 3 800 g instead of 3 700 g: a draft, by whoever brought it in,
+/// beside the approved revision 1, which stays what it was.
+#[tokio::test]
+async fn a_new_revision_comes_in_as_a_draft() {
+    let mut app = signed_in(Role::Lead).await;
+    let files = revision_1(&mut app).await;
+    let [recipes, operations, sprays] = as_revision_2(&files);
+    let revised = [
+        recipes,
+        operations,
+        sprays.replace("ZNAL15,3700,", "ZNAL15,3800,"),
+    ];
+    let before = number(&app, JOURNAL).await;
+    let preview = send(&mut app, "recipes", &sheets(&revised)).await;
+    assert!(
+        preview.contains("1 new, 0 changed, 0 as it stands."),
+        "{}",
+        preview.body
+    );
+    assert!(
+        preview.contains("<b>ZN-021/2</b>")
+            && preview.contains("draft for SM-ROLLER, 9 operations"),
+        "{}",
+        preview.body
+    );
+    let done = import(&mut app, "recipes", &preview).await;
+    assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", done.body);
+    assert_eq!(number(&app, JOURNAL).await, before.map(|n| n + 1));
+    let stands = "select group_concat(r.revision || ' ' || r.state || ' ' || r.approved_by || ' ' || r.written_by
+                    || ' ' || s.deposited_g, '; ')
+                  from recipe r join recipe_spray s on s.recipe_id = r.id where r.code = 'ZN-021'";
+    assert_eq!(
+        text(&app, stands).await.as_deref(),
+        Some("1 approved Cell lead Machinist 3700; 2 draft  Cell lead 3800")
+    );
+    // Taken out again and brought in, both revisions stand.
+    let preview = send(&mut app, "recipes", &sheets(&files)).await;
+    assert!(preview.contains("Change nothing"), "{}", preview.body);
+}
+
+/// No sheet approves: neither by its state nor by a name.
+#[tokio::test]
+async fn no_sheet_approves() {
+    let mut app = signed_in(Role::Lead).await;
+    let files = as_revision_2(&revision_1(&mut app).await);
+    for state in ["approved", "proposed", "superseded", "withdrawn"] {
+        let given = [
+            files[0].replace("draft,,", &format!("{state},Cell lead,")),
+            files[1].clone(),
+            files[2].clone(),
+        ];
+        assert_eq!(
+            fault(&mut app, "recipes", &sheets(&given)).await,
+            format!(
+                "2 | state | '{state}' is nothing that a sheet makes of a new revision; give draft, and somebody approves it by name on its page"
+            )
+        );
+    }
+    for (column, recipes) in [
+        (
+            "approved_by",
+            files[0].replace("draft,,", "draft,Cell lead,"),
+        ),
+        (
+            "expected",
+            format!(
+                "{}wears well,",
+                files[0].strip_suffix(',').expect("nothing of the basis")
+            ),
+        ),
+        ("basis", format!("{}four coupons", files[0])),
+    ] {
+        let given = [recipes, files[1].clone(), files[2].clone()];
+        assert_eq!(
+            fault(&mut app, "recipes", &sheets(&given)).await,
+            format!(
+                "2 | {column} | a sheet approves nothing; leave this empty, and somebody approves it by name on its page"
+            )
+        );
+    }
+}
+
+/// The lead brings in a revision of which the sheet says that the machinist wrote it: the lead is its author
+/// all the same, so the checker approves it, and the lead may not.
+#[tokio::test]
+async fn whoever_brings_a_revision_in_does_not_approve_it() {
+    const PAGE: &str = "/recipes/ZN-021/2";
+    let mut lead = signed_in(Role::Lead).await;
+    let mut checker = lead.other_browser();
+    checker.sign_in(Role::Checker).await;
+    let files = as_revision_2(&revision_1(&mut lead).await);
+    let preview = send(&mut lead, "recipes", &sheets(&files)).await;
+    import(&mut lead, "recipes", &preview).await;
+    let step = async |app: &mut App, step: &str, expected: StatusCode| {
+        let page = app.get(PAGE).await;
+        let version = between(&page.body, "name=\"version\" value=\"", "\"").unwrap_or_default();
+        let fields = [
+            ("version", version),
+            ("expected", "as before"),
+            ("basis", "four coupons"),
+        ];
+        let answer = app.post(&format!("{PAGE}/{step}"), &fields).await;
+        assert_eq!(answer.status, expected, "{step}: {}", answer.body);
+    };
+    step(&mut lead, "propose", StatusCode::SEE_OTHER).await;
+    step(&mut lead, "approve", StatusCode::FORBIDDEN).await;
+    step(&mut checker, "approve", StatusCode::SEE_OTHER).await;
+}
+
+/// Coupons, inspection and notes on several lines, as a form sends them and as a sheet says them: they come
+/// out, go in under another number and stand as they were, and what is entered is found to be the same.
+#[tokio::test]
+async fn texts_of_several_lines_come_out_and_go_in() {
+    let mut app = signed_in(Role::Lead).await;
+    let typed = "two beside it:\r\n\tone cut, \"one\" pulled\r\n\r\n= 4 in all";
+    sqlx::query("update recipe set coupons = ?1, inspection = ?1, notes = ?1, expected = ?1, basis = ?1 where code = 'ZN-021'")
+        .bind(typed)
+        .execute(&app.state.db.write)
+        .await
+        .expect("written");
+    let mut files = Vec::new();
+    for file in FILES {
+        let path = format!("/site/sheets/recipes/{file}.csv");
+        files.push(app.get(&path).await.body);
+    }
+    let files: [String; 3] = files.try_into().expect("three");
+    let preview = send(&mut app, "recipes", &sheets(&files)).await;
+    assert!(preview.contains("Change nothing"), "{}", preview.body);
+
+    let quoted = format!("\"{}\"", typed.replace("\r\n", "\n").replace('"', "\"\""));
+    let row = format!("ZN-021,2,SM-ROLLER,draft,,,ST CI,,{quoted},{quoted},{quoted},,");
+    let [recipes, operations, sprays] = revision_1(&mut app)
+        .await
+        .map(|text| text.replace("ZN-021,1,", "ZN-021,2,"));
+    let header = recipes.lines().next().expect("columns");
+    let given = [format!("{header}\n{row}"), operations, sprays];
+    let preview = send(&mut app, "recipes", &sheets(&given)).await;
+    let done = import(&mut app, "recipes", &preview).await;
+    assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", done.body);
+    for stands in [
+        "select coupons from recipe where code = 'ZN-021' and revision = 2",
+        "select inspection from recipe where code = 'ZN-021' and revision = 2",
+        "select notes from recipe where code = 'ZN-021' and revision = 2",
+    ] {
+        let told = Some(typed.replace("\r\n", "\n"));
+        assert_eq!(text(&app, stands).await, told, "{stands}");
+    }
+}
+
+/// Every figure of a revision that is entered stays: another mass, another minute, one operation more.
+#[tokio::test]
+async fn an_entered_revision_is_not_changed() {
+    let mut app = signed_in(Role::Lead).await;
+    let [recipes, operations, sprays] = revision_1(&mut app).await;
+    let given = [
+        recipes,
+        operations.replace("bench,35,1,", "bench,36,1,")
+            + "\nZN-021,1,10,measure,measure again,bench,10,1,,,,,,",
+        sprays.replace("ZNAL15,3700,", "ZNAL15,3800,"),
+    ];
+    let told = faults(&send(&mut app, "recipes", &sheets(&given)).await);
+    let remedy = "ZN-021 revision 1 is entered, and no sheet changes it; give the changed figures as a new revision, with all its operations";
+    let expected = [
+        [
+            "3",
+            "minutes",
+            &format!("'36' is given and '35' stands; {remedy}"),
+        ],
+        [
+            "11",
+            "position",
+            &format!("'10' is given and nothing stands; {remedy}"),
+        ],
+        [
+            "2",
+            "deposited_g",
+            &format!("'3800' is given and '3700' stands; {remedy}"),
+        ],
+    ];
+    assert_eq!(told, expected.map(|row| row.map(str::to_owned)));
+}
+
+/// A revision has all it needs in the three files, comes after those that are entered, and keeps its part.
+#[tokio::test]
+async fn a_new_revision_is_whole_and_comes_after_the_last() {
+    let mut app = signed_in(Role::Lead).await;
+    let files = as_revision_2(&revision_1(&mut app).await);
+    let [recipes, operations, sprays] = files.clone();
+    let other = [
+        recipes.replace("SM-ROLLER", "RC-RING"),
+        operations.clone(),
+        sprays.clone(),
+    ];
+    assert_eq!(
+        fault(&mut app, "recipes", &sheets(&other)).await,
+        "2 | part | revision 1 makes SM-ROLLER; a recipe keeps its part"
+    );
+    let without = [
+        recipes.clone(),
+        operations.replace(",fit,", ",measure,"),
+        sprays.clone(),
+    ];
+    let told = fault(&mut app, "recipes", &sheets(&without)).await;
+    assert!(told.starts_with("2 | all | no operation 'fit'"), "{told}");
+    let told = faults(&send(&mut app, "recipes", &sheets(&files)[..1]).await);
+    assert_eq!(
+        told.iter()
+            .filter(|[.., what]| what == "the file is missing; choose it too")
+            .count(),
+        2
+    );
+
+    // Revision 3 is entered first: revision 2 comes too late then.
+    let third = files
+        .clone()
+        .map(|text| text.replace("ZN-021,2,", "ZN-021,3,"));
+    let preview = send(&mut app, "recipes", &sheets(&third)).await;
+    import(&mut app, "recipes", &preview).await;
+    assert_eq!(
+        fault(&mut app, "recipes", &sheets(&files)).await,
+        "2 | revision | revision 3 is entered already; give 4 or a later one"
+    );
+}
