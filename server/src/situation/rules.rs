@@ -6,7 +6,7 @@ use sqlx::SqliteConnection;
 use super::word;
 
 /// The usual rules, with those that the site has set itself.
-pub(super) async fn load(connection: &mut SqliteConnection) -> Result<Rules, sqlx::Error> {
+pub async fn load(connection: &mut SqliteConnection) -> Result<Rules, sqlx::Error> {
     let whose =
         sqlx::query!("select journal_sequence, flag, about, who from flag_rule_who order by who")
             .fetch_all(&mut *connection)
