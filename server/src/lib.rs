@@ -2,6 +2,7 @@
 
 pub mod assets;
 pub mod attachment;
+pub mod authority;
 pub mod backup;
 pub mod catalogue;
 pub mod caution;
@@ -125,6 +126,7 @@ pub fn routes() -> Routes {
         .merge(signature::routes())
         .merge(site::routes())
         .merge(need::routes())
+        .merge(authority::routes())
         .merge(journal::routes())
         .merge(backup::routes())
         .merge(clock_check::routes())

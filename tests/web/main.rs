@@ -1,6 +1,7 @@
 //! The service in memory: status, text, and what the database holds afterwards.
 
 mod attachments;
+mod authority;
 mod backup;
 mod cases;
 mod catalogue;

@@ -87,6 +87,32 @@ pub struct FlagRule {
     pub release_written: bool,
 }
 
+impl FlagRule {
+    /// Whether it asks for less than another in any point: it lets more be built, counts without
+    /// somebody's yes that the other asks for, or takes one that was only said.
+    ///
+    /// Common practice, no source: a trial piece asks for less than a yes, since it is begun without one.
+    #[must_use]
+    pub fn asks_less_than(&self, other: &Self) -> bool {
+        let both_ask = self.build == BuildRule::Ask && other.build == BuildRule::Ask;
+        let to_build = !self.to_build.is_superset(&other.to_build)
+            || (other.build_written && !self.build_written);
+        self.build < other.build
+            || (both_ask && to_build)
+            || !self.to_release.is_superset(&other.to_release)
+            || (other.release_written && !self.release_written)
+    }
+
+    /// Whose yes it takes to build, or who alone may decide elsewhere: a rule that names nobody leaves it
+    /// to the engineer of the owner, so that it never lets a part through.
+    fn asked_to_build(&self) -> BTreeSet<Who> {
+        match self.to_build.is_empty() {
+            true => BTreeSet::from([Who::OwnersEngineer]),
+            false => self.to_build.clone(),
+        }
+    }
+}
+
 /// What each flag asks for on a site.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Rules(BTreeMap<Flag, FlagRule>);
@@ -130,9 +156,9 @@ impl Rules {
                 BuildRule::Trial => all.trial = true,
                 BuildRule::Ask => {
                     all.build_written |= rule.build_written;
-                    all.to_build.extend(&rule.to_build);
+                    all.to_build.extend(rule.asked_to_build());
                 }
-                BuildRule::Refuse => all.refused.extend([(*flag, rule.to_build)]),
+                BuildRule::Refuse => all.refused.extend([(*flag, rule.asked_to_build())]),
             }
             all.release_written |= rule.release_written && !rule.to_release.is_empty();
             all.to_release.extend(rule.to_release);
@@ -158,7 +184,7 @@ fn usual(flag: Flag) -> FlagRule {
         to_build: to_build.iter().copied().collect(),
         to_release: to_release.iter().copied().collect(),
         build_written: build == Refuse,
-        release_written: true,
+        release_written: !to_release.is_empty(),
     }
 }
 
@@ -257,5 +283,53 @@ mod tests {
         assert!(pressure.refused.is_empty());
         assert_eq!(pressure.to_build, BTreeSet::from([Who::PressureInspector]));
         assert!(pressure.build_written, "their plan is a written one");
+    }
+
+    /// Asking for a yes where it was refused is less, and so is a trial where a yes was asked for; one
+    /// more person to ask is not.
+    #[test]
+    fn less_is_less_in_any_point() {
+        let injures = usual(Flag::CanInjure);
+        assert!(!injures.asks_less_than(&injures));
+        let ask = FlagRule {
+            build: BuildRule::Ask,
+            ..usual(Flag::HoldsPressure)
+        };
+        assert!(ask.asks_less_than(&usual(Flag::HoldsPressure)));
+        assert!(!usual(Flag::HoldsPressure).asks_less_than(&ask));
+        let with = |change: &dyn Fn(&mut FlagRule)| {
+            let mut rule = injures.clone();
+            change(&mut rule);
+            rule.asks_less_than(&injures)
+        };
+        assert!(with(&|rule| rule.build = BuildRule::Trial));
+        assert!(with(&|rule| rule.to_build.clear()));
+        assert!(with(&|rule| rule.to_release.clear()));
+        assert!(with(&|rule| rule.release_written = false));
+        assert!(!with(&|rule| rule.build = BuildRule::Refuse));
+        assert!(!with(&|rule| rule.build_written = true));
+        assert!(!with(&|rule| {
+            rule.to_build.insert(Who::CellLead);
+            rule.to_release.insert(Who::LicensedBody);
+        }));
+    }
+
+    /// A rule that asks, or refuses, and names nobody must not open the door.
+    #[test]
+    fn a_rule_without_anybody_is_left_to_the_engineer() {
+        for build in [BuildRule::Ask, BuildRule::Refuse] {
+            let nobody = FlagRule {
+                build,
+                to_build: BTreeSet::new(),
+                ..usual(Flag::FormOnly)
+            };
+            let rules = Rules::usual().with([(Flag::FormOnly, nobody)]);
+            let authority = rules.authority(&BTreeSet::from([Flag::FormOnly]));
+            let engineer = BTreeSet::from([Who::OwnersEngineer]);
+            match build {
+                BuildRule::Ask => assert_eq!(authority.to_build, engineer),
+                _ => assert_eq!(authority.refused[&Flag::FormOnly], engineer),
+            }
+        }
     }
 }

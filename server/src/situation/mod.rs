@@ -4,7 +4,7 @@ mod catalogue;
 mod cell;
 mod need;
 mod requests;
-mod rules;
+pub mod rules;
 mod supply;
 
 use std::collections::BTreeMap;
