@@ -314,7 +314,7 @@ fn row(
     }
 }
 
-/// 'bronze CuAl10, one lot; 35 bar, 560 °C, 45 g/min; 30 mm off, 500 mm/s'.
+/// '316L stainless, one lot; 35 bar, 560 °C, 45 g/min; 30 mm off, 500 mm/s'.
 fn detail(words: &Words<'_>, operation: &Operation) -> String {
     let mut parts = Vec::new();
     if let Some(spray) = &operation.spray {

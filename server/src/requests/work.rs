@@ -16,7 +16,7 @@ use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use super::decision::{History, Named, decide, named};
-use super::work_form::{NewWork, WorkForm};
+use super::work_form::{NewEnd, NewWork, WorkForm};
 use super::work_page::work_page;
 use crate::AppState;
 use crate::change::Change;
@@ -212,42 +212,63 @@ pub(super) async fn save(
     };
     insert(&mut change, &request, &next, &new, &who, sequence).await?;
     if let Some(end) = &new.interim {
-        let since = instant(new.ended_ms)?;
-        let released = interim::Released {
-            request: Some(request.number),
-            asset: request.asset_id,
-            part: None,
-            part_name: &request.part_name,
-            place: "",
-            since,
-            limit: end.limit,
-            meter_min: end.meter_min,
-            owner: &end.owner,
-            plan: &end.plan,
-            released_by: &who.name,
-        };
-        interim::record(&mut change, &released, &who.name).await?;
+        release_interim(&mut change, &request, &new, end, &who).await?;
     }
     if step == Step::Finish {
         let told = ("served", "fitted and run");
         decide(&mut change, &request, told, &who.name, json!({})).await?;
     }
-    let operation = &next.recipe.operations[next.at];
-    let text = format!(
-        "R{}: {} done {}, journal {sequence}.{}",
-        request.number,
-        operation.name,
-        moment(new.ended_ms, visit.site.zone),
-        if step == Step::Finish {
-            " Say that its machine runs again."
-        } else {
-            ""
-        }
-    );
+    let text = told(&request, &next, &new, step, sequence, visit.site.zone);
     let location = format!("/requests/{}", request.number);
     change
         .finish(&who, &location, Notice::done("SAVED", text))
         .await
+}
+
+/// What there is to say once it is entered.
+fn told(
+    request: &Named,
+    next: &Next<'_>,
+    new: &NewWork,
+    step: Step,
+    sequence: i64,
+    zone: chrono_tz::Tz,
+) -> String {
+    let name = &next.recipe.operations[next.at].name;
+    let ended = moment(new.ended_ms, zone);
+    let then = match step {
+        Step::Finish => " Say that its machine runs again.",
+        _ => "",
+    };
+    format!(
+        "R{}: {name} done {ended}, journal {sequence}.{then}",
+        request.number
+    )
+}
+
+/// A part that goes out with an end is watched from then on, and asks for its successor.
+async fn release_interim(
+    change: &mut Change,
+    request: &Named,
+    new: &NewWork,
+    end: &NewEnd,
+    who: &Who,
+) -> Result<(), AppError> {
+    let released = interim::Released {
+        request: Some(request.number),
+        asset: request.asset_id,
+        part: None,
+        part_name: &request.part_name,
+        place: "",
+        since: instant(new.ended_ms)?,
+        limit: end.limit,
+        meter_min: end.meter_min,
+        owner: &end.owner,
+        plan: &end.plan,
+        released_by: &who.name,
+    };
+    interim::record(change, &released, &who.name).await?;
+    Ok(())
 }
 
 pub(super) fn open_in<'a>(

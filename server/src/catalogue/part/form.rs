@@ -121,8 +121,8 @@ impl PartForm {
             let mut assets = situation.assets.iter().map(|asset| &asset.code);
             assets.find(|code| code.as_str() == typed).cloned()
         };
-        let assets = self.asset.iter().map(known).collect();
-        if assets == None::<BTreeSet<AssetCode>> {
+        let assets: Option<BTreeSet<AssetCode>> = self.asset.iter().map(known).collect();
+        if assets.is_none() {
             errors.add(
                 "asset",
                 "one of these is not listed any more; choose from the list",
