@@ -11,6 +11,7 @@ mod decision;
 mod detail;
 pub mod filing;
 mod form;
+pub mod further_way;
 mod list;
 mod new;
 mod one;
