@@ -7,6 +7,7 @@ mod catalogue;
 mod cell;
 mod clock;
 mod errors;
+mod figures;
 mod health;
 mod interim;
 mod journal;
