@@ -12,6 +12,7 @@ mod powder;
 mod recipe;
 mod request;
 mod row;
+mod shape;
 mod sheet;
 mod site;
 mod spray;
@@ -82,6 +83,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
     let metals = made.metals(faults);
     let kit = made.kit(faults);
     let parts = made.parts(&needs.codes(), faults);
+    let shapes = shape::shapes(made.part_rows(), &parts, files, faults);
     let places = recipe::Places {
         stations: stations.codes(faults),
         kit: kit.iter().map(|kit| (kit.code.clone(), kit.kind)).collect(),
@@ -119,6 +121,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
         metals,
         kit,
         parts,
+        shapes,
         recipes,
         weighed,
         requests,

@@ -19,7 +19,7 @@ use std::collections::{BTreeMap, BTreeSet};
 const PARTS: Sheet = Sheet {
     file: "parts.csv",
     columns: &["code", "name", "x_mm", "y_mm", "z_mm", "mass_g", "flags"],
-    optional: &["assets", "allowance_mm"],
+    optional: &["assets", "allowance_mm", "shape", "shape_unit"],
     may_be_missing: false,
 };
 
@@ -101,6 +101,10 @@ pub(super) struct Sheets {
 }
 
 impl Sheets {
+    pub(super) fn part_rows(&self) -> &[Row] {
+        &self.parts
+    }
+
     pub(super) fn new(files: &SeedFiles, faults: &Faults) -> Self {
         let metals = METALS.rows(files, faults);
         let parts = PARTS.rows(files, faults);
