@@ -16,6 +16,7 @@ pub mod contents;
 pub mod db;
 pub mod drawing;
 pub mod error;
+pub mod figures;
 pub mod form;
 pub mod health;
 pub mod interim;

@@ -48,6 +48,48 @@ fn extruded(outline: &[[f32; 2]], hole: &[[f32; 2]], tall: f32) -> Triangles {
     body
 }
 
+/// A profile of radius and length turned round the x axis, seen with the axis to the right and the
+/// radius up: its points go round clockwise. Rounded to hundredths, as a drawing has them.
+pub fn turned(profile: &[[f32; 2]]) -> Triangles {
+    const AROUND: usize = 36;
+    let at = |i: usize, j: usize| {
+        let [radius, along] = profile[i % profile.len()];
+        let round = TAU * share(j % AROUND, AROUND);
+        let point = [along, radius * round.cos(), radius * round.sin()];
+        // Adding nothing takes the sign off a zero.
+        point.map(|x| (x * 100.0).round() / 100.0 + 0.0)
+    };
+    let mut body = Triangles::new();
+    for i in 0..profile.len() {
+        for j in 0..AROUND {
+            square(
+                &mut body,
+                [at(i, j), at(i, j + 1), at(i + 1, j + 1), at(i + 1, j)],
+            );
+        }
+    }
+    body
+}
+
+/// The same standing on its end.
+pub fn upright(body: Triangles) -> Triangles {
+    let stand = |[x, y, z]: Point| [y, z, x];
+    body.into_iter().map(|corners| corners.map(stand)).collect()
+}
+
+/// A bush with a collar at its foot: diameters of collar, body and bore, width of the collar, and length.
+pub fn bush([collar, body, bore]: [f32; 3], wide: f32, long: f32) -> Triangles {
+    let [collar, body, bore] = [collar, body, bore].map(|across| across / 2.0);
+    turned(&[
+        [bore, 0.0],
+        [collar, 0.0],
+        [collar, wide],
+        [body, wide],
+        [body, long],
+        [bore, long],
+    ])
+}
+
 /// A pipe bent by a quarter of a circle, with a straight end.
 pub fn pipe(bend: f32, outer: f32, inner: f32, straight: f32) -> Triangles {
     const AROUND: usize = 32;

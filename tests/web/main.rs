@@ -8,6 +8,7 @@ mod catalogue;
 mod cell;
 mod clock;
 mod errors;
+mod figures;
 mod gates;
 mod health;
 mod interim;

@@ -3,6 +3,7 @@
 
 mod faults;
 mod loading;
+mod shapes;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use mendpost_core::catalogue::{About, Flag, NoYes, RecipeState, Spray, Who};

@@ -30,10 +30,10 @@ const IN_MM: [(&str, &str); 2] = [("unit", "mm"), ("allowance", "1")];
 async fn count(app: &App) -> (i64, i64) {
     let one = |sql: &'static str| sqlx::query_scalar(sql).fetch_one(&app.state.db.read);
     (
-        one("select count(*) from part_shape")
+        one("select count(*) from part_shape g join part p on p.id = g.part_id where p.code = 'SM-ROLLER'")
             .await
             .expect("a count"),
-        one("select count(*) from journal where kind = 'part.shaped'")
+        one("select count(*) from journal where kind = 'part.shaped' and subject_id = 'SM-ROLLER'")
             .await
             .expect("a count"),
     )

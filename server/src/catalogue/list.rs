@@ -1,9 +1,12 @@
+use std::collections::BTreeMap;
+
 use askama::Template;
 use mendpost_core::catalogue::{Part, Recipe, RecipeState};
 use mendpost_core::lineup::{Gate, Shut, recipes_of, shut_here, stage_need};
 use mendpost_core::situation::Situation;
 
 use crate::page::{Layout, whole};
+use crate::shape::Small;
 use crate::words::catalogue::{flags, state};
 use crate::words::work::{count, sentence};
 use crate::words::{Words, kilograms, size};
@@ -21,6 +24,7 @@ pub struct ListPage {
 
 struct Row {
     path: String,
+    picture: Option<Small>,
     name: String,
     /// Its number, and the requests that ask for it.
     below: String,
@@ -42,13 +46,18 @@ struct Standing {
 }
 
 impl ListPage {
-    pub fn new(page: Layout, situation: &Situation, may_write: bool) -> Self {
+    pub fn new(
+        page: Layout,
+        situation: &Situation,
+        mut pictures: BTreeMap<String, Small>,
+        may_write: bool,
+    ) -> Self {
         let words = Words::new(situation);
         let (retired, offered): (Vec<&Part>, Vec<&Part>) =
             situation.parts.iter().partition(|part| part.retired);
         let mut rows: Vec<Row> = offered
             .into_iter()
-            .map(|part| row(situation, &words, part))
+            .map(|part| row(situation, &words, &mut pictures, part))
             .collect();
         let (answer, reason) = answer(&rows);
         rows.extend(retired.into_iter().map(|part| Row {
@@ -58,7 +67,7 @@ impl ListPage {
                 word: "retired",
                 detail: "not offered any more".to_owned(),
             },
-            ..row(situation, &words, part)
+            ..row(situation, &words, &mut pictures, part)
         }));
         ListPage {
             page,
@@ -108,7 +117,12 @@ fn plural<'a>(number: usize, one: &'a str, more: &'a str) -> (String, &'a str) {
     (count(number), if number == 1 { one } else { more })
 }
 
-fn row(situation: &Situation, words: &Words<'_>, part: &Part) -> Row {
+fn row(
+    situation: &Situation,
+    words: &Words<'_>,
+    pictures: &mut BTreeMap<String, Small>,
+    part: &Part,
+) -> Row {
     let best = best(situation, part);
     let recipe = best.as_ref().map(|(recipe, _)| *recipe);
     let standing = standing(words, best.as_ref());
@@ -120,6 +134,7 @@ fn row(situation: &Situation, words: &Words<'_>, part: &Part) -> Row {
         .collect();
     Row {
         path: format!("/catalogue/{}", part.code),
+        picture: pictures.remove(part.code.as_str()),
         name: sentence(&part.name),
         below: if asked.is_empty() {
             part.code.to_string()

@@ -65,7 +65,10 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
     let layout = visit.layout(Screen::Catalogue, "Catalogue").await?;
     let who = visit.who.as_ref();
     let may_write = who.is_some_and(|who| may(who.role, Act::WriteRecipe));
-    page(&list::ListPage::new(layout, &situation, may_write))
+    let pictures = shape::queries::small_of_parts(&state.db.read).await?;
+    page(&list::ListPage::new(
+        layout, &situation, pictures, may_write,
+    ))
 }
 
 async fn show_part(

@@ -3,6 +3,7 @@
 mod band;
 mod banks;
 mod enter;
+pub mod figures;
 mod gauge;
 mod layers;
 mod minutes;
@@ -36,6 +37,9 @@ pub fn routes() -> Routes {
     Routes::default()
         .get("/cell", Act::Look, show)
         .post("/cell/reading", Act::ReadGauges, post)
+        .get(figures::PATH, Act::Look, figures::look)
+        .get("/site/cell/change", Act::SetUpSite, figures::open)
+        .post("/site/cell/change", Act::SetUpSite, figures::save)
 }
 
 async fn show(

@@ -5,6 +5,7 @@ use mendpost_core::lineup::{LineUp, LotStock, Place, Stock};
 use mendpost_core::powder::LotState;
 use mendpost_core::situation::Situation;
 
+use super::kind;
 use super::queries::{ContainerRow, LotFacts, MovementRow};
 use super::release::LotAct;
 use crate::attachment::Photos;
@@ -33,6 +34,8 @@ pub struct LotPage {
     answer: String,
     reason: String,
     code: String,
+    /// The address of the figures of its powder.
+    kind: String,
     mark: &'static str,
     pairs: Vec<(&'static str, String, String)>,
     containers: Vec<[String; 3]>,
@@ -77,6 +80,7 @@ impl LotPage {
         LotPage {
             answer,
             reason,
+            kind: kind::path(&record.lot.powder),
             mark: mark(&record.lot, stock),
             pairs: pairs(&page, &record.lot, stock),
             places: line_up

@@ -3,6 +3,7 @@
 mod columns;
 mod count;
 mod drawdown;
+pub mod kind;
 mod lot;
 mod pages;
 mod queries;
@@ -30,6 +31,9 @@ pub fn routes() -> Routes {
     Routes::default()
         .get("/powder", Act::Look, show)
         .get("/powder/{lot}", Act::Look, show_lot)
+        .get("/powder/kinds/{code}", Act::Look, kind::look)
+        .get("/powder/kinds/{code}/change", Act::WriteRecipe, kind::open)
+        .post("/powder/kinds/{code}/change", Act::WriteRecipe, kind::save)
         .get("/powder/{lot}/release", Act::ReleaseLot, release::show)
         .post("/powder/{lot}/release", Act::ReleaseLot, release::release)
         .get("/powder/{lot}/hold", Act::HoldLot, release::show_hold)

@@ -7,6 +7,7 @@ use mendpost_core::situation::Situation;
 
 use super::columns::{self, Column, Fill, LABEL_LEFT, Layer};
 use super::drawdown::{self, Scene};
+use super::kind;
 use super::queries::{Counted, Moved};
 use crate::drawing::{Drawing, Mark, fitted, width};
 use crate::error::AppError;
@@ -42,6 +43,8 @@ pub struct Book<'a> {
 
 struct Course {
     name: String,
+    /// The address of its figures.
+    kind: String,
     until: String,
     drawn: [Drawing; 2],
 }
@@ -323,6 +326,7 @@ fn course(book: &Book<'_>, words: &Words<'_>, stock: &Stock) -> Course {
     );
     let drawn = [drawdown::draw(&scene, 1232), drawdown::draw(&scene, 752)];
     Course {
+        kind: kind::path(stock.powder.as_str()),
         name: sentence(&Words::new(situation).powder_short(stock.powder.as_str())),
         until,
         drawn,

@@ -21,6 +21,7 @@ use crate::form::{FieldErrors, Posted, text};
 use crate::page::act::SIGN_FIELD;
 use crate::page::{Layout, Notice, Screen, page_with};
 use crate::people::{Visit, Who};
+use crate::requests::further_way;
 use crate::signature::{Ask, Secret, ask, prove, sign};
 use crate::situation;
 use crate::words::Words;
@@ -110,11 +111,13 @@ pub async fn approve(
     supersede(&mut change, &now).await?;
     let (recipe, meaning) = (&now.recipe, Meaning::ApproveRecipe);
     queries::set_approved(&mut change, now.id, &proof.name, (&expected, &basis)).await?;
+    let waited = further_way::add(change.connection(), &recipe.part, &recipe.code).await?;
     let content = json!({
         "version": now.version + 1,
         "expected": expected,
         "basis": basis,
         "recipe": recipe,
+        "further_way_of": waited.iter().map(|number| format!("R{number}")).collect::<Vec<_>>(),
     });
     let subject = now.subject();
     let journal = sign(
@@ -127,11 +130,25 @@ pub async fn approve(
     )
     .await?;
     let text = format!(
-        "{} may be built by. Journal {journal}. Plan again, and its requests get their places.",
-        named(recipe)
+        "{} may be built by. Journal {journal}. {}",
+        named(recipe),
+        who_gets_it(&waited)
     );
     let notice = Notice::done("APPROVED", text);
     change.finish(&who, &path(recipe), notice).await
+}
+
+/// What comes of it for the requests that have it as a further way now.
+fn who_gets_it(waited: &[i64]) -> String {
+    let waited: Vec<String> = waited.iter().map(|number| format!("R{number}")).collect();
+    match waited.as_slice() {
+        [] => "Plan again to count with it.".to_owned(),
+        [one] => format!("{one} has it as a further way: plan again to count with it."),
+        many => format!(
+            "{} have it as a further way: plan again to count with it.",
+            many.join(", ")
+        ),
+    }
 }
 
 /// The revision that was approved until now is not used any more.

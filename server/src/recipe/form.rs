@@ -340,7 +340,7 @@ impl OperationForm {
         if powder_known && density.is_none() {
             errors.add(
                 "volume_cm3",
-                "nobody told the density of this powder; give the mass instead",
+                "nobody told what this powder is made of; tell it on its page under Powder, or give the mass",
             );
         }
         let volume = Volume {

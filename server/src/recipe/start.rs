@@ -36,7 +36,7 @@ pub async fn blank(
     Path(part): Path<String>,
 ) -> Result<Response, AppError> {
     let situation = situation::now(&state).await?;
-    let part = part_of(&situation, &part)?;
+    let part = offered(&situation, &part)?;
     let form = StartForm::default();
     start_page(&visit, &situation, part, form, FieldErrors::default()).await
 }
@@ -51,7 +51,7 @@ pub async fn start(
     let mut change = Change::begin(&state, &who).await?;
     let now = situation::moment(visit.now).map_err(AppError::internal)?;
     let situation = situation::load(change.connection(), now).await?;
-    let part = part_of(&situation, &part)?;
+    let part = offered(&situation, &part)?;
     let mut errors = FieldErrors::default();
     let code = new_code::<RecipeCode>(&form.code, "code", &mut errors);
     let taken = code.as_ref().and_then(|code| {
@@ -112,6 +112,17 @@ pub async fn revise(
         ..from.clone()
     };
     begin(change, &who, &recipe, Some(from)).await
+}
+
+/// A part of the catalogue that is not retired.
+fn offered<'a>(situation: &'a Situation, code: &str) -> Result<&'a Part, AppError> {
+    let part = part_of(situation, code)?;
+    if part.retired {
+        return Err(AppError::Conflict(format!(
+            "{code} is retired; bring it back before a recipe is written for it"
+        )));
+    }
+    Ok(part)
 }
 
 fn draft(code: RecipeCode, revision: i64, part: &Part, like: Option<&Recipe>, who: &Who) -> Recipe {

@@ -10,6 +10,8 @@ use super::queries::{self, Choice};
 /// Machines, parts and metals, and the parts in groups.
 pub struct Choices {
     pub known: Known,
+    /// Machine and part, as the catalogue has it.
+    fits: Vec<(String, String)>,
     /// Machine and part of every request so far.
     asked: Vec<(String, String)>,
     /// Machine and capability.
@@ -30,19 +32,21 @@ impl Choices {
                 parts: queries::parts(read).await?,
                 metals: queries::metals(read).await?,
             },
+            fits: queries::fits(read).await?,
             asked: queries::asked_before(read).await?,
             served: queries::served(read).await?,
         })
     }
 
-    /// The parts: with a machine those first that were asked for on it, then those of machines that
-    /// serve the same; without one, by what their machines serve.
+    /// The parts: with a machine those first that fit it, then others that were asked for on it, then
+    /// those of machines that serve the same; without one, by what their machines serve.
     pub fn groups(&self, asset: &str) -> Vec<Group> {
         let parts = self.known.parts.iter();
         let mut left = Left(parts.map(|part| (part.code.as_str(), part)).collect());
         let mut groups = Vec::new();
         if self.known.assets.iter().any(|known| known.code == asset) {
-            groups.extend(left.take("Asked for on this machine before", self.of_machine(asset)));
+            groups.extend(left.take("Of this machine", of(&self.fits, asset)));
+            groups.extend(left.take("Asked for on this machine before", of(&self.asked, asset)));
             let serves = self.served.iter().filter(|(one, _)| one == asset);
             let sisters = serves.flat_map(|(_, capability)| self.of_capability(capability));
             groups.extend(left.take("On machines that serve the same", sisters));
@@ -56,15 +60,16 @@ impl Choices {
         groups
     }
 
-    fn of_machine(&self, asset: &str) -> impl Iterator<Item = &str> {
-        let asked = self.asked.iter().filter(move |(one, _)| one == asset);
-        asked.map(|(_, part)| part.as_str())
-    }
-
     fn of_capability(&self, capability: &str) -> impl Iterator<Item = &str> {
         let machines = self.served.iter().filter(move |(_, one)| one == capability);
-        machines.flat_map(|(asset, _)| self.of_machine(asset))
+        machines.flat_map(|(asset, _)| of(&self.fits, asset).chain(of(&self.asked, asset)))
     }
+}
+
+/// The parts of a machine among pairs of both.
+fn of<'a>(pairs: &'a [(String, String)], asset: &str) -> impl Iterator<Item = &'a str> {
+    let of = pairs.iter().filter(move |(one, _)| one == asset);
+    of.map(|(_, part)| part.as_str())
 }
 
 /// The parts that stand in no group yet.
@@ -97,18 +102,21 @@ mod tests {
         }
     }
 
-    /// Set 2 had a hub asked for, set 3 a housing; both serve power with set 1. The pump's lid is of
-    /// another capability, and nobody ever asked for the pin.
+    /// By the catalogue the cap fits sets 1 and 2. Set 2 had a hub asked for, and the cap too; set 3 a
+    /// housing; all three serve power. The pump's lid is of another capability, and nobody ever asked
+    /// for the pin.
     #[test]
     fn parts_of_the_machine_come_first_then_those_of_its_sisters() {
         let pair = |a: &str, b: &str| (a.to_owned(), b.to_owned());
         let choices = Choices {
             known: Known {
                 assets: ["GS1", "GS2", "GS3", "WP1"].map(choice).to_vec(),
-                parts: ["LID", "PIN", "HUB", "HOUSING"].map(choice).to_vec(),
+                parts: ["LID", "PIN", "HUB", "HOUSING", "CAP"].map(choice).to_vec(),
                 metals: Vec::new(),
             },
+            fits: vec![pair("GS1", "CAP"), pair("GS2", "CAP")],
             asked: vec![
+                pair("GS2", "CAP"),
                 pair("GS2", "HUB"),
                 pair("GS3", "HOUSING"),
                 pair("WP1", "LID"),
@@ -132,19 +140,23 @@ mod tests {
         assert_eq!(
             groups("GS2"),
             [
+                named("Of this machine", &["CAP"]),
                 named("Asked for on this machine before", &["HUB"]),
                 named("On machines that serve the same", &["HOUSING"]),
                 named("Other parts", &["LID", "PIN"]),
             ]
         );
         assert_eq!(
-            groups("GS1")[0],
-            named("On machines that serve the same", &["HOUSING", "HUB"])
+            groups("GS1")[..2],
+            [
+                named("Of this machine", &["CAP"]),
+                named("On machines that serve the same", &["HOUSING", "HUB"]),
+            ]
         );
         assert_eq!(
             groups(""),
             [
-                named("power", &["HOUSING", "HUB"]),
+                named("power", &["CAP", "HOUSING", "HUB"]),
                 named("water", &["LID"]),
                 named("Other parts", &["PIN"]),
             ]

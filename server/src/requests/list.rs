@@ -1,3 +1,5 @@
+use std::collections::BTreeMap;
+
 use askama::Template;
 use mendpost_core::code::AssetCode;
 use mendpost_core::lineup::stops_now;
@@ -6,6 +8,7 @@ use mendpost_core::situation::{Request, Situation};
 use super::path;
 use super::standing::{Orders, Standing, Told};
 use crate::page::{Layout, whole};
+use crate::shape::Small;
 use crate::words::Words;
 use crate::words::work::matter;
 
@@ -25,6 +28,7 @@ pub struct ListPage {
 
 struct Row {
     code: String,
+    picture: Option<Small>,
     path: String,
     age: String,
     asset: String,
@@ -39,7 +43,13 @@ struct Row {
 }
 
 impl ListPage {
-    pub fn new(page: Layout, situation: &Situation, orders: &Orders, may_file: bool) -> Self {
+    pub fn new(
+        page: Layout,
+        situation: &Situation,
+        orders: &Orders,
+        mut pictures: BTreeMap<String, Small>,
+        may_file: bool,
+    ) -> Self {
         let words = Words::new(situation);
         let mut requests: Vec<(i64, &Request)> = situation
             .requests
@@ -55,7 +65,10 @@ impl ListPage {
             may_file,
             rows: requests
                 .iter()
-                .map(|(stops, request)| row(&page, &words, situation, orders, request, *stops))
+                .map(|(stops, request)| Row {
+                    picture: pictures.remove(request.code.as_str()),
+                    ..row(&page, &words, situation, orders, request, *stops)
+                })
                 .collect(),
             page,
         }
@@ -91,6 +104,7 @@ fn row(
     let needed = request.needed_by;
     Row {
         code: request.code.to_string(),
+        picture: None,
         path: path(&request.code),
         age: page.age(&request.reported_at.timestamp_millis()),
         asset: words.asset(request.asset.as_str()),

@@ -11,6 +11,7 @@ mod decision;
 mod detail;
 pub mod filing;
 mod form;
+pub mod further_way;
 mod list;
 mod new;
 mod one;
@@ -95,7 +96,10 @@ async fn show_all(State(state): State<AppState>, visit: Visit) -> Result<Respons
     let orders = Orders::load(&state.db.read).await?;
     let may_file = allowed(&visit, Act::FileRequest);
     let layout = visit.layout(Screen::Requests, "Requests").await?;
-    page(&list::ListPage::new(layout, &situation, &orders, may_file))
+    let pictures = shape::queries::small_of_requests(&state.db.read).await?;
+    page(&list::ListPage::new(
+        layout, &situation, &orders, pictures, may_file,
+    ))
 }
 
 async fn show_one(

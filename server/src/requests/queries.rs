@@ -19,11 +19,14 @@ pub async fn assets(executor: impl SqliteExecutor<'_>) -> Result<Vec<Choice>, sq
         .await
 }
 
-/// Every part of the catalogue, by name.
+/// Every part that the catalogue offers, by name: none that is retired.
 pub async fn parts(executor: impl SqliteExecutor<'_>) -> Result<Vec<Choice>, sqlx::Error> {
-    sqlx::query_as!(Choice, "select code, name from part order by name, code")
-        .fetch_all(executor)
-        .await
+    sqlx::query_as!(
+        Choice,
+        "select code, name from part where retired_reason is null order by name, code"
+    )
+    .fetch_all(executor)
+    .await
 }
 
 /// Every metal, by name.
@@ -31,6 +34,22 @@ pub async fn metals(executor: impl SqliteExecutor<'_>) -> Result<Vec<Choice>, sq
     sqlx::query_as!(Choice, "select code, name from metal order by name, code")
         .fetch_all(executor)
         .await
+}
+
+/// Machine and part, by their codes, where the catalogue says that the part fits the machine.
+pub(super) async fn fits(
+    executor: impl SqliteExecutor<'_>,
+) -> Result<Vec<(String, String)>, sqlx::Error> {
+    sqlx::query!(
+        "select asset.code as asset, part.code as part
+         from part_asset
+         join asset on asset.id = part_asset.asset_id
+         join part on part.id = part_asset.part_id
+         order by asset.code, part.code"
+    )
+    .map(|row| (row.asset, row.part))
+    .fetch_all(executor)
+    .await
 }
 
 /// Machine and part of every request, open or not, by their codes.

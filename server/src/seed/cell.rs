@@ -4,8 +4,10 @@ use super::fault::Faults;
 use super::files::SeedFiles;
 use super::row::{Row, codes};
 use super::sheet::Sheet;
-use super::site::{Rows, needs, only};
+use super::site::{Rows, only};
 use super::time::{Calendar, time_of_day};
+use crate::cell::figures::{COUNT, FIGURES, contradictions};
+use crate::figures::Values;
 use chrono::{DateTime, TimeDelta, Utc, Weekday};
 use chrono_tz::Tz;
 use mendpost_core::code::{PowderCode, StationCode};
@@ -135,22 +137,27 @@ impl Sheets {
         let warm_up_min = minutes("warm_up_min", 600);
         let same_powder_min = minutes("same_powder_min", 600);
         let default_changeover_min = minutes("default_changeover_min", 1440);
-        let side = |column| row.number(faults, column, 0, 1..=100_000);
-        let booth = [side("booth_x_mm"), side("booth_y_mm"), side("booth_z_mm")];
-        let max_part_g = row.number(faults, "max_part_kg", 3, 1..=100_000_000);
-        let throat_um = row.number(faults, "throat_mm", 3, 500..=10_000);
+        let figures = figures(row, faults);
         let discharge_permille = row.number(faults, "discharge_permille", 0, 500..=1000);
         let carrier_permille = row.number(faults, "carrier_permille", 0, 0..=500);
-        let max_mbar = row.number(faults, "max_bar", 3, 1000..=100_000);
-        let max_c = row.number(faults, "max_c", 0, 20..=1200);
         let heater_permille = row.number(faults, "heater_permille", 0, 100..=1000);
         let extraction_w = row.number(faults, "extraction_kw", 3, 0..=1_000_000);
-        let heater_w = row.number_optional(faults, "heater_kw", 3, 100..=1_000_000);
-        let divergent = divergent(row, faults);
-        let worn_um = row.number_optional(faults, "worn_mm", 3, 500..=10_000);
-        let collector_limit_pa = row.number_optional(faults, "collector_limit_pa", 0, 10..=20_000);
-        let heel_g = row.number_optional(faults, "heel_g", 0, 0..=20_000);
         let fast_permille = row.number_optional(faults, "fast_permille", 0, 0..=1000);
+        let [
+            throat,
+            worn_um,
+            exit,
+            length,
+            mbar,
+            c,
+            heater_w,
+            x,
+            y,
+            z,
+            heaviest,
+            heel,
+            collector,
+        ] = figures?;
         Some(Cell {
             name: name?,
             free_from: free_from?,
@@ -159,20 +166,22 @@ impl Sheets {
             same_powder_min: same_powder_min?,
             default_changeover_min: default_changeover_min?,
             changeover_min,
-            booth_mm: [booth[0]?, booth[1]?, booth[2]?],
-            max_part_g: max_part_g?,
-            throat_um: throat_um?,
+            booth_mm: [x?, y?, z?],
+            max_part_g: heaviest?,
+            throat_um: throat?,
             discharge_permille: discharge_permille?,
             carrier_permille: carrier_permille?,
-            max_mbar: max_mbar?,
-            max_c: max_c?,
+            max_mbar: mbar?,
+            max_c: c?,
             heater_permille: heater_permille?,
             extraction_w: extraction_w?,
-            heater_w: heater_w?,
-            divergent: divergent?,
-            worn_um: worn_um?,
-            collector_limit_pa: collector_limit_pa?,
-            heel_g: heel_g?.unwrap_or(0),
+            heater_w,
+            divergent: exit
+                .zip(length)
+                .map(|(exit_um, length_um)| Divergent { exit_um, length_um }),
+            worn_um,
+            collector_limit_pa: collector,
+            heel_g: heel.unwrap_or(0),
             fast_permille: fast_permille?.unwrap_or(HALFWAY),
             closed,
         })
@@ -208,15 +217,24 @@ impl Sheets {
 /// without a source.
 const HALFWAY: i64 = 500;
 
-fn divergent(row: &Row, faults: &Faults) -> Option<Option<Divergent>> {
-    let exit = row.number_optional(faults, "nozzle_exit_mm", 3, 505..=50_000);
-    let length = row.number_optional(faults, "nozzle_divergent_mm", 3, 5_000..=500_000);
-    match (exit?, length?) {
-        (Some(exit_um), Some(length_um)) => Some(Some(Divergent { exit_um, length_um })),
-        (None, None) => Some(None),
-        (Some(_), None) => needs(row, faults, "nozzle_divergent_mm", "nozzle_exit_mm"),
-        (None, Some(_)) => needs(row, faults, "nozzle_exit_mm", "nozzle_divergent_mm"),
+/// What the cell is, by the ranges of its form.
+fn figures(row: &Row, faults: &Faults) -> Option<Values<COUNT>> {
+    let read = FIGURES.each_ref().map(|figure| {
+        let (name, places, range) = (figure.name, figure.places, figure.range());
+        match figure.needed {
+            true => row.number(faults, name, places, range).map(Some),
+            false => row.number_optional(faults, name, places, range),
+        }
+    });
+    let mut values = [None; COUNT];
+    for (value, read) in values.iter_mut().zip(read) {
+        *value = read?;
     }
+    let contradictions = contradictions(&values);
+    for (name, fault) in &contradictions {
+        row.fault(faults, name, fault);
+    }
+    contradictions.is_empty().then_some(values)
 }
 
 fn station(row: &Row, faults: &Faults) -> Option<Station> {

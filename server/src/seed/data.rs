@@ -1,5 +1,6 @@
 //! A site as read from its files, checked and ready to be written.
 
+use crate::shape::Reading;
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::{Answer, Metal, Part, Recipe};
 use mendpost_core::code::{LotCode, RecipeCode};
@@ -32,6 +33,8 @@ pub struct SiteData {
     pub metals: Vec<Metal>,
     pub kit: Vec<Kit>,
     pub parts: Vec<Part>,
+    /// Of parts that have one.
+    pub shapes: Vec<Reading>,
     /// Every revision.
     pub recipes: Vec<Recipe>,
     pub weighed: Vec<SeedWeighed>,

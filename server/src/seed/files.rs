@@ -9,7 +9,8 @@ use std::{fs, io};
 /// Files larger than this are no seed files, and are refused unread.
 const LARGEST: u64 = 4 << 20;
 
-/// The files that a site is read from; what is not needed may be missing.
+/// The files that a site is read from, beside the STL files that `parts.csv` names; what is not needed
+/// may be missing.
 pub(super) const NAMES: [&str; 24] = [
     "site.toml",
     "people.csv",
@@ -113,11 +114,29 @@ impl SeedFiles {
         Some(text.strip_prefix('\u{feff}').unwrap_or(&text).to_owned())
     }
 
+    /// The names of the STL files.
+    pub(super) fn shapes(&self) -> impl Iterator<Item = &str> {
+        let names = self.0.keys().map(String::as_str);
+        names.filter(|name| is_shape(name))
+    }
+
+    /// The bytes of an STL file.
+    pub(super) fn shape(&self, name: &str) -> Option<&[u8]> {
+        let content = self.0.get(name).filter(|_| is_shape(name));
+        content.map(Vec::as_slice)
+    }
+
     pub(crate) fn check(&self, faults: &Faults) {
         for (name, content) in &self.0 {
+            if is_shape(name) {
+                continue;
+            }
             if !NAMES.contains(&name.as_str()) {
                 let known = NAMES.join(", ");
-                faults.in_file(name, format!("no such file is known; known are {known}"));
+                faults.in_file(
+                    name,
+                    format!("no such file is known; known are {known} and *.stl"),
+                );
             }
             if let Err(error) = std::str::from_utf8(content) {
                 let before = &content[..error.valid_up_to()];
@@ -132,4 +151,9 @@ impl SeedFiles {
             }
         }
     }
+}
+
+fn is_shape(name: &str) -> bool {
+    let end = Path::new(name).extension();
+    end.is_some_and(|end| end.eq_ignore_ascii_case("stl"))
 }

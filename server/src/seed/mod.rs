@@ -15,6 +15,7 @@ pub(crate) mod recipe;
 pub(crate) mod records;
 mod request;
 pub(crate) mod row;
+mod shape;
 pub(crate) mod sheet;
 mod site;
 pub(crate) mod spray;
@@ -85,6 +86,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
     let metals = made.metals(faults);
     let kit = made.kit(faults);
     let parts = made.parts(&needs.codes(), faults);
+    let shapes = shape::shapes(made.part_rows(), &parts, files, faults);
     let places = recipe::Places {
         stations: stations.codes(faults),
         kit: kit.iter().map(|kit| (kit.code.clone(), kit.kind)).collect(),
@@ -122,6 +124,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
         metals,
         kit,
         parts,
+        shapes,
         recipes,
         weighed,
         requests,

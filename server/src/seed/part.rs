@@ -14,6 +14,12 @@ pub(crate) const PARTS: Sheet = Sheet {
     may_be_missing: false,
 };
 
+/// The same beside STL files, which a sheet alone cannot bring.
+pub(super) const PARTS_WITH_SHAPES: Sheet = Sheet {
+    optional: &["assets", "allowance_mm", "shape", "shape_unit"],
+    ..PARTS
+};
+
 pub(crate) fn part(row: &Row, assets: &BTreeSet<AssetCode>, faults: &Faults) -> Option<Part> {
     let code = row.parse(faults, "code");
     let name = row.text(faults, "name", 80);

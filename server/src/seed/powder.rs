@@ -6,6 +6,7 @@ use super::files::SeedFiles;
 use super::row::{Row, codes};
 use super::sheet::Sheet;
 use super::time::Calendar;
+use crate::powder::kind::FIGURES;
 use chrono::{DateTime, Utc};
 use mendpost_core::code::{BankCode, DeliveryCode, LotCode, PowderCode};
 use mendpost_core::powder::{Lot, LotState, Powder, Solid};
@@ -82,21 +83,12 @@ word_enum! {
 
 /// All figures of the solid, or none of them.
 fn solid(row: &Row, faults: &Faults) -> Option<Option<Solid>> {
-    let figures = [
-        ("density_kg_m3", 500..=25_000),
-        ("strength_mpa", 1..=3000),
-        ("melting_c", 100..=4000),
-        ("cp_j_kg_k", 50..=5000),
-        ("size_um", 1..=200),
-    ];
-    if figures
-        .iter()
-        .all(|(column, _)| row.given(column).is_none())
-    {
+    if FIGURES.iter().all(|f| row.given(f.name).is_none()) {
         return Some(None);
     }
+    let figures = FIGURES.each_ref();
     let [density, strength, melting, cp, size] =
-        figures.map(|(column, allowed)| row.number(faults, column, 0, allowed));
+        figures.map(|f| row.number(faults, f.name, f.places, f.range()));
     Some(Some(Solid {
         density_kg_m3: density?,
         strength_mpa: strength?,

@@ -2,7 +2,7 @@
 
 use super::fault::Faults;
 use super::files::SeedFiles;
-use super::part::{PARTS, part};
+use super::part::{PARTS_WITH_SHAPES, part};
 use super::row::{Row, codes};
 use super::sheet::Sheet;
 use super::spray::{self, spray};
@@ -95,9 +95,13 @@ pub(crate) struct Sheets {
 }
 
 impl Sheets {
+    pub(super) fn part_rows(&self) -> &[Row] {
+        &self.parts
+    }
+
     pub(super) fn new(files: &SeedFiles, faults: &Faults) -> Self {
         let metals = METALS.rows(files, faults);
-        let parts = PARTS.rows(files, faults);
+        let parts = PARTS_WITH_SHAPES.rows(files, faults);
         let kit = KIT.rows(files, faults);
         codes::<KitCode>(&kit, "code", faults);
         Self {

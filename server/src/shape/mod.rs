@@ -30,11 +30,10 @@ use crate::people::{Visit, Who};
 use crate::routes::Routes;
 use crate::situation;
 use form::ShapeForm;
-use reading::{Reading, Sent};
 
 pub use pages::ShapeSection;
 pub use picture::Small;
-pub use reading::Readings;
+pub use reading::{Reading, Readings, Sent};
 
 pub fn routes() -> Routes {
     Routes::default()

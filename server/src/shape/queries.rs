@@ -90,6 +90,26 @@ pub async fn small_of_requests(
     Ok(pairs.into_iter().collect())
 }
 
+/// Small pictures of all parts that have a shape, by the part's code.
+pub async fn small_of_parts(
+    executor: impl SqliteExecutor<'_>,
+) -> Result<BTreeMap<String, Small>, sqlx::Error> {
+    let pairs = sqlx::query!(
+        r#"select p.code as "code!: String", s.small as "small!: String"
+           from part p
+           join part_shape g on g.journal_sequence =
+             (select max(journal_sequence) from part_shape where part_id = p.id)
+           join shape s on s.hash = g.hash"#
+    )
+    .try_map(|row| {
+        let small = decoded(serde_json::from_str(&row.small))?;
+        Ok((row.code, small))
+    })
+    .fetch_all(executor)
+    .await?;
+    Ok(pairs.into_iter().collect())
+}
+
 #[derive(Serialize)]
 struct Given<'a> {
     hash: String,

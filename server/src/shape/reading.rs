@@ -10,7 +10,7 @@ use uuid::Uuid;
 use super::stl::{self, Fault};
 
 /// A shape that was read, not yet kept.
-#[derive(Debug)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Reading {
     pub id: Uuid,
     /// Of the part it was read for.

@@ -93,8 +93,8 @@ async fn a_fault_of_each_field_stands_beside_it() {
             .is_some_and(|e| e.contains("tick at least one"))
     );
     assert_eq!(
-        text(&app, "select name from part where code = 'SG-BUSH'").await,
-        None
+        number(&app, "select count(*) from part where code = 'SG-BUSH'").await,
+        Some(0)
     );
 }
 
@@ -167,6 +167,19 @@ async fn a_part_is_retired_and_brought_back() {
         list.contains("Make 23 of 28 parts here"),
         "it is counted no more"
     );
+    assert!(!page.contains("Write a recipe"));
+    let recipe = lead.get("/catalogue/HL-LENSRING/recipe").await;
+    assert_eq!(recipe.status, StatusCode::CONFLICT);
+    let recipe = [("code", "ZN-099"), ("like", "")];
+    let started = lead.post("/catalogue/HL-LENSRING/recipe", &recipe).await;
+    assert_eq!(started.status, StatusCode::CONFLICT);
+    assert!(started.contains("bring it back before a recipe is written"));
+    assert_eq!(
+        number(&app, "select count(*) from recipe where code = 'ZN-099'").await,
+        Some(0)
+    );
+    let offered = "<option value=\"HL-LENSRING\"";
+    assert!(!lead.get("/requests/new").await.contains(offered));
     let back = version(&page);
     let fields = [("version", back.as_str())];
     let answer = lead
@@ -174,6 +187,7 @@ async fn a_part_is_retired_and_brought_back() {
         .await;
     assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
     assert!(lead.get("/catalogue").await.contains("of 29 parts"));
+    assert!(lead.get("/requests/new").await.contains(offered));
 }
 
 /// A drawing hangs on the part, as a photo does on a request.

@@ -145,13 +145,12 @@ async fn a_recipe_from_nothing_to_a_place_in_the_line_up() {
     assert!(page.contains("Build by BR-043 revision 1."));
     assert!(page.contains("wears like cast bronze") && page.contains("It may be built by."));
 
-    sqlx::query(
-        "insert into request_way (request_id, position, kind, recipe_code)
-         select id, 1, 'recipe', 'BR-043' from request where number = 6",
-    )
-    .execute(&app.state.db.write)
-    .await
-    .expect("a way for the bowl gear");
+    assert!(page.contains("R6 has it as a further way: plan again"));
+    let told = text(
+        &app,
+        "select json_extract(content, '$.further_way_of') from journal where kind = 'recipe.approved'",
+    );
+    assert_eq!(told.await.as_deref(), Some("[\"R6\"]"));
     let found = compute(&site(&app).await, &AtomicBool::new(false), &mut |_| ());
     let line_up = found.expect("a verified plan").line_up;
     let placed = line_up.places.iter().any(|p| p.request.as_str() == "R6");
@@ -161,6 +160,49 @@ async fn a_recipe_from_nothing_to_a_place_in_the_line_up() {
     let whole = verify_journal(&app.state.db.read).await.expect("readable");
     assert!(whole.is_ok());
 }
+
+/// A way is added only where nobody has said by which ways the request may be served: sorted, it stays
+/// as it was sorted; taken up again, it waits to be sorted anew.
+#[tokio::test]
+async fn an_approved_recipe_is_no_way_of_what_is_sorted() {
+    let wait = ("sort", TRUE_PART);
+    let refuse = ("decide/refuse", SAID);
+    let reopen = ("decide/reopen", SAID);
+    for (decisions, ways) in [
+        (&[wait][..], 0),
+        (&[wait, refuse, reopen], 1),
+        (&[refuse, reopen, wait], 0),
+    ] {
+        let app = App::new().await;
+        let mut checker = signed_in(&app, Role::Checker).await;
+        let mut lead = signed_in(&app, Role::Lead).await;
+        for (act, fields) in decisions {
+            let to = format!("/requests/6/{act}");
+            lead.get(&to).await;
+            let answer = lead.post(&to, fields).await;
+            assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+        }
+        written(&mut checker).await;
+        saved(&mut checker, DRAFT, &format!("{DRAFT}/propose"), &[]).await;
+        let signed = approve(&mut lead, DRAFT).await;
+        assert_eq!(signed.status, StatusCode::SEE_OTHER, "{}", signed.body);
+        let found = "select count(*) from request_way where recipe_code = 'BR-043'";
+        assert_eq!(number(&app, found).await, Some(ways), "{decisions:?}");
+        let page = lead.get(DRAFT).await;
+        assert_eq!(page.contains("as a further way"), ways == 1);
+    }
+}
+
+const SAID: &[(&str, &str)] = &[("reason", "said by the crew")];
+
+/// The bowl gear comes with the boat.
+const TRUE_PART: &[(&str, &str)] = &[
+    ("true_part", "yes"),
+    ("delivery", "BOAT-7"),
+    ("fit_hours", "3"),
+    ("fit_crew", "2"),
+    ("true_why", "ordered by the baker"),
+];
 
 /// Operations of the draft that was started.
 async fn written_on(checker: &mut App) {

@@ -174,7 +174,7 @@ async fn a_worn_part_may_be_found_on_a_machine_that_is_down() {
     assert_eq!(number(&app, down).await, first);
 }
 
-/// The form of a machine offers its own parts first, then those of machines that serve the same.
+/// The form of a machine offers first the parts that fit it by the catalogue, asked for before or not.
 #[tokio::test(flavor = "multi_thread")]
 async fn the_parts_of_the_chosen_machine_come_first() {
     let mut app = planned().await;
@@ -186,21 +186,13 @@ async fn the_parts_of_the_chosen_machine_come_first() {
         .skip(1)
         .filter_map(|rest| rest.split('"').next())
         .collect();
-    assert_eq!(
-        groups,
-        [
-            "Asked for on this machine before",
-            "On machines that serve the same",
-            "Other parts"
-        ]
-    );
-    let own = mendpost_tests::between(&page.body, "this machine before\">", "</optgroup>");
+    assert_eq!(groups, ["Of this machine", "Other parts"]);
+    let own = mendpost_tests::between(&page.body, "\"Of this machine\">", "</optgroup>");
     let own = own.expect("a group");
-    assert!(
-        own.contains("WP-IMPELLER") && own.contains("WP-SLEEVE"),
-        "{own}"
-    );
-    assert_eq!(own.matches("<option").count(), 2, "{own}");
+    for part in ["WP-COUPLING", "WP-IMPELLER", "WP-LID", "WP-SLEEVE"] {
+        assert!(own.contains(part), "{part}: {own}");
+    }
+    assert_eq!(own.matches("<option").count(), 4, "{own}");
 }
 
 /// What was typed is shown as text, never as a page's own.

@@ -13,7 +13,7 @@ fn told(files: &SeedFiles) -> Vec<String> {
 }
 
 /// The faults after one text of one file is replaced by another.
-fn after(file: &str, from: &str, to: &str) -> Vec<String> {
+pub(super) fn after(file: &str, from: &str, to: &str) -> Vec<String> {
     let mut files = SeedFiles::demonstration();
     let text = files.text(file).expect("the file");
     assert!(text.contains(from), "{file} has no '{from}'");

@@ -7,6 +7,7 @@ use crate::change::Change;
 use crate::error::AppError;
 use crate::kit;
 use crate::seed::SiteData;
+use crate::shape::queries::keep;
 use mendpost_core::journal::Subject;
 use serde_json::json;
 use uuid::Uuid;
@@ -45,6 +46,14 @@ pub(super) async fn kit(change: &mut Change, data: &SiteData) -> Result<(), AppE
         });
         let subject = Subject::new("kit", &kit.code);
         change.journal("kit.listed", subject, content).await?;
+    }
+    Ok(())
+}
+
+/// Whoever gave them is not told by the files.
+pub(super) async fn shapes(change: &mut Change, data: &SiteData) -> Result<(), AppError> {
+    for reading in &data.shapes {
+        keep(change, reading, "the site’s files").await?;
     }
     Ok(())
 }

@@ -52,6 +52,7 @@ pub async fn write(
     catalogue::metals(change, data, &mut ids).await?;
     catalogue::kit(change, data).await?;
     catalogue::parts(change, data, &mut ids).await?;
+    catalogue::shapes(change, data).await?;
     catalogue::recipes(change, data).await?;
     catalogue::weighed(change, data).await?;
     request::requests(change, data, &ids).await

@@ -1,0 +1,369 @@
+//! What the cell is: nozzle as machined, limits, booth. What wears is read as a gauge instead.
+
+use axum::extract::State;
+use axum::response::Response;
+use mendpost_core::journal::Subject;
+use mendpost_core::people::{Act, may};
+use serde_json::json;
+use sqlx::SqliteExecutor;
+
+use crate::AppState;
+use crate::change::Change;
+use crate::error::AppError;
+use crate::figures::{About, Figure, FiguresForm, Values, both, change, kept, show};
+use crate::form::{FieldErrors, Posted};
+use crate::page::{Layout, Notice, Screen};
+use crate::people::{Visit, Who};
+use crate::version::{Stale, is_current};
+
+/// In the order in which they are typed and kept.
+pub const FIGURES: [Figure; COUNT] = [
+    mm(
+        "throat_mm",
+        "throat_um",
+        "Throat as machined",
+        NEEDED,
+        (500, 10_000),
+        "a bore read later counts in its place",
+    ),
+    mm(
+        "worn_mm",
+        "worn_um",
+        "Bore at which the nozzle is changed",
+        MAY_LACK,
+        (500, 10_000),
+        "empty: nobody has said",
+    ),
+    mm(
+        "nozzle_exit_mm",
+        "nozzle_exit_um",
+        "Nozzle exit",
+        MAY_LACK,
+        (505, 50_000),
+        "with the length it gives the deposition window",
+    ),
+    mm(
+        "nozzle_divergent_mm",
+        "nozzle_divergent_um",
+        "Length from throat to exit",
+        MAY_LACK,
+        (5_000, 500_000),
+        "",
+    ),
+    Figure {
+        name: "max_bar",
+        kept: "max_mbar",
+        label: "Highest pressure",
+        unit: "bar",
+        hint: "absolute, at the nozzle",
+        places: 3,
+        range: (1000, 100_000),
+        needed: true,
+    },
+    Figure {
+        name: "max_c",
+        kept: "max_c",
+        label: "Highest gas temperature",
+        unit: "°C",
+        hint: "",
+        places: 0,
+        range: (20, 1200),
+        needed: true,
+    },
+    Figure {
+        name: "heater_kw",
+        kept: "heater_w",
+        label: "Heater, as built",
+        unit: "kW",
+        hint: "the most that it takes; a power read later counts in its place",
+        places: 3,
+        range: (100, 1_000_000),
+        needed: false,
+    },
+    whole_mm("booth_x_mm", "Booth, length"),
+    whole_mm("booth_y_mm", "Booth, width"),
+    whole_mm("booth_z_mm", "Booth, height"),
+    Figure {
+        name: "max_part_kg",
+        kept: "max_part_g",
+        label: "Heaviest part",
+        unit: "kg",
+        hint: "that the manipulator turns",
+        places: 3,
+        range: (1, 100_000_000),
+        needed: true,
+    },
+    Figure {
+        name: "heel_g",
+        kept: "heel_g",
+        label: "Heel of the feeder",
+        unit: "g",
+        hint: "that it must hold to feed at all; empty: none",
+        places: 0,
+        range: (0, 20_000),
+        needed: false,
+    },
+    Figure {
+        name: "collector_limit_pa",
+        kept: "collector_limit_pa",
+        label: "Collector limit",
+        unit: "Pa",
+        hint: "pressure drop at which its filter elements are changed",
+        places: 0,
+        range: (10, 20_000),
+        needed: false,
+    },
+];
+
+pub const COUNT: usize = 13;
+const NEEDED: bool = true;
+const MAY_LACK: bool = false;
+
+const fn mm(
+    name: &'static str,
+    kept: &'static str,
+    label: &'static str,
+    needed: bool,
+    range: (i64, i64),
+    hint: &'static str,
+) -> Figure {
+    Figure {
+        name,
+        kept,
+        label,
+        unit: "mm",
+        hint,
+        places: 3,
+        range,
+        needed,
+    }
+}
+
+const fn whole_mm(name: &'static str, label: &'static str) -> Figure {
+    Figure {
+        name,
+        kept: name,
+        label,
+        unit: "mm",
+        hint: "of the largest part that fits",
+        places: 0,
+        range: (1, 100_000),
+        needed: true,
+    }
+}
+
+pub(super) const PATH: &str = "/site/cell";
+
+/// Figures that contradict each other: name of the one to mend, and what is wrong with it.
+pub fn contradictions(values: &Values<COUNT>) -> Vec<(&'static str, &'static str)> {
+    let [throat, worn, exit, length, ..] = *values;
+    let mut found = Vec::new();
+    if exit.is_some() && length.is_none() {
+        found.push((
+            "nozzle_divergent_mm",
+            "needed beside the exit; give both or neither",
+        ));
+    }
+    if length.is_some() && exit.is_none() {
+        found.push((
+            "nozzle_exit_mm",
+            "needed beside the length; give both or neither",
+        ));
+    }
+    if exit
+        .zip(throat)
+        .is_some_and(|(exit, throat)| exit <= throat)
+    {
+        found.push((
+            "nozzle_exit_mm",
+            "not wider than the throat; a nozzle widens towards its exit",
+        ));
+    }
+    if worn
+        .zip(throat)
+        .is_some_and(|(worn, throat)| worn <= throat)
+    {
+        found.push((
+            "worn_mm",
+            "not wider than the throat as machined; a bore only grows",
+        ));
+    }
+    found
+}
+
+pub(super) async fn look(
+    State(state): State<AppState>,
+    visit: Visit,
+) -> Result<Response, AppError> {
+    let (values, _) = load(&state.db.read).await?;
+    let may_change = visit
+        .who
+        .as_ref()
+        .is_some_and(|who| may(who.role, Act::SetUpSite));
+    let lacking = FIGURES
+        .iter()
+        .zip(&values)
+        .filter(|(_, value)| value.is_none());
+    let lacking: Vec<String> = lacking
+        .map(|(figure, _)| figure.label.to_lowercase())
+        .collect();
+    let said = match lacking.as_slice() {
+        [] => (
+            "Read off gauges what wears; this is what the cell was built as.".to_owned(),
+            "Every plan counts with it.".to_owned(),
+        ),
+        lacking => (
+            format!("Tell what nobody has told yet: {}.", lacking.join(", ")),
+            "What needs it is not worked out meanwhile.".to_owned(),
+        ),
+    };
+    show(
+        layout(&visit).await?,
+        said,
+        about(),
+        (&FIGURES, &values),
+        may_change,
+    )
+}
+
+pub(super) async fn open(
+    State(state): State<AppState>,
+    visit: Visit,
+) -> Result<Response, AppError> {
+    let (values, version) = load(&state.db.read).await?;
+    let form = FiguresForm::of(&FIGURES, &values, version);
+    form_page(&visit, form, FieldErrors::default(), None).await
+}
+
+pub(super) async fn save(
+    State(state): State<AppState>,
+    visit: Visit,
+    who: Who,
+    Posted(form): Posted<FiguresForm>,
+) -> Result<Response, AppError> {
+    let mut errors = FieldErrors::default();
+    let after = form.parse(&FIGURES, &mut errors);
+    for (name, fault) in contradictions(&after) {
+        errors.add(name, fault);
+    }
+    if !errors.is_empty() {
+        return form_page(&visit, form, errors, None).await;
+    }
+    let subject = Subject::new("cell", 1);
+    let mut change = Change::begin(&state, &who).await?;
+    let (before, version) = load(change.connection()).await?;
+    if !is_current(&form.version, version) {
+        drop(change);
+        let fields = both(&FIGURES, &before, &after);
+        let stale = Stale::of(&state.db.read, &subject, version, fields).await?;
+        return form_page(&visit, form, errors, Some(stale)).await;
+    }
+    update(change.connection(), &after).await?;
+    let content = json!({
+        "version": version + 1,
+        "before": kept(&FIGURES, &before),
+        "after": kept(&FIGURES, &after),
+    });
+    let journal = change.journal("cell.changed", subject, content).await?;
+    let text = format!("what the cell is. Journal {journal}. Plan again to count with it.");
+    change.finish(&who, PATH, Notice::done("SAVED", text)).await
+}
+
+async fn layout(visit: &Visit) -> Result<Layout, AppError> {
+    visit.layout(Screen::Site, "Cell figures").await
+}
+
+fn about() -> About {
+    About {
+        title: "Cell figures".to_owned(),
+        path: PATH.to_owned(),
+        back: ("Site", Screen::Site.path().to_owned()),
+    }
+}
+
+async fn form_page(
+    visit: &Visit,
+    form: FiguresForm,
+    errors: FieldErrors,
+    stale: Option<Stale>,
+) -> Result<Response, AppError> {
+    let reason = "They count from now on; plan again after it.";
+    change(
+        layout(visit).await?,
+        (about(), reason),
+        &FIGURES,
+        form,
+        errors,
+        stale,
+    )
+}
+
+/// The figures, and the version that a form of them carries.
+async fn load(executor: impl SqliteExecutor<'_>) -> Result<(Values<COUNT>, i64), sqlx::Error> {
+    let row = sqlx::query!(
+        "select throat_um, worn_um, nozzle_exit_um, nozzle_divergent_um, max_mbar, max_c, heater_w,
+           booth_x_mm, booth_y_mm, booth_z_mm, max_part_g, heel_g, collector_limit_pa, version
+         from cell"
+    )
+    .fetch_one(executor)
+    .await?;
+    let values = [
+        Some(row.throat_um),
+        row.worn_um,
+        row.nozzle_exit_um,
+        row.nozzle_divergent_um,
+        Some(row.max_mbar),
+        Some(row.max_c),
+        row.heater_w,
+        Some(row.booth_x_mm),
+        Some(row.booth_y_mm),
+        Some(row.booth_z_mm),
+        Some(row.max_part_g),
+        Some(row.heel_g),
+        row.collector_limit_pa,
+    ];
+    Ok((values, row.version))
+}
+
+async fn update(
+    executor: impl SqliteExecutor<'_>,
+    values: &Values<COUNT>,
+) -> Result<(), sqlx::Error> {
+    let [
+        throat,
+        worn,
+        exit,
+        length,
+        mbar,
+        c,
+        heater,
+        x,
+        y,
+        z,
+        part,
+        heel,
+        collector,
+    ] = *values;
+    let heel = heel.unwrap_or(0);
+    sqlx::query!(
+        "update cell set throat_um = ?, worn_um = ?, nozzle_exit_um = ?, nozzle_divergent_um = ?,
+           max_mbar = ?, max_c = ?, heater_w = ?, booth_x_mm = ?, booth_y_mm = ?, booth_z_mm = ?,
+           max_part_g = ?, heel_g = ?, collector_limit_pa = ?, version = version + 1",
+        throat,
+        worn,
+        exit,
+        length,
+        mbar,
+        c,
+        heater,
+        x,
+        y,
+        z,
+        part,
+        heel,
+        collector,
+    )
+    .execute(executor)
+    .await?;
+    Ok(())
+}
