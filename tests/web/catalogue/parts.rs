@@ -93,8 +93,8 @@ async fn a_fault_of_each_field_stands_beside_it() {
             .is_some_and(|e| e.contains("tick at least one"))
     );
     assert_eq!(
-        text(&app, "select name from part where code = 'SG-BUSH'").await,
-        None
+        number(&app, "select count(*) from part where code = 'SG-BUSH'").await,
+        Some(0)
     );
 }
 
