@@ -16,7 +16,7 @@ word_enum! {
         Release = "release",
         /// This lot, stopped for a reason, may be sprayed again.
         ReleaseFromHold = "release-from-hold",
-        /// A yes was given by somebody outside the crew.
+        /// An answer was given by somebody outside the crew.
         RecordYes = "yes",
         /// This revision of a recipe may be built by.
         ApproveRecipe = "approve-recipe",
@@ -46,7 +46,7 @@ impl Meaning {
                 "I have looked myself at what this lot was stopped for. It may be sprayed."
             }
             Meaning::RecordYes => {
-                "I have heard or read this yes, and it is written here as it was given."
+                "I have heard or read this answer, and it is written here as it was given."
             }
             Meaning::ApproveRecipe => {
                 "I have checked every operation of this revision and what it changes. It may be built by."

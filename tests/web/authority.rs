@@ -16,6 +16,7 @@ async fn signed_in(role: Role) -> App {
 /// The row of the table that begins with these words.
 fn row<'a>(page: &'a Answer, name: &str) -> &'a str {
     let rows = page.body.split("<tr>");
+    let rows = rows.map(|row| row.split("</tr>").next().unwrap_or(row));
     let mut rows = rows.filter(|row| row.contains(&format!("<b>{name}</b>")));
     rows.next()
         .unwrap_or_else(|| panic!("{name}: {}", page.body))

@@ -395,7 +395,7 @@ async fn a_recorded_yes_opens_the_gate() {
     assert_eq!(answer.location(), "/requests/15", "{}", answer.body);
     let page = app.get("/requests/15").await;
     assert!(page.contains("run at half load for an hour first"));
-    assert!(page.contains("I have heard or read this yes"));
+    assert!(page.contains("I have heard or read this answer"));
     app.plan().await;
     assert!(!app.get("/requests/15").await.contains("says yes first"));
     let yeses: i64 = sqlx::query_scalar(

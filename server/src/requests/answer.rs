@@ -3,7 +3,7 @@
 
 use axum::extract::{Path, State};
 use axum::response::Response;
-use mendpost_core::catalogue::{About, Answer, Said, Who as Authority};
+use mendpost_core::catalogue::{About, Answer, Said};
 use mendpost_core::code::RecipeCode;
 use mendpost_core::journal::Subject;
 use mendpost_core::signature::Meaning;
@@ -12,6 +12,7 @@ use serde_json::json;
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
+use super::answer_page::answer_page;
 use super::queries::{self, OpenRequest, open_request};
 use crate::AppState;
 use crate::attachment::AttachmentHash;
@@ -19,34 +20,33 @@ use crate::attachment::queries::names;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::form::{FieldErrors, Posted, choice, local_time, optional_text, text};
-use crate::page::act::{ActPage, Field, SIGN_FIELD};
-use crate::page::{Notice, Screen, moment};
+use crate::page::act::SIGN_FIELD;
+use crate::page::{Notice, moment};
 use crate::people::{Visit, Who};
-use crate::signature::{ask, prove, sign};
-use crate::words::authority::{about_word, came_word, said_word, who_word};
+use crate::signature::{prove, sign};
 
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
 pub(super) struct AnswerForm {
-    about: String,
-    who: String,
-    said: String,
-    came: String,
-    name: String,
-    words: String,
-    limits: String,
-    only: String,
-    given: String,
-    until: String,
-    expected: String,
-    paper: String,
+    pub about: String,
+    pub who: String,
+    pub said: String,
+    pub came: String,
+    pub name: String,
+    pub words: String,
+    pub limits: String,
+    pub only: String,
+    pub given: String,
+    pub until: String,
+    pub expected: String,
+    pub paper: String,
     sign_passphrase: String,
 }
 
 /// The choice that limits a yes to no recipe.
-const ANY: &str = "any";
+pub(super) const ANY: &str = "any";
 /// The choice of no paper.
-const NONE: &str = "none";
+pub(super) const NONE: &str = "none";
 
 /// An answer as it will be recorded.
 #[derive(Debug)]
@@ -151,13 +151,13 @@ pub async fn insert(
 }
 
 /// What an answer may be about: the recipes of the part, and the papers of the request.
-struct Choices {
-    recipes: Vec<(String, i64)>,
-    papers: Vec<(AttachmentHash, String)>,
+pub(super) struct Choices {
+    pub recipes: Vec<(String, i64)>,
+    pub papers: Vec<(AttachmentHash, String)>,
 }
 
 impl Choices {
-    async fn load(state: &AppState, request: &OpenRequest) -> Result<Self, AppError> {
+    pub async fn load(state: &AppState, request: &OpenRequest) -> Result<Self, AppError> {
         Ok(Choices {
             recipes: queries::revisions(&state.db.read, request.id).await?,
             papers: names(&state.db.read, request.number).await?,
@@ -379,123 +379,4 @@ pub(super) async fn record(
     change
         .finish(&who, &location, Notice::done("SIGNED", text))
         .await
-}
-
-async fn answer_page(
-    state: &AppState,
-    visit: &Visit,
-    who: &Who,
-    request: &OpenRequest,
-    form: AnswerForm,
-    errors: FieldErrors,
-) -> Result<Response, AppError> {
-    let choices = Choices::load(state, request).await?;
-    let location = format!("/requests/{}", request.number);
-    let act = ActPage {
-        page: visit
-            .layout(Screen::Requests, &format!("Request R{}", request.number))
-            .await?,
-        answer: format!("Record an answer about R{}.", request.number),
-        reason: "Mendpost records it and gives none; local codes and the licensed person decide. \
-                 The newest answer of the same person counts."
-            .to_owned(),
-        pairs: vec![
-            ("Request", format!("R{}", request.number)),
-            ("Machine", request.asset.clone()),
-            ("Part", request.part_name.clone()),
-        ],
-        fields: fields(&form, choices),
-        action: format!("{location}/answer"),
-        verb: "Sign",
-        detail: "puts the answer on record".to_owned(),
-        back: ("Record nothing", location),
-        ask: Some(ask(state, visit, who, Meaning::RecordYes).await?),
-        errors,
-    };
-    act.answer()
-}
-
-fn fields(form: &AnswerForm, choices: Choices) -> Vec<Field> {
-    let words = |(value, word): (&str, &str)| (value.to_owned(), word.to_owned());
-    let about = About::ALL
-        .iter()
-        .map(|a| words((a.as_str(), about_word(*a))));
-    let whose = Authority::ALL
-        .iter()
-        .map(|w| words((w.as_str(), who_word(*w))));
-    let came = mendpost_core::catalogue::Came::ALL
-        .iter()
-        .map(|c| words((c.as_str(), came_word(*c))));
-    let said = ["yes", "no", "awaited"].map(|said| words((said, said_word(said))));
-    let only = choices.recipes.into_iter().map(|(code, revision)| {
-        let value = format!("{code}/{revision}");
-        (value, format!("{code} rev {revision}"))
-    });
-    let any = std::iter::once((ANY.to_owned(), "whatever recipe is used".to_owned()));
-    let none = std::iter::once((NONE.to_owned(), "none added".to_owned()));
-    let papers = choices.papers.into_iter();
-    let papers = papers.map(|(hash, name)| (hash.to_string(), name));
-    vec![
-        Field::choose("about", "About", &form.about, about.collect(), ""),
-        Field::choose(
-            "who",
-            "Whose answer",
-            &form.who,
-            whose.collect(),
-            "in which capacity it was given",
-        ),
-        Field::text(
-            "name",
-            "Name or post",
-            &form.name,
-            "of the person who gave it",
-        ),
-        Field::choose("said", "The answer", &form.said, said.to_vec(), ""),
-        Field::choose(
-            "came",
-            "How it came",
-            &form.came,
-            came.collect(),
-            "a yes to release counts on paper or by mail only",
-        ),
-        Field::area(
-            "words",
-            "What was said or written",
-            &form.words,
-            "in full; for one that is awaited, what was asked",
-        ),
-        Field::area(
-            "limits",
-            "Limits that go with it",
-            &form.limits,
-            "hours, load, place, inspections; empty: none",
-        ),
-        Field::choose(
-            "only",
-            "Holds for",
-            &form.only,
-            any.chain(only).collect(),
-            "",
-        ),
-        Field::time("given", "Given at", &form.given, "empty: now"),
-        Field::time(
-            "until",
-            "Holds until",
-            &form.until,
-            "empty: no end was named",
-        ),
-        Field::time(
-            "expected",
-            "Answer expected by",
-            &form.expected,
-            "only where the answer is 'not yet'",
-        ),
-        Field::choose(
-            "paper",
-            "Its paper",
-            &form.paper,
-            none.chain(papers).collect(),
-            "add the photo or paper to the request first",
-        ),
-    ]
 }

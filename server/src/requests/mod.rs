@@ -1,6 +1,7 @@
 //! Requests: what is broken, where each stands, and the report of one more.
 
 mod answer;
+mod answer_page;
 mod arrival;
 mod arrival_form;
 mod asked;
@@ -110,11 +111,14 @@ async fn show_one(
     let mut reading = state.db.read.begin().await?;
     let named = decision::named(&mut reading, &number).await?;
     let history = History::load(&mut reading, &named).await?;
-    drop(reading);
     if !history.stand.is_open() {
+        drop(reading);
         return closed::show(&state, &visit, &named, &history).await;
     }
-    let situation = situation::now(&state).await?;
+    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let situation = situation::load(&mut reading, now).await?;
+    let told = queries::told(&mut *reading, named.id).await?;
+    drop(reading);
     let orders = Orders::load(&state.db.read).await?;
     let number = named.number;
     let code = format!("R{number}");
@@ -132,6 +136,7 @@ async fn show_one(
         reported_by: reported_by.unwrap_or_default(),
         number,
         history,
+        told,
         signatures: signature::of_subject(&state.db.read, "request", &code).await?,
         interim: replaced(&state, &visit, number).await?,
         photos: Photos::load(&state, &visit, &holder.ok_or_else(none)?).await?,

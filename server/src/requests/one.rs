@@ -9,6 +9,7 @@ use super::course::{DecisionRow, LayerRow, course_rows, decision_rows};
 use super::decision::{History, open_to};
 use super::detail::Detail;
 use super::path;
+use super::queries::Told;
 use super::standing::{Orders, Standing};
 use super::ways::{GatesOfWay, WayRow, Ways};
 use crate::attachment::Photos;
@@ -33,6 +34,8 @@ pub struct Record {
     pub picture: Option<Small>,
     /// Everything that was said of it, the newest first.
     pub details: Vec<Detail>,
+    /// When each answer was given, and who typed it in: in the order of the situation's.
+    pub told: Vec<Told>,
     /// Of the interim part that this one replaces, while that is on its machine.
     pub interim: Option<Replaced>,
 }
@@ -97,6 +100,8 @@ struct AnswerRow {
     limits: String,
     said: String,
     came: &'static str,
+    /// 'given 24 Nov 2026 09:00, typed in by Machinist'.
+    given: String,
 }
 
 /// Its place with all its work.
@@ -196,8 +201,9 @@ impl OnePage {
             answers: request
                 .answers
                 .iter()
+                .zip(&record.told)
                 .rev()
-                .map(|answer| answer_row(&words, answer))
+                .map(|(answer, told)| answer_row(&page, &words, answer, told))
                 .collect(),
             interim: record.interim,
             signatures: record.signatures,
@@ -211,7 +217,8 @@ impl OnePage {
     }
 }
 
-fn answer_row(words: &Words<'_>, answer: &Answer) -> AnswerRow {
+fn answer_row(page: &Layout, words: &Words<'_>, answer: &Answer, told: &Told) -> AnswerRow {
+    let given = page.moment(&told.given_ms);
     AnswerRow {
         about: about_word(answer.about),
         who: who_word(answer.who),
@@ -220,6 +227,10 @@ fn answer_row(words: &Words<'_>, answer: &Answer) -> AnswerRow {
         limits: answer.limits.clone(),
         said: words.said(answer),
         came: came_word(answer.came),
+        given: match told.typed_by.as_str() {
+            "" => format!("given {given}"),
+            by => format!("given {given}, typed in by {by}"),
+        },
     }
 }
 

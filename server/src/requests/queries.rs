@@ -321,6 +321,26 @@ pub(super) async fn revisions(
     Ok(rows.into_iter().map(|r| (r.code, r.revision)).collect())
 }
 
+/// When an answer was given, and who typed it in; empty where it came with the site's files.
+pub struct Told {
+    pub given_ms: i64,
+    pub typed_by: String,
+}
+
+/// Of each answer about a request when it was given, in the order in which the situation holds them.
+pub(super) async fn told(
+    executor: impl SqliteExecutor<'_>,
+    request: Uuid,
+) -> Result<Vec<Told>, sqlx::Error> {
+    sqlx::query_as!(
+        Told,
+        "select given_ms, typed_by from answer where request_id = ? order by given_ms, id",
+        request
+    )
+    .fetch_all(executor)
+    .await
+}
+
 /// Writes one way to serve a request; `delivery` is the id of the true part's delivery.
 pub async fn insert_way(
     connection: &mut SqliteConnection,

@@ -2,7 +2,7 @@
 
 use axum::http::StatusCode;
 use mendpost_core::people::Role;
-use mendpost_tests::{App, SentFile, text};
+use mendpost_tests::{App, SentFile, number, text};
 
 use super::{signed_in, version, with};
 
