@@ -29,6 +29,7 @@ fn the_demonstration_is_free_of_faults() {
 
 /// File, line, column; what was given; what is allowed.
 #[test]
+#[expect(clippy::too_many_lines, reason = "one case below the other")]
 fn a_fault_says_where_it_is_what_was_given_and_what_is_allowed() {
     let cases = [
         (
