@@ -182,12 +182,12 @@ mod tests {
     use super::*;
     use chrono::TimeDelta;
 
-    fn now() -> DateTime<Utc> {
+    fn morning() -> DateTime<Utc> {
         "2026-11-25T09:00:00Z".parse().expect("a time")
     }
 
     fn hours(hours: i64) -> DateTime<Utc> {
-        now() + TimeDelta::hours(hours)
+        morning() + TimeDelta::hours(hours)
     }
 
     fn recipe() -> RecipeCode {
@@ -218,7 +218,7 @@ mod tests {
             recipe: Some((&code, 2, "Machinist")),
             written: false,
         };
-        answered(&question, answers, now())
+        answered(&question, answers, morning())
     }
 
     const HOLDS: Result<Holds, NoYes> = Ok(Holds {
@@ -305,7 +305,7 @@ mod tests {
             (Came::Mail, HOLDS),
         ] {
             given.came = came;
-            assert_eq!(answered(&question, &[given.clone()], now()), holds);
+            assert_eq!(answered(&question, &[given.clone()], morning()), holds);
         }
     }
 }
