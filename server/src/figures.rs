@@ -47,10 +47,14 @@ impl Figure {
         }
     }
 
+    /// Thousands are parted before the point.
     fn number(&self, value: i64) -> String {
-        match self.places {
-            0 => whole(value),
-            places => plain_decimal(value, places),
+        let plain = plain_decimal(value, self.places);
+        let (head, tail) = plain.split_once('.').unwrap_or((&plain, ""));
+        let head = head.parse().map_or_else(|_| head.to_owned(), whole);
+        match tail {
+            "" => head,
+            tail => format!("{head}.{tail}"),
         }
     }
 

@@ -181,11 +181,12 @@ pub fn disagreements(situation: &Situation, part: &Part, figures: &Figures) -> V
     let (mut drawn, mut listed) = (figures.size_um, part.envelope_mm.map(|mm| mm * 1000));
     drawn.sort_unstable();
     listed.sort_unstable();
-    if drawn
-        .into_iter()
-        .zip(listed)
-        .any(|(drawn, listed)| differs(drawn, listed))
-    {
+    // The catalogue has the part as sprayed; a site may list it finished.
+    let apart = |(drawn, listed): (i64, i64)| {
+        let sprayed = drawn + 2 * figures.allowance_um;
+        (listed < drawn && differs(listed, drawn)) || (listed > sprayed && differs(listed, sprayed))
+    };
+    if drawn.into_iter().zip(listed).any(apart) {
         told.push(format!(
             "The catalogue says {}, and the shape measures {}. Check the unit; else put the catalogue \
              right.",
