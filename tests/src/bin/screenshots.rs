@@ -150,9 +150,10 @@ fn save(file: &Path, content: &[u8]) {
 }
 
 /// Acts on an entry of a list that the demonstration has, and a page that is not there.
-const ACTS: [&str; 14] = [
+const ACTS: [&str; 15] = [
     "/requests/8/photos",
     "/requests/15/answer",
+    "/site/authority/holds-pressure",
     "/powder/L0408",
     "/powder/L0408/release",
     "/powder/L0415/hold",

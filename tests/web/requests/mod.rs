@@ -1,5 +1,6 @@
 //! Reading requests, and reporting a damaged part.
 
+mod answers;
 mod arrival;
 mod course;
 mod entries;
