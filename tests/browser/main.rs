@@ -4,6 +4,7 @@ mod accounts;
 mod keyboard;
 mod order;
 mod photo;
+mod refusal;
 mod report;
 
 use std::fs;
