@@ -245,6 +245,7 @@ async fn a_yes_in_another_capacity_does_not_count() {
 
 /// Every field typed wrongly: 422, the message beside it, what was typed kept, nothing stored.
 #[tokio::test(flavor = "multi_thread")]
+#[expect(clippy::too_many_lines, reason = "one wrong answer below the other")]
 async fn wrong_answers_are_told_beside_their_field_and_nothing_is_stored() {
     let mut app = checker().await;
     let (entries, answers) = (journal_length(&app).await, "select count(*) from answer");
