@@ -188,11 +188,12 @@ pub enum Standing {
 
 /// Every layer with its standing, from the bottom; a layer nothing is known of is left out.
 ///
-/// One that is neither done nor lacking anything is next if all below it are done.
+/// What comes next is the lowest that is neither done nor lacking anything, unless something is begun.
 #[must_use]
 pub fn course(known: &BTreeMap<Layer, Facts>) -> Vec<(Layer, Standing)> {
     let nothing = Facts::default();
-    let mut all_below = true;
+    let begun = |facts: &Facts| !facts.done.is_empty() && facts.done.len() < facts.of;
+    let mut next_told = known.values().any(begun);
     Layer::ALL
         .iter()
         .map(|layer| {
@@ -205,12 +206,12 @@ pub fn course(known: &BTreeMap<Layer, Facts>) -> Vec<(Layer, Standing)> {
                 Standing::Missing
             } else if !facts.done.is_empty() {
                 Standing::Begun
-            } else if all_below {
+            } else if !next_told {
+                next_told = true;
                 Standing::Next
             } else {
                 Standing::Later
             };
-            all_below &= matches!(standing, Standing::Done | Standing::LeftOut);
             (*layer, standing)
         })
         .collect()
@@ -268,17 +269,17 @@ mod tests {
         }
     }
 
-    /// Asked, arrived and sorted; the yes is missing; the recipe is there, and of two stages one is
-    /// sprayed. Nothing is heat treated.
+    /// Asked for; its tag is missing, which keeps nobody from sorting it. The yes is missing too, the
+    /// recipe is there, and nothing is heat treated.
     #[test]
     fn each_layer_says_how_it_stands() {
         let known = BTreeMap::from([
             (Layer::Asked, facts(1, 1, &[])),
-            (Layer::Arrived, facts(1, 1, &[])),
+            (Layer::Arrived, facts(0, 1, &["its tag"])),
             (Layer::Sorted, facts(0, 1, &[])),
             (Layer::Yes, facts(0, 1, &["the engineer’s yes"])),
             (Layer::Recipe, facts(1, 1, &[])),
-            (Layer::Sprayed, facts(1, 2, &[])),
+            (Layer::Sprayed, facts(0, 2, &[])),
             (Layer::Cut, facts(0, 1, &[])),
         ]);
         let stands: BTreeMap<Layer, Standing> = course(&known).into_iter().collect();
@@ -288,12 +289,26 @@ mod tests {
             (Layer::Sorted, Standing::Next),
             (Layer::Yes, Standing::Missing),
             (Layer::Recipe, Standing::Done),
-            (Layer::Sprayed, Standing::Begun),
+            (Layer::Arrived, Standing::Missing),
+            (Layer::Sprayed, Standing::Later),
             (Layer::HeatTreated, Standing::LeftOut),
             (Layer::Cut, Standing::Later),
             (Layer::Back, Standing::LeftOut),
         ] {
             assert_eq!(stands[&layer], standing, "{layer}");
         }
+    }
+
+    /// One of two stages is sprayed: the other one is what is going on, and cutting comes later.
+    #[test]
+    fn what_is_begun_goes_on() {
+        let known = BTreeMap::from([
+            (Layer::Sorted, facts(1, 1, &[])),
+            (Layer::Sprayed, facts(1, 2, &[])),
+            (Layer::Cut, facts(0, 1, &[])),
+        ]);
+        let stands: BTreeMap<Layer, Standing> = course(&known).into_iter().collect();
+        assert_eq!(stands[&Layer::Sprayed], Standing::Begun);
+        assert_eq!(stands[&Layer::Cut], Standing::Later);
     }
 }

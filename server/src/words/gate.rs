@@ -74,8 +74,8 @@ impl Words<'_> {
             Gate::NobodyQualified { skill, most: 0 } => {
                 format!("people, nobody on duty can {}", skill_word(*skill))
             }
-            Gate::NobodyQualified { skill, most } => format!(
-                "people, at most {most} on duty can {} when it is wanted",
+            Gate::NobodyQualified { skill, .. } => format!(
+                "people, too few on duty can {} for as long as it takes",
                 skill_word(*skill)
             ),
             Gate::NotWorth { debt } => format!(
