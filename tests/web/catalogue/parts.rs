@@ -164,7 +164,7 @@ async fn a_part_is_retired_and_brought_back() {
     assert!(page.contains("it is retired") && page.contains("the light was taken down"));
     let list = lead.get("/catalogue").await;
     assert!(
-        list.contains("Make 23 of 28 parts here"),
+        list.contains("Make 25 of 31 parts here"),
         "it is counted no more"
     );
     assert!(!page.contains("Write a recipe"));
@@ -186,7 +186,7 @@ async fn a_part_is_retired_and_brought_back() {
         .post("/catalogue/HL-LENSRING/bring-back", &fields)
         .await;
     assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
-    assert!(lead.get("/catalogue").await.contains("of 29 parts"));
+    assert!(lead.get("/catalogue").await.contains("of 32 parts"));
     assert!(lead.get("/requests/new").await.contains(offered));
 }
 
