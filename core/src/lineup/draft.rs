@@ -43,9 +43,8 @@ pub struct Candidate {
 }
 
 impl Candidate {
-    fn shut(recipe: Option<(RecipeCode, i64)>, shut: Vec<Shut>) -> Self {
+    fn shut(shut: Vec<Shut>) -> Self {
         Self {
-            recipe,
             shut,
             ..Self::default()
         }
@@ -152,7 +151,7 @@ pub fn candidates(situation: &Situation, request: &Request) -> Vec<Candidate> {
         .iter()
         .any(|w| !matches!(w, Way::TruePart { .. }))
     {
-        ways.insert(0, Candidate::shut(None, without_recipe(situation, request)));
+        ways.insert(0, Candidate::shut(without_recipe(situation, request)));
     }
     ways
 }
@@ -175,10 +174,7 @@ fn without_recipe(situation: &Situation, request: &Request) -> Vec<Shut> {
 
 fn by_recipe(situation: &Situation, request: &Request, code: &RecipeCode) -> Candidate {
     let Some(recipe) = usable_revision(situation, code) else {
-        let mut shut = without_recipe(situation, request);
-        shut.retain(|s| s.gate != Gate::NoRecipe);
-        shut.push(Shut::new(Gate::NoRecipe, Opens::WriteRecipe));
-        return Candidate::shut(None, shut);
+        return Candidate::shut(without_recipe(situation, request));
     };
     let mut way = by(situation, request, recipe, 0);
     way.shut.extend(approval_gate(recipe));
@@ -200,7 +196,7 @@ fn by_stand_in(situation: &Situation, request: &Request, stand_in: &StandIn) -> 
 fn by_revision(situation: &Situation, request: &Request, begun: &Begun) -> Candidate {
     let same = |recipe: &&Recipe| recipe.code == begun.recipe && recipe.revision == begun.revision;
     let Some(recipe) = situation.recipes.iter().find(same) else {
-        return Candidate::shut(None, vec![Shut::new(Gate::NoRecipe, Opens::WriteRecipe)]);
+        return Candidate::shut(vec![Shut::new(Gate::NoRecipe, Opens::WriteRecipe)]);
     };
     let mut way = by(situation, request, recipe, begun.done);
     if let Some(option) = &mut way.option {
@@ -214,19 +210,29 @@ fn by_revision(situation: &Situation, request: &Request, begun: &Begun) -> Candi
 }
 
 /// What is left to do of a recipe after its first `done` operations.
+///
+/// What is asked before spraying is asked no more once all of it is sprayed.
 fn by(situation: &Situation, request: &Request, recipe: &Recipe, done: usize) -> Candidate {
+    let left = recipe.operations.get(done..).unwrap_or_default();
+    let sprays = left.iter().any(|operation| operation.spray.is_some());
     let mut shut = Vec::new();
     let mut given = Yeses::default();
     match request.part.as_ref().and_then(|p| situation.part(p)) {
         Some(part) => {
             shut.extend(refusal_gates(situation, part));
             given = yeses(situation, request, part, recipe);
-            shut.extend(given.shut);
-            shut.extend(size_gates(situation, part, request.mass_g));
+            if sprays {
+                shut.extend(size_gates(situation, part, request.mass_g));
+            } else {
+                given.forget_build();
+            }
+            shut.append(&mut given.shut);
         }
         None => shut.push(Shut::new(Gate::NotListed, Opens::ListPart)),
     }
-    shut.extend(base_metal_gate(request, recipe));
+    if sprays {
+        shut.extend(base_metal_gate(request, recipe));
+    }
     let mut way = Candidate {
         recipe: Some((recipe.code.clone(), recipe.revision)),
         done,
@@ -234,13 +240,12 @@ fn by(situation: &Situation, request: &Request, recipe: &Recipe, done: usize) ->
         limits: given.windows.iter().map(|w| w.limit.clone()).collect(),
         ..Candidate::default()
     };
-    match operations(situation, recipe) {
-        Ok((mut operations, mut needs)) => {
+    match operations(situation, recipe, done) {
+        Ok((mut operations, needs)) => {
             for window in &given.windows {
-                window.load(recipe, &mut operations);
+                window.load(left, &mut operations);
             }
-            qualified::load(situation, recipe, &mut operations);
-            leave_done(recipe, done, &mut operations, &mut needs);
+            qualified::load(situation, left, &mut operations);
             way.option = Some(JobOption {
                 id: format!("{}.r{}", recipe.code, recipe.revision),
                 earliest: given.earliest,
@@ -253,37 +258,6 @@ fn by(situation: &Situation, request: &Request, recipe: &Recipe, done: usize) ->
     }
     way.shut = shut;
     way
-}
-
-/// Takes away what is done, and holds what is held until a later operation from there on.
-fn leave_done(
-    recipe: &Recipe,
-    done: usize,
-    operations: &mut Vec<planner::Operation>,
-    needs: &mut Vec<StageNeed>,
-) {
-    let done = done.min(operations.len());
-    let sprayed = recipe.operations.iter().take(done);
-    needs.drain(
-        ..sprayed
-            .filter(|o| o.spray.is_some())
-            .count()
-            .min(needs.len()),
-    );
-    let held: Vec<Load> = operations
-        .drain(..done)
-        .flat_map(|operation| operation.loads)
-        .filter(|load| load.through.is_some_and(|until| until >= done))
-        .collect();
-    if let Some(next) = operations.first_mut() {
-        next.loads.extend(held);
-    }
-    let loads = operations
-        .iter_mut()
-        .flat_map(|operation| &mut operation.loads);
-    for until in loads.filter_map(|load| load.through.as_mut()) {
-        *until -= done;
-    }
 }
 
 /// A revision that nobody approved.
@@ -318,49 +292,81 @@ pub(super) fn usable_revision<'a>(
 
 pub(super) type Operations = (Vec<planner::Operation>, Vec<StageNeed>);
 
-pub(super) fn operations(situation: &Situation, recipe: &Recipe) -> Result<Operations, Shut> {
+/// The operations of a recipe after its first `done`, and what its stages take. What is done needs
+/// nothing more; a fixture that is still held is held by the operation that comes next.
+pub(super) fn operations(
+    situation: &Situation,
+    recipe: &Recipe,
+    done: usize,
+) -> Result<Operations, Shut> {
     flags_gate(situation, recipe)?;
     let mut needs = Vec::new();
-    let mut operations = Vec::new();
-    for (at, operation) in recipe.operations.iter().enumerate() {
-        let held = kit::loads(situation, &recipe.operations, at)?;
-        let Some(spray) = &operation.spray else {
-            let power_w = station_power_w(situation, operation)?;
-            within_set(situation, power_w)?;
-            let fuel_ml = step_fuel_ml(situation, power_w, operation.minutes);
-            operations.push(planner::Operation {
-                loads: [power::load(power_w), held].concat(),
-                ..step(
-                    operation.station.as_ref().map(ToString::to_string),
-                    operation.minutes,
-                    operation.crew,
-                    operation.after_min,
-                    fuel(fuel_ml),
-                )
-            });
+    let mut operations: Vec<planner::Operation> = Vec::new();
+    let mut held = Vec::new();
+    for (at, written) in recipe.operations.iter().enumerate() {
+        let loads = kit::loads(situation, &recipe.operations, at);
+        if at < done {
+            let still = |load: &Load| load.through.is_some_and(|until| until >= done);
+            held.extend(loads.into_iter().flatten().filter(still));
             continue;
+        }
+        held.extend(loads?);
+        let mut operation = match &written.spray {
+            None => planned_step(situation, written)?,
+            Some(spray) => {
+                let need = stage_need(situation, spray)?;
+                let stage = planned_stage(situation, written, spray, &need)?;
+                needs.push(need);
+                stage
+            }
         };
-        let need = stage_need(situation, spray)?;
-        operations.push(planner::Operation {
-            work: Work::Stage {
-                cells: vec![situation.cell.name.clone()],
-                powder: spray.powder.to_string(),
-                grams: need.powder_g,
-                one_lot: spray.one_lot,
-            },
-            minutes: need.minutes,
-            crew: operation.crew,
-            after: operation.after_min,
-            draws: [
-                stage_draws(situation, spray, &need),
-                kit::draws(situation, operation)?,
-            ]
-            .concat(),
-            loads: [power::load(need.power_w), held].concat(),
-        });
-        needs.push(need);
+        operation.loads.append(&mut held);
+        let untils = operation.loads.iter_mut();
+        for until in untils.filter_map(|load| load.through.as_mut()) {
+            *until -= done;
+        }
+        operations.push(operation);
     }
     Ok((operations, needs))
+}
+
+fn planned_step(situation: &Situation, written: &Operation) -> Result<planner::Operation, Shut> {
+    let power_w = station_power_w(situation, written)?;
+    within_set(situation, power_w)?;
+    let fuel_ml = step_fuel_ml(situation, power_w, written.minutes);
+    Ok(planner::Operation {
+        loads: power::load(power_w),
+        ..step(
+            written.station.as_ref().map(ToString::to_string),
+            written.minutes,
+            written.crew,
+            written.after_min,
+            fuel(fuel_ml),
+        )
+    })
+}
+
+fn planned_stage(
+    situation: &Situation,
+    written: &Operation,
+    spray: &Spray,
+    need: &StageNeed,
+) -> Result<planner::Operation, Shut> {
+    let mut draws = stage_draws(situation, spray, need);
+    draws.extend(kit::draws(situation, written)?);
+    Ok(planner::Operation {
+        work: Work::Stage {
+            cells: vec![situation.cell.name.clone()],
+            powder: spray.powder.to_string(),
+            grams: need.powder_g,
+            one_lot: spray.one_lot,
+        },
+        minutes: need.minutes,
+        crew: written.crew,
+        after: written.after_min,
+        draws,
+        loads: power::load(need.power_w),
+    })
 }
 
 /// A part that is used for what its recipe was not approved for.

@@ -26,6 +26,6 @@ pub fn shut_here(situation: &Situation, part: &Part, recipe: &Recipe) -> Vec<Shu
     let mut shut = refusal_gates(situation, part);
     shut.extend(size_gates(situation, part, None));
     shut.extend(approval_gate(recipe));
-    shut.extend(operations(situation, recipe).err());
+    shut.extend(operations(situation, recipe, 0).err());
     shut
 }

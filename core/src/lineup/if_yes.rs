@@ -5,7 +5,7 @@ use super::draft::approval_gate;
 use super::gate::{Gate, Opens, Shut};
 use super::part_gates::{base_metal_gate, refusal_gates, size_gates};
 use crate::catalogue::{
-    About, Answer, NoYes, OperationKind, Part, Question, Recipe, Said, Who, answered,
+    About, Answer, NoYes, Operation, OperationKind, Part, Question, Recipe, Said, Who, answered,
 };
 use crate::planner::{self, Limit, Load};
 use crate::situation::{Request, Situation};
@@ -34,6 +34,20 @@ pub(super) struct Yeses {
     pub(super) shut: Vec<Shut>,
     pub(super) if_yes: Vec<IfYes>,
     pub(super) windows: Vec<Window>,
+}
+
+impl Yeses {
+    /// What was asked about building matters no more.
+    pub(super) fn forget_build(&mut self) {
+        self.earliest = 0;
+        self.shut.retain(|shut| !is_about(shut, About::Build));
+        self.if_yes.retain(|yes| yes.about != About::Build);
+        self.windows.retain(|window| window.about != About::Build);
+    }
+}
+
+fn is_about(shut: &Shut, about: About) -> bool {
+    matches!(shut.gate, Gate::NoYes { about: told, .. } if told == about)
 }
 
 /// A stretch within which something may be done.
@@ -150,8 +164,8 @@ fn asked(
 ) -> Vec<Shut> {
     let given = yeses(situation, request, part, recipe);
     let written = situation.rules.authority(&part.flags).is_written(about);
-    let is_about = |shut: &Shut| matches!(shut.gate, Gate::NoYes { about: a, .. } if a == about);
-    let mut shut: Vec<Shut> = given.shut.into_iter().filter(is_about).collect();
+    let mut shut = given.shut;
+    shut.retain(|shut| is_about(shut, about));
     for if_yes in given.if_yes.into_iter().filter(|y| y.about == about) {
         let why = match (if_yes.why, if_yes.expected) {
             (Some(why), _) => why,
@@ -194,8 +208,8 @@ fn window(
 
 impl Window {
     /// Makes what the yes is to keep to it: spraying, or the release.
-    pub(super) fn load(&self, recipe: &Recipe, operations: &mut [planner::Operation]) {
-        for (written, operation) in recipe.operations.iter().zip(operations) {
+    pub(super) fn load(&self, written: &[Operation], operations: &mut [planner::Operation]) {
+        for (written, operation) in written.iter().zip(operations) {
             let kept = match self.about {
                 About::Build => written.kind == OperationKind::Spray,
                 About::Release => written.kind == OperationKind::Release,

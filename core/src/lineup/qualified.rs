@@ -1,6 +1,6 @@
 //! People on duty who can do what an operation asks for.
 
-use crate::catalogue::{Recipe, Skill};
+use crate::catalogue::{Operation, Skill};
 use crate::planner::{self, Limit, Load};
 use crate::situation::Situation;
 
@@ -42,8 +42,12 @@ fn limit(situation: &Situation, skill: Skill) -> Limit {
 }
 
 /// Makes each operation that keeps somebody keep one who can do it.
-pub(super) fn load(situation: &Situation, recipe: &Recipe, operations: &mut [planner::Operation]) {
-    for (written, operation) in recipe.operations.iter().zip(operations) {
+pub(super) fn load(
+    situation: &Situation,
+    written: &[Operation],
+    operations: &mut [planner::Operation],
+) {
+    for (written, operation) in written.iter().zip(operations) {
         let skill = written.kind.skill().filter(|_| written.crew > 0);
         let Some(skill) = skill.filter(|skill| is_scarce(situation, *skill)) else {
             continue;

@@ -256,7 +256,8 @@ fn add_lot(problem: &mut Problem, n: usize, grams: i64, powder: &str, until: i64
     });
 }
 
-/// Keeps the last crew of each attended period so many minutes longer, at most until the next one.
+/// Keeps the last crew of each attended period so many minutes longer, at most until the next one, and
+/// with it those who can do something.
 fn stay_longer(problem: &mut Problem, minutes: i64) {
     let starts: Vec<i64> = problem
         .windows
@@ -266,11 +267,18 @@ fn stay_longer(problem: &mut Problem, minutes: i64) {
         .chain([problem.horizon])
         .collect();
     for (window, next) in problem.windows.iter_mut().zip(starts) {
-        window.to = next.min(window.to + minutes).max(window.to);
+        let longer = next.min(window.to + minutes).max(window.to);
+        let limits = problem.limits.iter_mut().filter(|l| l.id.starts_with(ABLE));
+        for able in limits.flat_map(|limit| &mut limit.windows) {
+            if able.1 == window.to {
+                able.1 = longer;
+            }
+        }
+        window.to = longer;
     }
 }
 
-/// Puts more weeks behind the end, each with the duty hours of the last one.
+/// Puts more weeks behind the end, each with the duty hours and the people of the last one.
 fn reach_further(problem: &mut Problem) {
     let end = problem.horizon;
     problem.horizon = end + WEEKS * WEEK;
@@ -288,6 +296,16 @@ fn reach_further(problem: &mut Problem) {
     let Some(ends) = last.last().map(|w| w.to) else {
         return;
     };
+    for limit in problem.limits.iter_mut().filter(|l| l.id.starts_with(ABLE)) {
+        let last = limit.windows.iter().filter(|w| w.0 >= end - WEEK);
+        let last: Vec<_> = last.copied().collect();
+        let weeks = (1..=WEEKS).map(|week| week * WEEK);
+        let more = weeks.flat_map(|later| {
+            last.iter()
+                .map(move |(from, to, people)| (from + later, to + later, *people))
+        });
+        limit.windows.extend(more.filter(|w| w.0 >= ends));
+    }
     for week in 1..=WEEKS {
         problem.windows.extend(
             last.iter()

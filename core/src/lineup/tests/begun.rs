@@ -1,8 +1,8 @@
 //! Work that has begun: what is done is done, and the rest is planned.
 
-use super::site::{at, code, site};
+use super::site::{at, code, part, site};
 use super::{place, planned};
-use crate::catalogue::{OperationKind, RecipeState};
+use crate::catalogue::{Flag, OperationKind, RecipeState};
 use crate::lineup::Work;
 use crate::situation::{Begun, Situation};
 
@@ -56,4 +56,17 @@ fn cooling_counts_from_the_end_of_what_is_done() {
     let mut situation = begun(1, 540 - 1440);
     situation.recipes[0].operations[1].after_min = 36 * 60;
     assert_eq!(place(&situation, "R1").starts(), at(1440 + 360));
+}
+
+/// The part is sprayed; meanwhile the yes to build has run out, the base metal is in doubt and no air is
+/// to be had. It is milled and run all the same.
+#[test]
+fn what_is_asked_before_spraying_is_asked_no_more() {
+    let mut situation = begun(1, -30);
+    situation.parts[0] = part("P-1", &[Flag::CanInjure]);
+    situation.recipes[0].base_metals = [code("ST")].into();
+    situation.compressor = None;
+    assert_eq!(kinds(&situation).len(), 2);
+    situation.requests[0].begun = None;
+    assert!(planned(&situation).places.is_empty());
 }

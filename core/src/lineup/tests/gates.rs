@@ -587,6 +587,28 @@ fn nothing_missing_but_days() {
     assert!(is_planned(&situation, "R1"));
 }
 
+/// The same where only one of two can cut: the weeks behind the end have him too.
+#[test]
+fn nothing_missing_but_days_where_few_can_cut() {
+    let (_, gate, opens) = shut(|s| {
+        s.shifts.iter_mut().for_each(|shift| shift.machinists = 1);
+        s.requests[0].at_cell_from = Some(at(6 * 1440 + 960));
+    });
+    assert_eq!((gate, opens), (Gate::Time, Opens::FurtherAhead { days: 1 }));
+}
+
+/// Only one of two can spray, and the duty is a minute too short: he stays that minute too.
+#[test]
+fn a_longer_duty_is_one_of_the_same_people() {
+    let (_, _, opens) = shut(|s| {
+        s.shifts.iter_mut().for_each(|shift| {
+            shift.sprayers = 1;
+            shift.to = shift.from + TimeDelta::minutes(138);
+        });
+    });
+    assert_eq!(opens, Opens::LongerDuty { minutes: 1 });
+}
+
 /// No yes and no powder: both are told, and both must be opened.
 #[test]
 fn two_gates_are_both_told() {
