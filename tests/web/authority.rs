@@ -62,7 +62,7 @@ async fn rules(app: &App) -> i64 {
 /// The gates of R7, the pump lid that holds pressure, in the next order.
 async fn gates_of_r7(app: &mut App) -> Vec<String> {
     app.get("/line-up").await;
-    app.post("/line-up/plan", &[]).await;
+    app.plan().await;
     let page = app.get("/requests/7").await;
     let gates = page.body.split("class=\"gate-mark").skip(1);
     gates

@@ -280,10 +280,8 @@ pub(super) fn approval_gate(recipe: &Recipe) -> Option<Shut> {
 }
 
 /// The approved revision; where there is none, the newest.
-pub(super) fn usable_revision<'a>(
-    situation: &'a Situation,
-    code: &RecipeCode,
-) -> Option<&'a Recipe> {
+#[must_use]
+pub fn usable_revision<'a>(situation: &'a Situation, code: &RecipeCode) -> Option<&'a Recipe> {
     let revisions = || situation.recipes.iter().filter(|r| r.code == *code);
     revisions()
         .find(|r| r.state == RecipeState::Approved)

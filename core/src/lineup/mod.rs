@@ -31,7 +31,7 @@ mod what_if;
 pub use change::{Change, changes};
 pub use conditions::{Conditions, Difference, conditions};
 pub use debt::{debt, rate_alone};
-pub use draft::{Candidate, Draft, TRUE_PART, candidates, draft};
+pub use draft::{Candidate, Draft, TRUE_PART, candidates, draft, usable_revision};
 pub use efficiency::{
     Basis, LotEfficiency, ODDS_APART, Others, SAME_THROAT_PERMILLE, StageEfficiency, Weighed,
     stage_efficiency,

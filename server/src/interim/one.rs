@@ -117,7 +117,7 @@ fn pairs(
     let mut pairs = vec![
         ("Where", sentence(&interim.asset), interim.place.clone()),
         plain("Part", &interim.part_name),
-        ("Fitted", since, since_age),
+        ("Out since", since, since_age),
         ("Take off", sentence(take_off), String::new()),
     ];
     if interim.off.is_none() {

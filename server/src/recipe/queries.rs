@@ -78,7 +78,7 @@ pub async fn load(
     let authors = sqlx::query_scalar!(
         r#"select person_id as "person: Uuid" from recipe_author where recipe_id = ?1
            union
-           select p.id from person p join recipe r on r.written_by = p.name where r.id = ?1"#,
+           select p.id from person p join recipe r on p.name = trim(r.written_by) where r.id = ?1"#,
         row.id
     )
     .fetch_all(&mut *connection)
@@ -94,6 +94,22 @@ pub async fn load(
         authors,
         others: all,
     })
+}
+
+/// Notes that whoever wrote the one revision wrote lines of the other too.
+pub async fn copy_authors(change: &mut Change, from: Uuid, to: Uuid) -> Result<(), AppError> {
+    sqlx::query!(
+        "insert into recipe_author (recipe_id, person_id)
+         select ?2, person_id from recipe_author where recipe_id = ?1
+         union
+         select ?2, p.id from person p join recipe r on p.name = trim(r.written_by) where r.id = ?1
+         on conflict do nothing",
+        from,
+        to
+    )
+    .execute(change.connection())
+    .await?;
+    Ok(())
 }
 
 /// Notes that a person wrote a line of a revision.

@@ -2,7 +2,7 @@
 
 use axum::extract::{Path, State};
 use axum::response::Response;
-use mendpost_core::catalogue::{Part, Recipe, RecipeState, RecipeText, may_revise};
+use mendpost_core::catalogue::{Flag, Part, Recipe, RecipeState, RecipeText, may_revise};
 use mendpost_core::code::RecipeCode;
 use mendpost_core::situation::Situation;
 use serde::Deserialize;
@@ -67,7 +67,7 @@ pub async fn start(
         drop(change);
         return start_page(&visit, &situation, part, form, errors).await;
     };
-    let recipe = draft(code, 1, part, like, &who);
+    let recipe = draft(code, 1, part, like, BTreeSet::new(), &who);
     begin(change, &who, &recipe, like).await
 }
 
@@ -82,7 +82,7 @@ pub async fn revise(
     let revision = queries::load(change.connection(), &code, &revision).await?;
     current(&revision, &form.version)?;
     let from = &revision.recipe;
-    let open = |r: &&Recipe| matches!(r.state, RecipeState::Draft | RecipeState::Proposed);
+    let open = |r: &&Recipe| !may_revise(r.state);
     let all = || revision.others.iter().chain([from]);
     if let Some(open) = all().find(open) {
         return Err(AppError::Conflict(format!(
@@ -91,26 +91,12 @@ pub async fn revise(
             open.state
         )));
     }
-    if !may_revise(from.state) {
-        return Err(AppError::Conflict(format!(
-            "{} is {}; write on it, or take it back first",
-            named(from),
-            from.state
-        )));
-    }
     let next = all().map(|r| r.revision).max().unwrap_or(0) + 1;
-    let recipe = Recipe {
-        revision: next,
-        state: RecipeState::Draft,
-        written_by: who.name.clone(),
-        approved_by: String::new(),
-        text: RecipeText {
-            expected: String::new(),
-            basis: String::new(),
-            ..from.text.clone()
-        },
-        ..from.clone()
-    };
+    let now = situation::moment(change.now()).map_err(AppError::internal)?;
+    let situation = situation::load(change.connection(), now).await?;
+    let part = offered(&situation, from.part.as_str())?;
+    let flags = from.flags.clone();
+    let recipe = draft(from.code.clone(), next, part, Some(from), flags, &who);
     begin(change, &who, &recipe, Some(from)).await
 }
 
@@ -125,7 +111,15 @@ fn offered<'a>(situation: &'a Situation, code: &str) -> Result<&'a Part, AppErro
     Ok(part)
 }
 
-fn draft(code: RecipeCode, revision: i64, part: &Part, like: Option<&Recipe>, who: &Who) -> Recipe {
+/// What is copied comes along; the flags that it holds for only within one recipe.
+fn draft(
+    code: RecipeCode,
+    revision: i64,
+    part: &Part,
+    like: Option<&Recipe>,
+    flags: BTreeSet<Flag>,
+    who: &Who,
+) -> Recipe {
     let text = like.map(|like| like.text.clone()).unwrap_or_default();
     Recipe {
         code,
@@ -138,7 +132,7 @@ fn draft(code: RecipeCode, revision: i64, part: &Part, like: Option<&Recipe>, wh
             .map(|like| like.base_metals.clone())
             .unwrap_or_default(),
         operations: like.map(|like| like.operations.clone()).unwrap_or_default(),
-        flags: BTreeSet::new(),
+        flags,
         text: RecipeText {
             expected: String::new(),
             basis: String::new(),
@@ -155,6 +149,11 @@ async fn begin(
 ) -> Result<Response, AppError> {
     let id = insert_recipe(&mut change, recipe).await?;
     queries::add_author(&mut change, id, who.id).await?;
+    // What nobody has approved yet has been looked at by nobody but who wrote it.
+    if let Some(like) = like.filter(|like| like.approved_by.is_empty()) {
+        let from = queries::id(change.connection(), like).await?;
+        queries::copy_authors(&mut change, from, id).await?;
+    }
     let content = json!({
         "version": 1,
         "part": recipe.part,

@@ -353,6 +353,7 @@ pub(super) async fn record(
         return answer_page(&state, &visit, &who, &request, form, errors).await;
     };
     let mut change = Change::begin(&state, &who).await?;
+    let request = open_request(change.connection(), &number).await?;
     insert(change.connection(), request.id, &new).await?;
     let subject = Subject::new("request", format!("R{}", request.number));
     let content = new.content();

@@ -174,6 +174,7 @@ impl About {
     ) -> Result<Written, AppError> {
         let number = self.request.number;
         let mut change = Change::begin(state, who).await?;
+        queries::open_request(change.connection(), &number.to_string()).await?;
         let stands = detail::history(change.connection(), number).await?;
         let Some(before) = stands.into_iter().next() else {
             return Ok(Written::Overtaken);

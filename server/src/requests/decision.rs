@@ -11,6 +11,8 @@ use serde_json::json;
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
+use super::filing::hangs_elsewhere;
+use super::{detail, queries};
 use crate::AppState;
 use crate::change::Change;
 use crate::db::decoded;
@@ -312,6 +314,11 @@ pub(super) async fn save(
     };
     let mut change = Change::begin(&state, &who).await?;
     let (request, _) = legal(change.connection(), &number, plain.step).await?;
+    if let Some(fault) = in_the_way(&mut change, &request, plain.step).await? {
+        drop(change);
+        errors.add("reason", fault);
+        return decision_page(&visit, &request, plain, form, errors).await;
+    }
     let told = (plain.decision, reason.as_str());
     let journal = decide(&mut change, &request, told, &who.name, json!({})).await?;
     let text = format!("R{}: {}, journal {journal}.", request.number, plain.detail);
@@ -319,6 +326,31 @@ pub(super) async fn save(
     change
         .finish(&who, &location, Notice::done("SAVED", text))
         .await
+}
+
+/// What keeps a step from being taken though it is legal: its tag hangs on another part by now, or its
+/// interim part is still out.
+async fn in_the_way(
+    change: &mut Change,
+    request: &Named,
+    step: Step,
+) -> Result<Option<String>, AppError> {
+    match step {
+        Step::Reopen => {
+            let details = detail::history(change.connection(), request.number).await?;
+            let tag = details
+                .first()
+                .and_then(|newest| newest.told.tag.as_deref());
+            hangs_elsewhere(change, tag, Some(request.number)).await
+        }
+        Step::SendBack | Step::Withdraw => {
+            let out = queries::interim_out(change.connection(), request.id).await?;
+            Ok(out.map(|number| {
+                format!("interim part I{number} is still out for it; enter that it is off first")
+            }))
+        }
+        _ => Ok(None),
+    }
 }
 
 async fn decision_page(

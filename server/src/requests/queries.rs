@@ -467,3 +467,18 @@ pub(super) async fn delivery(
     .fetch_optional(connection)
     .await
 }
+
+/// The number of the interim part that was let go for a request and is not off yet.
+pub(super) async fn interim_out(
+    connection: &mut SqliteConnection,
+    request: Uuid,
+) -> Result<Option<i64>, sqlx::Error> {
+    sqlx::query_scalar!(
+        "select number from interim_part
+         where request_id = ? and not exists (select 1 from interim_off where interim_id = interim_part.id)
+         order by number limit 1",
+        request
+    )
+    .fetch_optional(connection)
+    .await
+}

@@ -17,6 +17,8 @@ pub const BY_ITSELF: &str = "none";
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(default)]
 pub struct SortForm {
+    /// What it was opened at.
+    pub seen: String,
     pub recipe: Vec<String>,
     pub take: Vec<String>,
     pub why: Vec<String>,

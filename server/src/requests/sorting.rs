@@ -3,13 +3,14 @@
 use axum::extract::{Path, State};
 use axum::response::Response;
 use mendpost_core::course::Step;
-use mendpost_core::situation::Way;
+use mendpost_core::situation::{Situation, Way};
 use serde_json::json;
 
-use super::decision::{Named, decide, legal};
+use super::decision::{History, Named, decide, legal};
 use super::queries;
 use super::sort_form::{Chosen, SortForm};
 use super::sort_page::SortPage;
+use super::work::open_in;
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
@@ -28,12 +29,13 @@ pub(super) async fn show(
     let reasons = queries::reasons(&mut *reading, request.id).await?;
     drop(reading);
     let situation = situation::now(&state).await?;
-    let code = format!("R{}", request.number);
-    let stands = code.parse().ok().and_then(|code| situation.request(&code));
-    let ways = stands.map(|r| r.ways.as_slice()).unwrap_or_default();
+    let ways = &open_in(&situation, &request)?.ways;
     let sorted = history.sorted().is_some();
-    let form = SortForm::of(ways, &reasons, sorted, situation.site.zone);
-    sort_page(&state, &visit, &request, form, FieldErrors::default()).await
+    let mut form = SortForm::of(ways, &reasons, sorted, situation.site.zone);
+    form.seen = seen(&history, ways.len());
+    let recipes = queries::recipe_codes(&state.db.read, request.id).await?;
+    let shown = (&situation, recipes.as_slice());
+    sort_page(&visit, &request, shown, form, FieldErrors::default()).await
 }
 
 pub(super) async fn save(
@@ -50,10 +52,18 @@ pub(super) async fn save(
     drop(reading);
     let mut errors = FieldErrors::default();
     let Some(chosen) = form.parse(&situation, &recipes, visit.now, &mut errors) else {
-        return sort_page(&state, &visit, &request, form, errors).await;
+        let shown = (&situation, recipes.as_slice());
+        return sort_page(&visit, &request, shown, form, errors).await;
     };
     let mut change = Change::begin(&state, &who).await?;
-    let (request, _) = legal(change.connection(), &number, Step::Sort).await?;
+    let (request, history) = legal(change.connection(), &number, Step::Sort).await?;
+    let ways = queries::reasons(change.connection(), request.id).await?;
+    if form.seen != seen(&history, ways.len()) {
+        return Err(AppError::Conflict(format!(
+            "R{} was sorted otherwise meanwhile; look at it again",
+            request.number
+        )));
+    }
     queries::delete_ways(change.connection(), request.id).await?;
     for (position, Chosen { way, reason }) in (1_i64..).zip(&chosen) {
         let delivery = match way {
@@ -93,21 +103,25 @@ pub(super) async fn save(
         .await
 }
 
+/// What a form was opened at: the last decision, and how many ways there were.
+fn seen(history: &History, ways: usize) -> String {
+    let last = history.decisions.last().map_or(0, |d| d.sequence);
+    format!("{last}/{ways}")
+}
+
 async fn sort_page(
-    state: &AppState,
     visit: &Visit,
     request: &Named,
+    (situation, recipes): (&Situation, &[String]),
     form: SortForm,
     errors: FieldErrors,
 ) -> Result<Response, AppError> {
-    let situation = situation::now(state).await?;
-    let recipes = queries::recipe_codes(&state.db.read, request.id).await?;
     let layout = visit
         .layout(Screen::Requests, &format!("Request R{}", request.number))
         .await?;
     let status = errors.status();
     page_with(
         status,
-        &SortPage::new(layout, &situation, request, &recipes, form, errors),
+        &SortPage::new(layout, situation, request, recipes, form, errors),
     )
 }

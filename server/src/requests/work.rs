@@ -5,14 +5,13 @@ use axum::extract::{Path, State};
 use axum::response::Response;
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::{OperationKind, Recipe};
-use mendpost_core::course::{NotNow, Step, step_of};
+use mendpost_core::course::{Step, step_of};
 use mendpost_core::journal::Subject;
-use mendpost_core::lineup::{Shut, begin_gates, release_gates};
+use mendpost_core::lineup::{Shut, begin_gates, release_gates, usable_revision};
 use mendpost_core::people::{Act, may};
 use mendpost_core::signature::Meaning;
-use mendpost_core::situation::{Request, Situation, Way};
+use mendpost_core::situation::{Request, Situation, StandIn, Way};
 use serde_json::json;
-use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use super::decision::{History, Named, decide, named};
@@ -41,6 +40,23 @@ pub(super) struct Next<'a> {
 impl Next<'_> {
     pub fn kind(&self) -> OperationKind {
         self.recipe.operations[self.at].kind
+    }
+
+    /// It was sorted to be a stand-in, and nothing else by this recipe.
+    pub fn stand_in(&self) -> Option<&StandIn> {
+        let code = &self.recipe.code;
+        let ways = self.request.ways.iter();
+        let mut true_ones = ways
+            .clone()
+            .filter(|way| matches!(way, Way::Recipe(of) if of == code));
+        let mut stand_ins = ways.filter_map(|way| match way {
+            Way::StandIn(stand_in) if stand_in.recipe == *code => Some(stand_in),
+            _ => None,
+        });
+        match true_ones.next() {
+            Some(_) => None,
+            None => stand_ins.next(),
+        }
     }
 
     pub fn is_last(&self) -> bool {
@@ -103,14 +119,8 @@ pub(super) fn next<'a>(
         [] => return Ok(None),
         _ => return Err(codes),
     };
-    let recipe = situation
-        .recipes
-        .iter()
-        .filter(|r| r.code.as_str() == code)
-        .max_by_key(|r| {
-            let approved = r.state == mendpost_core::catalogue::RecipeState::Approved;
-            (approved, r.revision)
-        });
+    let recipe = code.parse().ok();
+    let recipe = recipe.and_then(|code| usable_revision(situation, &code));
     Ok(recipe.map(|recipe| Next {
         request,
         recipe,
@@ -148,10 +158,10 @@ pub(super) async fn save(
     Path(number): Path<String>,
     Posted(form): Posted<WorkForm>,
 ) -> Result<Response, AppError> {
-    let mut change_reading = state.db.read.acquire().await?;
-    let request = named(&mut change_reading, &number).await?;
-    let history = History::load(&mut change_reading, &request).await?;
-    drop(change_reading);
+    let mut reading = state.db.read.acquire().await?;
+    let request = named(&mut reading, &number).await?;
+    let history = History::load(&mut reading, &request).await?;
+    drop(reading);
     let situation = situation::now(&state).await?;
     let stands = open_in(&situation, &request)?;
     let Ok(Some(next)) = next(&situation, stands, &form.recipe) else {
@@ -176,12 +186,8 @@ pub(super) async fn save(
         return work_page(&state, &visit, &who, &request, &history, form, errors).await;
     };
     let mut change = Change::begin(&state, &who).await?;
-    unchanged(change.connection(), &request, &history).await?;
+    still_allowed(&mut change, &number, &next, &who).await?;
     let step = step_of(next.kind(), next.is_last());
-    history
-        .stand
-        .after(step)
-        .map_err(|fault: NotNow| AppError::Conflict(fault.to_string()))?;
     let content = json!({
         "recipe": next.recipe.code,
         "revision": next.recipe.revision,
@@ -321,20 +327,32 @@ pub(super) fn forbidden(
     faults
 }
 
-/// Nobody else has done something for it meanwhile.
-async fn unchanged(
-    connection: &mut SqliteConnection,
-    request: &Named,
-    seen: &History,
+/// What was looked at before still holds: nobody has done, said or sorted otherwise meanwhile.
+async fn still_allowed(
+    change: &mut Change,
+    number: &str,
+    seen: &Next<'_>,
+    who: &Who,
 ) -> Result<(), AppError> {
-    let now = History::load(connection, request).await?;
-    if now.done.len() == seen.done.len() && now.stand == seen.stand {
-        return Ok(());
+    let now = instant(change.now())?;
+    let request = named(change.connection(), number).await?;
+    let history = History::load(change.connection(), &request).await?;
+    let situation = situation::load(change.connection(), now).await?;
+    let stands = open_in(&situation, &request)?;
+    let next = next(&situation, stands, seen.recipe.code.as_str());
+    let same = next.ok().flatten().filter(|next| {
+        next.at == seen.at
+            && next.recipe.code == seen.recipe.code
+            && next.recipe.revision == seen.recipe.revision
+    });
+    let holds = same.is_some_and(|next| forbidden(&situation, &next, &history, who).is_empty());
+    match holds {
+        true => Ok(()),
+        false => Err(AppError::Conflict(format!(
+            "somebody changed what R{} stands at meanwhile; look at it again",
+            request.number
+        ))),
     }
-    Err(AppError::Conflict(format!(
-        "somebody entered work for R{} meanwhile; look at it again",
-        request.number
-    )))
 }
 
 async fn insert(

@@ -54,7 +54,7 @@ impl WorkForm {
         let ended_ms = self.ended(next, visit, errors);
         let note = errors.check("note", optional_text(&self.note, 400));
         let interim = match next.kind() {
-            OperationKind::Release => self.interim(visit, errors),
+            OperationKind::Release => self.interim(next, visit, errors),
             _ => Some(None),
         };
         Some(NewWork {
@@ -93,8 +93,20 @@ impl WorkForm {
         Some(ended)
     }
 
-    fn interim(&self, visit: &Visit, errors: &mut FieldErrors) -> Option<Option<NewEnd>> {
+    fn interim(
+        &self,
+        next: &Next<'_>,
+        visit: &Visit,
+        errors: &mut FieldErrors,
+    ) -> Option<Option<NewEnd>> {
         if self.limits == "full" {
+            if next.stand_in().is_some() {
+                errors.add(
+                    "limits",
+                    "it was sorted as a stand-in: say when it comes off, or sort it anew",
+                );
+                return None;
+            }
             return Some(None);
         }
         let limit = match self.limits.as_str() {
@@ -110,7 +122,7 @@ impl WorkForm {
         };
         let meter_min = match self.limits == "hours" {
             true => errors
-                .check("meter", decimal(&self.meter, 1, 0..=10_000_000))
+                .check("meter", decimal(&self.meter, 1, 0..=9_999_999))
                 .map(|tenths| Some(tenths * 6)),
             false => Some(None),
         };

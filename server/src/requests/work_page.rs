@@ -12,7 +12,7 @@ use crate::AppState;
 use crate::caution::{Caution, cautions};
 use crate::error::AppError;
 use crate::form::FieldErrors;
-use crate::page::{Layout, Screen, minutes, page_with};
+use crate::page::{Layout, Screen, field_time, minutes, page_with};
 use crate::people::{Visit, Who};
 use crate::signature::{Ask, Secret, ask};
 use crate::situation;
@@ -87,6 +87,10 @@ pub(super) async fn work_page(
         Ok(None) => {}
         Ok(Some(next)) => {
             form.recipe = next.recipe.code.to_string();
+            if let (Some(stand_in), true) = (next.stand_in(), form.limits.is_empty()) {
+                "date".clone_into(&mut form.limits);
+                form.off_by = field_time(stand_in.off_by.timestamp_millis(), visit.site.zone);
+            }
             tell(&mut shown, &words, &situation, &next);
             shown.shut = forbidden(&situation, &next, history, who);
             if shown.is_release && shown.shut.is_empty() {

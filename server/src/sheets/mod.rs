@@ -260,8 +260,9 @@ async fn imported(
     let text = text.ok_or_else(|| AppError::NotFound {
         what: format!("imported sheet {hash}"),
     })?;
-    let name = format!("imported-{}.csv", kind.word());
-    Ok(csv(&name, text.into_bytes()))
+    // As it was sent, formulas and all: nothing that a spreadsheet program opens by itself.
+    let name = format!("imported-{}.txt", kind.word());
+    Ok(file_of("text/plain", &name, text.into_bytes()))
 }
 
 fn no_file(file: &str) -> AppError {
@@ -270,10 +271,14 @@ fn no_file(file: &str) -> AppError {
     }
 }
 
-/// The name is one of ours, without a quote in it.
 fn csv(name: &str, bytes: Vec<u8>) -> Response {
+    file_of("text/csv", name, bytes)
+}
+
+/// The name is one of ours, without a quote in it.
+fn file_of(media_type: &str, name: &str, bytes: Vec<u8>) -> Response {
     let headers = [
-        (CONTENT_TYPE, "text/csv; charset=utf-8".to_owned()),
+        (CONTENT_TYPE, format!("{media_type}; charset=utf-8")),
         (
             CONTENT_DISPOSITION,
             format!("attachment; filename=\"{name}\""),

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use mendpost_core::catalogue::{Flag, Part, Rules};
+use mendpost_core::catalogue::{Part, Rules};
 use mendpost_core::code::{AssetCode, PartCode};
 use mendpost_core::situation::Asset;
 use sqlx::SqliteConnection;
@@ -17,8 +17,7 @@ use crate::seed::part::{PARTS, part};
 use crate::seed::row::{Row, codes};
 use crate::seed::write::Ids;
 use crate::situation;
-use crate::words::authority::authority;
-use crate::words::work::flag;
+use crate::words::authority::lost;
 
 impl Listed for Part {
     fn cell(&self, column: &str) -> Cell {
@@ -84,27 +83,18 @@ pub fn read(
     (entries, writes)
 }
 
-/// What may not be asked for any more once a part has lost a flag; empty if it lost none but that
-/// nothing depends on it. None at all counts as unknown, so a first flag takes that away.
+/// What may not be asked for any more once a part has lost a flag; empty if it lost none.
 fn asks_less(before: &Part, after: &Part, rules: &Rules) -> String {
-    let marks = |part: &Part| match part.flags.is_empty() {
-        true => BTreeSet::from([Flag::Unknown]),
-        false => part.flags.clone(),
-    };
-    let lost: Vec<&str> = marks(before)
-        .difference(&marks(after))
-        .filter(|lost| **lost != Flag::FormOnly)
-        .map(|lost| flag(*lost))
-        .collect();
-    if lost.is_empty() {
+    let Some(lost) = lost(rules, &before.flags, &after.flags) else {
         return String::new();
-    }
-    let asked = |part: &Part| authority(&rules.authority(&part.flags));
-    let (was, will) = (asked(before), asked(after));
-    let lost = lost.join(", ");
-    match was == will {
-        true => format!("Is no longer marked: {lost}. As before: {will}."),
-        false => format!("Is no longer marked: {lost}. Until now: {was}. From now on: {will}."),
+    };
+    let flags = lost.flags.join(", ");
+    match lost.same {
+        true => format!("Is no longer marked: {flags}. As before: {}.", lost.now),
+        false => format!(
+            "Is no longer marked: {flags}. Until now: {}. From now on: {}.",
+            lost.was, lost.now
+        ),
     }
 }
 

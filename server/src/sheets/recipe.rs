@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use mendpost_core::catalogue::{Operation, Recipe, RecipeState, Spray};
+use mendpost_core::catalogue::{Operation, Recipe, RecipeState, Spray, may_revise};
 use mendpost_core::code::{MetalCode, PartCode, PowderCode, RecipeCode};
 use mendpost_core::powder::Powder;
 use sqlx::SqliteConnection;
@@ -166,6 +166,8 @@ pub fn sprays_of<'a>(
 pub struct Book {
     recipes: Vec<Recipe>,
     parts: BTreeSet<PartCode>,
+    /// Those of them that are offered no more.
+    retired: BTreeSet<PartCode>,
     metals: BTreeSet<MetalCode>,
     powders: Vec<Powder>,
     places: Places,
@@ -175,9 +177,12 @@ impl Book {
     pub async fn load(connection: &mut SqliteConnection) -> Result<Book, sqlx::Error> {
         let ids = Ids::stored(connection).await?;
         let kit = kit::queries::all(&mut *connection).await?;
+        let parts = situation::parts(&mut *connection).await?;
+        let retired = parts.into_iter().filter(|part| part.retired);
         Ok(Book {
             recipes: stored(connection).await?,
             parts: ids.parts.into_keys().collect(),
+            retired: retired.map(|part| part.code).collect(),
             metals: ids.metals.into_keys().collect(),
             powders: situation::powders(connection).await?,
             places: Places {
@@ -295,6 +300,12 @@ fn follows(reader: &Reader<'_>, row: &Row, book: &Book) {
         .recipes
         .iter()
         .filter(|recipe| Some(&recipe.code) == code.as_ref());
+    let part = row.given("part").and_then(|part| part.parse().ok());
+    if let Some(part) = part.filter(|part: &PartCode| book.retired.contains(part)) {
+        let what = format!("{part} is retired; bring it back before a recipe is written for it");
+        row.fault(reader.faults, "part", what);
+    }
+    let mut open = entered.clone().filter(|recipe| !may_revise(recipe.state));
     let Some(last) = entered.max_by_key(|recipe| recipe.revision) else {
         return;
     };
@@ -306,6 +317,12 @@ fn follows(reader: &Reader<'_>, row: &Row, book: &Book) {
             "revision {} is entered already; give {} or a later one",
             last.revision,
             last.revision + 1
+        );
+        row.fault(reader.faults, "revision", what);
+    } else if let Some(open) = open.next() {
+        let what = format!(
+            "revision {} is {} already; write on that one",
+            open.revision, open.state
         );
         row.fault(reader.faults, "revision", what);
     }

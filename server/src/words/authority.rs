@@ -1,7 +1,7 @@
 //! Words for what a part asks for, who answers for it, and what they answered.
 
 use mendpost_core::catalogue::{
-    About, Answer, Authority, BuildRule, Came, FlagRule, NoYes, Said, Skill, Who,
+    About, Answer, Authority, BuildRule, Came, Flag, FlagRule, NoYes, Rules, Said, Skill, Who,
 };
 use mendpost_core::lineup::IfYes;
 use std::collections::BTreeSet;
@@ -73,12 +73,11 @@ pub const fn build_rule_word(rule: BuildRule) -> &'static str {
 
 /// A rule in one line.
 pub fn rule(rule: &FlagRule) -> String {
-    let written = |written| if written { " in writing" } else { "" };
     let build = match rule.build {
         BuildRule::Ask => format!(
             "not built before {} says yes{}",
             whose_words(&rule.to_build),
-            written(rule.build_written)
+            in_writing(rule.build_written)
         ),
         BuildRule::Refuse if !rule.to_build.is_empty() => {
             format!(
@@ -93,25 +92,59 @@ pub fn rule(rule: &FlagRule) -> String {
         false => format!(
             "released when {} says yes{}",
             whose_words(&rule.to_release),
-            written(rule.release_written)
+            in_writing(rule.release_written)
         ),
     };
     format!("{build}; {release}")
 }
 
+const fn in_writing(written: bool) -> &'static str {
+    if written { " in writing" } else { "" }
+}
+
+/// What a part that loses flags is no longer marked for, and what that does to who must say yes.
+pub struct Lost {
+    pub flags: Vec<&'static str>,
+    pub was: String,
+    pub now: String,
+    /// Nothing less is asked for.
+    pub same: bool,
+}
+
+/// None if nothing is lost but that nothing depends on it. No flag at all counts as unknown, so a first
+/// flag takes that away.
+pub fn lost(rules: &Rules, before: &BTreeSet<Flag>, after: &BTreeSet<Flag>) -> Option<Lost> {
+    let marks = |flags: &BTreeSet<Flag>| match flags.is_empty() {
+        true => BTreeSet::from([Flag::Unknown]),
+        false => flags.clone(),
+    };
+    let gone = &marks(before) - &marks(after);
+    let gone = gone.into_iter().filter(|gone| *gone != Flag::FormOnly);
+    let flags: Vec<&str> = gone.map(flag).collect();
+    if flags.is_empty() {
+        return None;
+    }
+    let (was, now) = (rules.authority(before), rules.authority(after));
+    Some(Lost {
+        flags,
+        same: was == now,
+        was: authority(&was),
+        now: authority(&now),
+    })
+}
+
 /// Who must say yes, and to what.
 pub fn authority(authority: &Authority) -> String {
-    if let Some((flag_refused, whose)) = authority.refused.iter().next() {
-        return match flag_refused {
-            mendpost_core::catalogue::Flag::Unknown => {
-                "nobody has said what it does: not built before".to_owned()
-            }
+    if !authority.refused.is_empty() {
+        let refused = authority.refused.iter().map(|(why, whose)| match why {
+            Flag::Unknown => "nobody has said what it does: not built before".to_owned(),
             other => format!(
                 "not built here, it {}: {} alone may decide",
                 flag(*other),
                 whose_words(whose)
             ),
-        };
+        });
+        return refused.collect::<Vec<_>>().join("; ");
     }
     if authority.is_free() {
         return "the crew may build and release it".to_owned();
@@ -119,8 +152,9 @@ pub fn authority(authority: &Authority) -> String {
     let mut parts = Vec::new();
     if !authority.to_build.is_empty() {
         parts.push(format!(
-            "not built before {} says yes",
-            whose_words(&authority.to_build)
+            "not built before {} says yes{}",
+            whose_words(&authority.to_build),
+            in_writing(authority.build_written)
         ));
     } else if authority.trial {
         parts.push("built as a trial piece".to_owned());
@@ -128,14 +162,10 @@ pub fn authority(authority: &Authority) -> String {
         parts.push("may be built".to_owned());
     }
     if !authority.to_release.is_empty() {
-        let written = if authority.release_written {
-            " in writing"
-        } else {
-            ""
-        };
         parts.push(format!(
-            "fitted only after {} says yes{written}",
-            whose_words(&authority.to_release)
+            "fitted only after {} says yes{}",
+            whose_words(&authority.to_release),
+            in_writing(authority.release_written)
         ));
     }
     parts.join("; ")

@@ -178,8 +178,11 @@ async fn an_approved_recipe_is_no_way_of_what_is_sorted() {
         let mut lead = signed_in(&app, Role::Lead).await;
         for (act, fields) in decisions {
             let to = format!("/requests/6/{act}");
-            lead.get(&to).await;
-            let answer = lead.post(&to, fields).await;
+            let page = lead.get(&to).await;
+            let seen = between(&page.body, "name=\"seen\" value=\"", "\"");
+            let seen = ("seen", seen.unwrap_or_default());
+            let fields = [&[seen][..], fields].concat();
+            let answer = lead.post(&to, &fields).await;
             assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
         }
         written(&mut checker).await;

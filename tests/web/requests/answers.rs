@@ -170,8 +170,7 @@ async fn an_awaited_answer_and_then_the_answer() {
         why: None,
     };
     assert_eq!(to_build(&place), Some(counts_on));
-    app.post("/line-up/plan", &[]).await;
-    app.state.planner.finished().await;
+    app.plan().await;
     let page = app.get("/requests/15").await;
     let only =
         "<b>Only</b> if the owner’s engineer says yes to building it, expected Thu 26 12:00.";

@@ -1,18 +1,22 @@
 //! A request from being sorted to being served: what may be done where it stands, and by whom.
 
 use mendpost_core::people::Role;
-use mendpost_tests::{App, number};
+use mendpost_tests::{Answer, App, between, number};
+
+use super::report;
 
 /// Sorts a request to be rebuilt by one recipe.
 async fn sort(app: &mut App, request: i64, recipe: &str) {
+    let path = format!("/requests/{request}/sort");
+    let seen = seen(&app.get(&path).await);
     let fields = [
+        ("seen", seen.as_str()),
         ("recipe", recipe),
         ("take", "yes"),
         ("why", "the powder is here and the part is simple"),
         ("true_part", "no"),
         ("stand_in", "no"),
     ];
-    let path = format!("/requests/{request}/sort");
     let answer = app.post(&path, &fields).await;
     assert_eq!(
         answer.location(),
@@ -20,6 +24,12 @@ async fn sort(app: &mut App, request: i64, recipe: &str) {
         "{}",
         answer.body
     );
+}
+
+/// What a sorting form was opened at.
+fn seen(page: &Answer) -> String {
+    let seen = between(&page.body, "name=\"seen\" value=\"", "\"");
+    seen.expect("a form to sort").to_owned()
 }
 
 async fn done(app: &App) -> Option<i64> {
@@ -78,7 +88,9 @@ async fn each_way_takes_a_reason() {
 async fn several_ways_stand_side_by_side() {
     let mut app = App::new().await;
     app.sign_in(Role::Checker).await;
+    let seen = seen(&app.get("/requests/8/sort").await);
     let fields = [
+        ("seen", seen.as_str()),
         ("recipe", "BR-035"),
         ("take", "yes"),
         ("why", "bronze lies here"),
@@ -266,4 +278,101 @@ async fn sorting_is_the_checkers_and_the_leads() {
     assert_eq!(app.get("/requests/8/work").await.status, 200);
     app.sign_in(Role::Storekeeper).await;
     assert_eq!(app.get("/requests/8/work").await.status, 403);
+}
+
+/// Two sort R8 at once: the second is told, and the first one's ways stand.
+#[tokio::test]
+async fn what_was_sorted_meanwhile_is_not_written_over() {
+    let mut app = App::new().await;
+    app.sign_in(Role::Lead).await;
+    let opened = seen(&app.get("/requests/8/sort").await);
+    sort(&mut app, 8, "BR-035").await;
+    let late = [
+        ("seen", opened.as_str()),
+        ("true_part", "yes"),
+        ("delivery", "BOAT-7"),
+        ("fit_hours", "4"),
+        ("fit_crew", "2"),
+        ("true_why", "ordered"),
+    ];
+    assert_eq!(app.post("/requests/8/sort", &late).await.status, 409);
+    let ways = "select count(*) from request_way w join request r on r.id = w.request_id
+                where r.number = 8 and kind = 'recipe'";
+    assert_eq!(number(&app, ways).await, Some(1));
+}
+
+/// Sorted as a stand-in and nothing else, the part does not go out to stay; the date that was sorted
+/// stands in the form. While it is out the request is not begun anew.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_stand_in_goes_out_with_an_end() {
+    let mut app = App::new().await;
+    app.sign_in(Role::Crew).await;
+    let mut lead = app.other_browser();
+    lead.sign_in(Role::Lead).await;
+    let seen = seen(&lead.get("/requests/8/sort").await);
+    let fields = [
+        ("seen", seen.as_str()),
+        ("stand_in", "yes"),
+        ("stand_in_recipe", "BR-035"),
+        ("off_by", "2027-01-31T12:00"),
+        ("swap_hours", "6"),
+        ("second_build", "900"),
+        ("stand_in_why", "half load until the true one is in"),
+    ];
+    let answer = lead.post("/requests/8/sort", &fields).await;
+    assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
+    while !app
+        .get("/requests/8/work")
+        .await
+        .contains("a checker or the lead releases a part")
+    {
+        let answer = app.post("/requests/8/work", &[]).await;
+        assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
+    }
+    let page = lead.get("/requests/8/work").await;
+    assert!(page.contains("2027-01-31T12:00"), "{}", page.body);
+    let stays = lead.post("/requests/8/work", &[("limits", "full")]).await;
+    assert!(
+        stays
+            .field_error("limits")
+            .is_some_and(|fault| fault.contains("sorted as a stand-in"))
+    );
+    let ends = [
+        ("limits", "date"),
+        ("off_by", "2027-01-31T12:00"),
+        ("owner", "Waterworks engineer"),
+        ("plan", "taken off when the true one is in"),
+    ];
+    let answer = lead.post("/requests/8/work", &ends).await;
+    assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
+    let reason = [("reason", "cracked")];
+    let back = lead.post("/requests/8/decide/send-back", &reason).await;
+    assert!(
+        back.field_error("reason")
+            .is_some_and(|fault| fault.contains("is still out for it")),
+        "{}",
+        back.body
+    );
+}
+
+/// Its tag hangs on another part by now: that is told, and the request stays withdrawn.
+#[tokio::test]
+async fn a_request_is_not_taken_up_again_with_a_tag_that_hangs_elsewhere() {
+    let mut app = App::new().await;
+    app.sign_in(Role::Lead).await;
+    assert_eq!(report(&mut app, &[]).await.status, 303);
+    let reason = [("reason", "nobody asks for it")];
+    app.post("/requests/37/decide/withdraw", &reason).await;
+    let other = [("asset", "GS4"), ("tag", "A-0417")];
+    assert_eq!(report(&mut app, &other).await.status, 303);
+    let answer = app.post("/requests/37/decide/reopen", &reason).await;
+    assert_eq!(answer.status, 422);
+    assert!(
+        answer
+            .field_error("reason")
+            .is_some_and(|fault| fault.contains("tag A-0417 hangs on R38")),
+        "{}",
+        answer.body
+    );
+    assert!(app.get("/requests/37").await.contains("is withdrawn"));
 }

@@ -10,8 +10,7 @@ use serde::Deserialize;
 
 use crate::form::{FieldErrors, decimal, integer, optional_text, plain_decimal, text};
 use crate::recipe::new_code;
-use crate::words::authority::authority as rule;
-use crate::words::work::flag;
+use crate::words::authority::lost;
 
 /// What was typed.
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -148,16 +147,15 @@ impl PartForm {
 
 /// What is relaxed when flags are taken off, in plain words; none if none is.
 pub fn relaxes(rules: &Rules, stands: &Part, flags: &BTreeSet<Flag>) -> Option<String> {
-    let off: Vec<&str> = stands.flags.difference(flags).map(|of| flag(*of)).collect();
-    if off.is_empty() {
-        return None;
-    }
-    let (before, after) = (rules.authority(&stands.flags), rules.authority(flags));
-    let rule = match before == after {
-        true => format!("the rule stays: {}", rule(&after)),
-        false => format!("before: {}; now: {}", rule(&before), rule(&after)),
+    let lost = lost(rules, &stands.flags, flags)?;
+    let rule = match lost.same {
+        true => format!("the rule stays: {}", lost.now),
+        false => format!("before: {}; now: {}", lost.was, lost.now),
     };
-    Some(format!("'{}' is taken off; {rule}", off.join("', '")))
+    Some(format!(
+        "'{}' is taken off; {rule}",
+        lost.flags.join("', '")
+    ))
 }
 
 /// What the part measures as sprayed, by its shape: the box with the allowance on every side, rounded
