@@ -127,6 +127,7 @@ fn draft(
         revision,
         state: RecipeState::Draft,
         written_by: who.name.clone(),
+        also_written_by: BTreeSet::new(),
         approved_by: String::new(),
         base_metals: like
             .map(|like| like.base_metals.clone())

@@ -321,6 +321,7 @@ impl Sheets {
             revision,
             state: state?,
             written_by: written_by?,
+            also_written_by: BTreeSet::new(),
             approved_by: approved_by?,
             base_metals: base_metals?,
             flags: flags?.into_iter().collect(),
