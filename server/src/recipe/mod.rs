@@ -20,7 +20,6 @@ use mendpost_core::people::Act;
 use crate::routes::Routes;
 
 pub use queries::of_part;
-pub use start::new_code;
 
 pub fn routes() -> Routes {
     Routes::default()
