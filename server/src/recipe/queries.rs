@@ -204,3 +204,10 @@ pub async fn of_part(
         .map(|row| (row.code, row.revision, row.state))
         .collect())
 }
+
+/// The throat of the cell's nozzle as it was machined, in micrometres.
+pub async fn machined_um(executor: impl SqliteExecutor<'_>) -> Result<i64, sqlx::Error> {
+    sqlx::query_scalar!("select throat_um from cell")
+        .fetch_one(executor)
+        .await
+}
