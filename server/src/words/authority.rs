@@ -181,7 +181,7 @@ impl Words<'_> {
             NoYes::Limited(recipe, revision) => {
                 format!("it holds for {recipe} rev {revision} alone")
             }
-            NoYes::OfAuthor(name) => format!("{name} wrote the recipe"),
+            NoYes::OfAuthor(name) => format!("{name} wrote on the recipe"),
             NoYes::NotWritten => "it was said, not written".to_owned(),
             NoYes::Overdue(at) => format!("the answer was expected {}", self.when(*at)),
             NoYes::Awaited(at) => format!("the answer is expected {}", self.when(*at)),
