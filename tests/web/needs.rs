@@ -313,12 +313,6 @@ async fn the_lead_lists_an_asset_and_names_it() {
             "&#39;WP 4&#39; has the character &#39; &#39;; use letters, figures, &#39;-&#39;, &#39;.&#39; and &#39;+&#39;",
         ),
         (
-            "WP/4",
-            "feed pump 4",
-            "code",
-            "&#39;WP/4&#39; cannot be found by an address; leave out &#39;/&#39;, and do not call it &#39;.&#39;, &#39;..&#39; or &#39;new&#39;",
-        ),
-        (
             "WP1",
             "feed pump 4",
             "code",
