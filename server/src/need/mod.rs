@@ -8,12 +8,12 @@ mod listing;
 pub mod queries;
 mod report;
 mod saying;
+pub mod standing;
 mod state;
 mod what_if;
 
-use mendpost_core::people::{Act, may};
+use mendpost_core::people::Act;
 
-use crate::people::Visit;
 use crate::routes::Routes;
 
 pub fn routes() -> Routes {
@@ -57,8 +57,4 @@ pub fn capability_path(code: &str) -> String {
 /// The address of an asset.
 pub fn asset_path(code: &str) -> String {
     format!("/site/assets/{}", code.replace('/', "%2F"))
-}
-
-fn allowed(visit: &Visit, act: Act) -> bool {
-    visit.who.as_ref().is_some_and(|who| may(who.role, act))
 }

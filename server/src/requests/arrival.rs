@@ -7,10 +7,9 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use mendpost_core::journal::Subject;
 use mendpost_core::situation::Damage;
-use serde_json::{Map, Value, json};
 
 use super::arrival_form::{ArrivalForm, Read};
-use super::detail::{self, Detail, HistoryRow, Metal, changes};
+use super::detail::{self, Detail, HistoryRow, Metal};
 use super::filing::{hang, hangs_elsewhere};
 use super::particulars::{DANGERS, SPARES, SURE};
 use super::queries::{self, OpenRequest};
@@ -196,12 +195,13 @@ impl About {
             told: self.told(&mut change, read).await?,
         };
         detail::insert(change.connection(), self.request.id, &after).await?;
-        let journal = self.note(&mut change, visit, &before, &after).await?;
+        let zone = visit.site.zone;
+        let journal = detail::note(&mut change, number, &before, &after, zone).await?;
         let pictures = match hang(&mut change, who, number, photos).await? {
             Ok(pictures) => pictures,
             Err(errors) => return Ok(Written::Wrong(errors)),
         };
-        let said = if arrives(&before, &after) {
+        let said = if after.arrives_after(&before) {
             "is received"
         } else {
             "is put right"
@@ -233,32 +233,6 @@ impl About {
             });
         }
         Ok(told)
-    }
-
-    /// The journal holds what this saying changed, before and after, in words.
-    async fn note(
-        &self,
-        change: &mut Change,
-        visit: &Visit,
-        before: &Detail,
-        after: &Detail,
-    ) -> Result<i64, AppError> {
-        let changed: Map<String, Value> = changes(&before.told, &after.told, visit.site.zone)
-            .into_iter()
-            .map(|(field, old, new)| (field.to_owned(), json!({ "before": old, "after": new })))
-            .collect();
-        let content = json!({
-            "version": after.sequence,
-            "changed": changed,
-            "why": after.why,
-            "arrived_ms": after.told.arrived_ms,
-        });
-        let kind = if arrives(before, after) {
-            "request.received"
-        } else {
-            "request.put-right"
-        };
-        change.journal(kind, self.subject(), content).await
     }
 
     /// Shows what another person saved beside what was typed here.
@@ -312,10 +286,6 @@ impl About {
         };
         page_with(status, &page)
     }
-}
-
-fn arrives(before: &Detail, after: &Detail) -> bool {
-    before.told.arrived_ms.is_none() && after.told.arrived_ms.is_some()
 }
 
 impl ArrivalForm {

@@ -1,10 +1,14 @@
 //! What is on record of a broken part: each saying of it is kept, and the newest holds.
 
+use mendpost_core::journal::Subject;
 use mendpost_core::situation::{CrackCheck, Damage};
+use serde_json::{Map, Value, json};
 use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
 
+use crate::change::Change;
 use crate::db::decoded;
+use crate::error::AppError;
 use crate::page::{age, moment, whole};
 use crate::words::work::damage;
 
@@ -226,6 +230,40 @@ pub fn changes(
         .collect()
 }
 
+impl Detail {
+    /// Whether its part has come to the cell between another saying and this one.
+    pub fn arrives_after(&self, before: &Detail) -> bool {
+        before.told.arrived_ms.is_none() && self.told.arrived_ms.is_some()
+    }
+}
+
+/// Journals what one saying changed of the one before it, before and after, in words; the entry's number.
+pub(super) async fn note(
+    change: &mut Change,
+    request: i64,
+    before: &Detail,
+    after: &Detail,
+    zone: chrono_tz::Tz,
+) -> Result<i64, AppError> {
+    let changed: Map<String, Value> = changes(&before.told, &after.told, zone)
+        .into_iter()
+        .map(|(field, old, new)| (field.to_owned(), json!({ "before": old, "after": new })))
+        .collect();
+    let content = json!({
+        "version": after.sequence,
+        "changed": changed,
+        "why": after.why,
+        "needed_by_ms": after.told.needed_by_ms,
+        "arrived_ms": after.told.arrived_ms,
+    });
+    let kind = match after.arrives_after(before) {
+        true => "request.received",
+        false => "request.put-right",
+    };
+    let subject = Subject::new("request", format!("R{request}"));
+    change.journal(kind, subject, content).await
+}
+
 /// A saying as the page shows it.
 pub struct HistoryRow {
     pub head: String,
@@ -260,10 +298,9 @@ pub fn rows(history: &[Detail], zone: chrono_tz::Tz, now: i64) -> Vec<HistoryRow
 }
 
 fn head(detail: &Detail, before: Option<&Detail>) -> String {
-    let arrived = |detail: &Detail| detail.told.arrived_ms.is_some();
     match before {
         None => "Reported",
-        Some(before) if arrived(detail) && !arrived(before) => "Received at the cell",
+        Some(before) if detail.arrives_after(before) => "Received at the cell",
         Some(_) if detail.why.is_empty() => "Added",
         Some(_) => "Put right",
     }

@@ -127,27 +127,6 @@ pub async fn reported_by(
         .await
 }
 
-/// A machine as a new request finds it.
-pub(super) struct AssetRow {
-    pub id: Uuid,
-    pub name: String,
-    pub down_from_ms: Option<i64>,
-    pub version: i64,
-}
-
-pub(super) async fn asset(
-    connection: &mut SqliteConnection,
-    code: &str,
-) -> Result<Option<AssetRow>, sqlx::Error> {
-    sqlx::query_as!(
-        AssetRow,
-        r#"select id as "id: Uuid", name, down_from_ms, version from asset where code = ?"#,
-        code
-    )
-    .fetch_optional(connection)
-    .await
-}
-
 pub(super) struct PartRow {
     pub id: Uuid,
     pub name: String,
@@ -247,21 +226,6 @@ pub(super) async fn insert(
         .execute(&mut *connection)
         .await?;
     }
-    Ok(())
-}
-
-pub(super) async fn set_down(
-    connection: &mut SqliteConnection,
-    asset: Uuid,
-    from_ms: i64,
-) -> Result<(), sqlx::Error> {
-    sqlx::query!(
-        "update asset set down_from_ms = ?, version = version + 1 where id = ?",
-        from_ms,
-        asset
-    )
-    .execute(connection)
-    .await?;
     Ok(())
 }
 
