@@ -12,9 +12,15 @@ pub mod standing;
 mod state;
 mod what_if;
 
+use mendpost_core::journal::Subject;
 use mendpost_core::people::Act;
 
+use crate::AppState;
+use crate::error::AppError;
+use crate::page::age;
 use crate::routes::Routes;
+use crate::version::Stale;
+use queries::AssetRow;
 
 pub fn routes() -> Routes {
     Routes::default()
@@ -52,6 +58,24 @@ pub const PATH: &str = "/site/needs";
 /// The address of a capability. A code may hold a slash.
 pub fn capability_path(code: &str) -> String {
     format!("{PATH}/{}", code.replace('/', "%2F"))
+}
+
+/// Says who changed an asset while a form of it was open, and how it stands now.
+async fn overtaken(
+    state: &AppState,
+    asset: &AssetRow,
+    now: i64,
+    stands: &str,
+) -> Result<String, AppError> {
+    let subject = Subject::new("asset", &asset.code);
+    let stale = Stale::of(&state.db.read, &subject, asset.version, Vec::new()).await?;
+    let who = stale.made.map_or_else(
+        || "somebody changed this asset".to_owned(),
+        |made| format!("{} changed this asset {}", made.by, age(made.at, now)),
+    );
+    Ok(format!(
+        "Not saved: {who}, while you had it open. {stands}; save again if yours is still right."
+    ))
 }
 
 /// The address of an asset.

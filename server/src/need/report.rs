@@ -4,7 +4,6 @@ use axum::extract::{Path, State as Shared};
 use axum::http::StatusCode;
 use axum::response::Response;
 use chrono_tz::Tz;
-use mendpost_core::journal::Subject;
 use mendpost_core::lineup::loss_now;
 use mendpost_core::situation::Situation;
 use mendpost_core::word_enum;
@@ -12,10 +11,10 @@ use serde::Deserialize;
 use serde_json::json;
 use sqlx::SqliteConnection;
 
-use super::asset_path;
 use super::queries::{self, AssetRow};
 use super::standing::journalled;
 use super::state::State;
+use super::{asset_path, overtaken};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
@@ -25,7 +24,7 @@ use crate::page::act::{ActPage, Field};
 use crate::page::{Notice, Screen, age, moment, page_with, whole};
 use crate::people::{Visit, Who};
 use crate::situation;
-use crate::version::{Stale, is_current};
+use crate::version::is_current;
 use crate::words::work::sentence;
 
 word_enum! {
@@ -101,7 +100,9 @@ pub async fn save(
     let report = Report::find(change.connection(), &visit, &code, what).await?;
     if !is_current(&form.version, report.asset.version) {
         drop(change);
-        let errors = report.overtaken(&state).await?;
+        let mut errors = FieldErrors::default();
+        let stands = "How it stands now is told here";
+        errors.add_whole(overtaken(&state, &report.asset, visit.now, stands).await?);
         form.version = report.asset.version.to_string();
         return report
             .page(&visit, form, errors, StatusCode::CONFLICT)
@@ -382,22 +383,6 @@ impl Report {
             (What::Up, [_, ..]) => format!("; {} are still open for it", open.join(" and ")),
             _ => String::new(),
         }
-    }
-
-    /// Says who reported something else of the asset while this form was open.
-    async fn overtaken(&self, state: &AppState) -> Result<FieldErrors, AppError> {
-        let subject = Subject::new("asset", &self.asset.code);
-        let stale = Stale::of(&state.db.read, &subject, self.asset.version, Vec::new()).await?;
-        let who = stale.made.map_or_else(
-            || "somebody changed this asset".to_owned(),
-            |made| format!("{} changed this asset {}", made.by, age(made.at, self.now)),
-        );
-        let mut errors = FieldErrors::default();
-        errors.add_whole(format!(
-            "Not saved: {who}, while you had it open. How it stands now is told here; \
-             save again if yours is still right."
-        ));
-        Ok(errors)
     }
 
     async fn page(

@@ -127,13 +127,10 @@ async fn show_one(
     };
     let request = code.parse().ok().and_then(|code| situation.request(&code));
     let request = request.ok_or_else(none)?;
-    let reported_by = queries::reported_by(&state.db.read, number).await?;
     let holder = Holder::request(&state.db.read, number).await?;
-    let mut pictures = shape::queries::small_of_requests(&state.db.read).await?;
     let record = one::Record {
-        picture: pictures.remove(&code),
+        picture: shape::queries::small_of_request(&state.db.read, number).await?,
         details: detail::history(&state.db.read, number).await?,
-        reported_by: reported_by.unwrap_or_default(),
         number,
         history,
         told,
