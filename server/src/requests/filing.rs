@@ -163,7 +163,7 @@ pub async fn move_needed_by(
         },
     };
     detail::insert(change.connection(), request.id, &after).await?;
-    detail::note(change, number, &newest, &after, zone).await?;
+    detail::note(change, number, &newest, &after, (zone, None)).await?;
     Ok(())
 }
 
@@ -311,7 +311,7 @@ fn contradiction(machine: Machine, standing: &Standing, zone: Tz) -> Option<Stri
     }
 }
 
-fn gone(what: &str, code: &str) -> AppError {
+pub(super) fn gone(what: &str, code: &str) -> AppError {
     AppError::Conflict(format!(
         "the {what} {code} is no longer there; open the form again"
     ))

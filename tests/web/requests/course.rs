@@ -6,7 +6,7 @@ use mendpost_tests::{Answer, App, between, number};
 use super::report;
 
 /// Sorts a request to be rebuilt by one recipe.
-async fn sort(app: &mut App, request: i64, recipe: &str) {
+pub(super) async fn sort(app: &mut App, request: i64, recipe: &str) {
     let path = format!("/requests/{request}/sort");
     let seen = seen(&app.get(&path).await);
     let fields = [
