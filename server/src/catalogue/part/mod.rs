@@ -8,11 +8,10 @@ mod retire;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
-use mendpost_core::catalogue::Part;
 use mendpost_core::journal::Subject;
-use serde_json::{Value, json};
+use serde_json::json;
 
-use super::store::{insert_part, update_part};
+use super::store::{insert_part, said, update_part};
 use super::{part_of, path};
 use crate::AppState;
 use crate::change::Change;
@@ -76,18 +75,6 @@ pub async fn add(
         .await
 }
 
-fn said(part: &Part, version: i64) -> Value {
-    json!({
-        "version": version,
-        "name": part.name,
-        "envelope_mm": part.envelope_mm,
-        "mass_g": part.mass_g,
-        "flags": part.flags,
-        "assets": part.assets,
-        "allowance_um": part.allowance_um,
-    })
-}
-
 pub async fn open(
     State(state): State<AppState>,
     visit: Visit,
@@ -113,6 +100,9 @@ pub async fn save(
     Path(code): Path<String>,
     Posted(mut form): Posted<PartForm>,
 ) -> Result<Response, AppError> {
+    if !form.take.is_empty() {
+        return taken_over(&state, &visit, &code, form).await;
+    }
     let kept = shape::queries::of_part(&state.db.read, &code).await?;
     let mut change = Change::begin(&state, &who).await?;
     let now = situation::moment(visit.now).map_err(AppError::internal)?;
@@ -124,10 +114,6 @@ pub async fn save(
         figures: kept.map(|kept| kept.figures),
         ..Shown::default()
     };
-    if form.take_over(shown.figures.as_ref(), &situation) {
-        drop(change);
-        return form_page(&visit, &situation, form, shown).await;
-    }
     let read = form.parse(Some(stands), &situation, &mut shown.errors);
     let Some((after, reason)) = read else {
         drop(change);
@@ -155,4 +141,23 @@ pub async fn save(
     change
         .finish(&who, &path(&code), Notice::done("SAVED", text))
         .await
+}
+
+/// The form with what a button takes over from the shape; it saves nothing.
+async fn taken_over(
+    state: &AppState,
+    visit: &Visit,
+    code: &str,
+    mut form: PartForm,
+) -> Result<Response, AppError> {
+    let situation = situation::now(state).await?;
+    let part = part_of(&situation, code)?;
+    let kept = shape::queries::of_part(&state.db.read, code).await?;
+    let shown = Shown {
+        stands: Some(part.clone()),
+        figures: kept.map(|kept| kept.figures),
+        ..Shown::default()
+    };
+    form.take_over(shown.figures.as_ref(), &situation);
+    form_page(visit, &situation, form, shown).await
 }
