@@ -7,8 +7,8 @@ use mendpost_core::lineup::{CapabilityLoss, loss_now};
 use mendpost_core::people::Act;
 use mendpost_core::situation::{Capability, Figure, Situation};
 
+use super::capability_path;
 use super::state::{AssetRow, State as AssetState};
-use super::{allowed, capability_path};
 use crate::AppState;
 use crate::error::AppError;
 use crate::page::{Layout, Screen, page, whole};
@@ -73,8 +73,8 @@ pub async fn show(State(state): State<AppState>, visit: Visit) -> Result<Respons
             })
             .collect(),
         assets,
-        may_set: allowed(&visit, Act::SetUpSite),
-        may_report: allowed(&visit, Act::ReportAsset),
+        may_set: visit.may(Act::SetUpSite),
+        may_report: visit.may(Act::ReportAsset),
         page: layout,
     })
 }

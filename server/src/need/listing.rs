@@ -11,15 +11,15 @@ use serde_json::json;
 
 use super::queries::{self, AssetRow};
 use super::report::none;
-use super::{PATH, asset_path};
+use super::{PATH, asset_path, overtaken};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::form::{FieldErrors, Posted, text};
 use crate::page::act::{ActPage, Field};
-use crate::page::{Notice, Screen, age, page_with};
+use crate::page::{Notice, Screen, page_with};
 use crate::people::{Visit, Who};
-use crate::version::{Stale, is_current};
+use crate::version::is_current;
 use crate::words::work::sentence;
 
 #[derive(Debug, Default, Deserialize)]
@@ -151,7 +151,8 @@ pub async fn rename(
     };
     if !is_current(&form.version, asset.version) {
         drop(change);
-        errors.add_whole(overtaken(&state, &asset, visit.now).await?);
+        let stands = format!("It is called '{}' now", asset.name);
+        errors.add_whole(overtaken(&state, &asset, visit.now, &stands).await?);
         form.version = asset.version.to_string();
         return name_page(&visit, StatusCode::CONFLICT, &asset, form, errors).await;
     }
@@ -167,19 +168,6 @@ pub async fn rename(
     change
         .finish(&who, &asset_path(&code), Notice::done("SAVED", text))
         .await
-}
-
-async fn overtaken(state: &AppState, asset: &AssetRow, now: i64) -> Result<String, AppError> {
-    let subject = Subject::new("asset", &asset.code);
-    let stale = Stale::of(&state.db.read, &subject, asset.version, Vec::new()).await?;
-    let who = stale.made.map_or_else(
-        || "somebody changed this asset".to_owned(),
-        |made| format!("{} changed this asset {}", made.by, age(made.at, now)),
-    );
-    Ok(format!(
-        "Not saved: {who}, while you had it open. It is called '{}' now; save again if yours is still right.",
-        asset.name
-    ))
 }
 
 async fn name_page(

@@ -8,13 +8,19 @@ mod listing;
 pub mod queries;
 mod report;
 mod saying;
+pub mod standing;
 mod state;
 mod what_if;
 
-use mendpost_core::people::{Act, may};
+use mendpost_core::journal::Subject;
+use mendpost_core::people::Act;
 
-use crate::people::Visit;
+use crate::AppState;
+use crate::error::AppError;
+use crate::page::age;
 use crate::routes::Routes;
+use crate::version::Stale;
+use queries::AssetRow;
 
 pub fn routes() -> Routes {
     Routes::default()
@@ -54,11 +60,25 @@ pub fn capability_path(code: &str) -> String {
     format!("{PATH}/{}", code.replace('/', "%2F"))
 }
 
+/// Says who changed an asset while a form of it was open, and how it stands now.
+async fn overtaken(
+    state: &AppState,
+    asset: &AssetRow,
+    now: i64,
+    stands: &str,
+) -> Result<String, AppError> {
+    let subject = Subject::new("asset", &asset.code);
+    let stale = Stale::of(&state.db.read, &subject, asset.version, Vec::new()).await?;
+    let who = stale.made.map_or_else(
+        || "somebody changed this asset".to_owned(),
+        |made| format!("{} changed this asset {}", made.by, age(made.at, now)),
+    );
+    Ok(format!(
+        "Not saved: {who}, while you had it open. {stands}; save again if yours is still right."
+    ))
+}
+
 /// The address of an asset.
 pub fn asset_path(code: &str) -> String {
     format!("/site/assets/{}", code.replace('/', "%2F"))
-}
-
-fn allowed(visit: &Visit, act: Act) -> bool {
-    visit.who.as_ref().is_some_and(|who| may(who.role, act))
 }
