@@ -1,9 +1,10 @@
 //! A site as read from its files, checked and ready to be written.
 
+use crate::interim::End;
 use crate::shape::Reading;
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::{Answer, Metal, Part, Recipe};
-use mendpost_core::code::{LotCode, RecipeCode};
+use mendpost_core::code::{AssetCode, LotCode, PartCode, RecipeCode};
 use mendpost_core::people::Role;
 use mendpost_core::powder::{Lot, Powder};
 use mendpost_core::quantity::Milligrams;
@@ -39,6 +40,7 @@ pub struct SiteData {
     pub recipes: Vec<Recipe>,
     pub weighed: Vec<SeedWeighed>,
     pub requests: Vec<SeedRequest>,
+    pub interims: Vec<SeedInterim>,
 }
 
 /// Somebody of the crew.
@@ -108,4 +110,21 @@ pub struct SeedRequest {
 pub struct SeedAnswer {
     pub answer: Answer,
     pub given_at: DateTime<Utc>,
+}
+
+/// A part that runs on a machine and must come off again.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SeedInterim {
+    pub asset: AssetCode,
+    /// None: not listed in the catalogue.
+    pub part: Option<PartCode>,
+    pub part_name: String,
+    /// Where on its machine; may be empty.
+    pub place: String,
+    pub since: DateTime<Utc>,
+    pub end: End,
+    pub owner: String,
+    /// How and by whom it comes off.
+    pub plan: String,
+    pub released_by: String,
 }

@@ -8,6 +8,7 @@ mod data;
 pub(crate) mod fault;
 mod files;
 pub(crate) mod guard;
+mod interim;
 pub(crate) mod need;
 pub(crate) mod part;
 pub(crate) mod powder;
@@ -24,7 +25,8 @@ mod weighed;
 pub(crate) mod write;
 
 pub use data::{
-    SeedAnswer, SeedContainer, SeedLot, SeedPerson, SeedReading, SeedRequest, SeedWeighed, SiteData,
+    SeedAnswer, SeedContainer, SeedInterim, SeedLot, SeedPerson, SeedReading, SeedRequest,
+    SeedWeighed, SiteData,
 };
 pub use fault::SeedFault;
 pub use files::{SeedFiles, UnreadableSeed};
@@ -106,6 +108,8 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
         deliveries: sheets.arrivals(&deliveries),
     };
     let requests = request::requests(files, &known, &calendar, faults);
+    let named = (&known.assets, &known.parts);
+    let interims = interim::interims(files, named, &calendar, faults);
     Some(SiteData {
         site: site?,
         people,
@@ -128,5 +132,6 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
         recipes,
         weighed,
         requests,
+        interims,
     })
 }

@@ -316,7 +316,7 @@ fn happen(text: &str, accident: &Accident) -> Vec<u8> {
     lines.join("\n").into_bytes()
 }
 
-const FILES: [&str; 21] = [
+const FILES: [&str; 22] = [
     "assets.csv",
     "capabilities.csv",
     "changeovers.csv",
@@ -338,6 +338,7 @@ const FILES: [&str; 21] = [
     "stations.csv",
     "ways.csv",
     "yeses.csv",
+    "interim_parts.csv",
 ];
 
 proptest! {

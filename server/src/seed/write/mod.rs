@@ -55,7 +55,8 @@ pub async fn write(
     catalogue::shapes(change, data).await?;
     catalogue::recipes(change, data).await?;
     catalogue::weighed(change, data).await?;
-    request::requests(change, data, &ids).await
+    request::requests(change, data, &ids).await?;
+    request::interims(change, data).await
 }
 
 /// The ids of the rows written, by code.

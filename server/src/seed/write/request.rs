@@ -3,9 +3,10 @@
 use super::{Ids, id_of, optional_id};
 use crate::change::Change;
 use crate::error::AppError;
+use crate::interim::{Released, record};
 use crate::requests::{self, NewAnswer};
 use crate::seed::{SeedAnswer, SeedRequest, SiteData};
-use mendpost_core::code::RequestCode;
+use mendpost_core::code::{PartCode, RequestCode};
 use mendpost_core::journal::Subject;
 use mendpost_core::situation::Way;
 use serde_json::json;
@@ -41,6 +42,26 @@ pub(super) async fn requests(
         for answer in &seed.answers {
             insert_answer(change, id, &request.code, answer).await?;
         }
+    }
+    Ok(())
+}
+
+/// Interim parts, each with the request for what replaces it. Who let one go counts as who entered it.
+pub(super) async fn interims(change: &mut Change, data: &SiteData) -> Result<(), AppError> {
+    for seed in &data.interims {
+        let released = Released {
+            request: None,
+            asset: seed.asset.as_str(),
+            part: seed.part.as_ref().map(PartCode::as_str),
+            part_name: &seed.part_name,
+            place: &seed.place,
+            since: seed.since,
+            end: seed.end,
+            owner: &seed.owner,
+            plan: &seed.plan,
+            released_by: &seed.released_by,
+        };
+        record(change, &released, &seed.released_by).await?;
     }
     Ok(())
 }

@@ -1,0 +1,101 @@
+//! Interim parts that are out there already.
+
+use super::data::SeedInterim;
+use super::fault::Faults;
+use super::files::SeedFiles;
+use super::row::Row;
+use super::sheet::Sheet;
+use super::time::Calendar;
+use crate::interim::End;
+use chrono::{DateTime, Utc};
+use mendpost_core::code::{AssetCode, PartCode};
+use mendpost_core::interim::Limit;
+use std::collections::BTreeSet;
+
+const INTERIMS: Sheet = Sheet {
+    file: "interim_parts.csv",
+    columns: &[
+        "asset",
+        "part",
+        "part_name",
+        "place",
+        "since",
+        "owner",
+        "plan",
+        "released_by",
+    ],
+    optional: &["off_by", "most_h", "a_day_h", "meter_h"],
+    may_be_missing: true,
+};
+
+pub(super) fn interims(
+    files: &SeedFiles,
+    (assets, parts): (&BTreeSet<AssetCode>, &BTreeSet<PartCode>),
+    calendar: &Calendar,
+    faults: &Faults,
+) -> Vec<SeedInterim> {
+    let rows = INTERIMS.rows(files, faults);
+    let read = |row: &Row| {
+        let asset = row.one_of(faults, "asset", assets);
+        let part = row.one_of_optional(faults, "part", parts);
+        let part_name = row.text(faults, "part_name", 80);
+        let place = row.text_or_empty(faults, "place", 80);
+        let since = row.past(faults, "since", calendar);
+        let end = end(row, since, calendar, faults);
+        let owner = row.text(faults, "owner", 80);
+        let plan = row.text(faults, "plan", 400);
+        let released_by = row.text(faults, "released_by", 80);
+        Some(SeedInterim {
+            asset: asset?,
+            part: part?,
+            part_name: part_name?,
+            place: place?,
+            since: since?,
+            end: end?,
+            owner: owner?,
+            plan: plan?,
+            released_by: released_by?,
+        })
+    };
+    rows.iter().filter_map(read).collect()
+}
+
+/// By a date, or by running hours.
+fn end(
+    row: &Row,
+    since: Option<DateTime<Utc>>,
+    calendar: &Calendar,
+    faults: &Faults,
+) -> Option<End> {
+    let hours = ["most_h", "a_day_h", "meter_h"];
+    if row.given("off_by").is_some() {
+        for column in hours.iter().filter(|column| row.given(column).is_some()) {
+            row.fault(faults, column, "leave it empty, or 'off_by'");
+        }
+        let off_by = row.moment(faults, "off_by", calendar)?;
+        if since.is_some_and(|since| off_by <= since) {
+            let what = "it was fitted only then; give a time after 'since'";
+            row.fault(faults, "off_by", what);
+            return None;
+        }
+        return Some(End {
+            limit: Limit::Date { off_by },
+            meter_min: None,
+        });
+    }
+    if row.given("most_h").is_none() {
+        row.fault_of_row(faults, "give 'off_by', or 'most_h' and 'a_day_h'");
+        return None;
+    }
+    let most = row.number(faults, "most_h", 1, 1..=1_000_000);
+    let a_day = row.number(faults, "a_day_h", 1, 1..=240);
+    let meter = row.number_optional(faults, "meter_h", 1, 0..=10_000_000);
+    // Tenths of an hour are six minutes.
+    Some(End {
+        limit: Limit::Running {
+            most_min: most? * 6,
+            a_day_min: a_day? * 6,
+        },
+        meter_min: meter?.map(|tenths| tenths * 6),
+    })
+}
