@@ -7,6 +7,19 @@ use uuid::Uuid;
 use crate::change::Change;
 use crate::error::AppError;
 
+/// What the journal keeps of a part.
+pub fn content(part: &Part, version: i64) -> Value {
+    json!({
+        "version": version,
+        "name": part.name,
+        "envelope_mm": part.envelope_mm,
+        "mass_g": part.mass_g,
+        "flags": part.flags,
+        "assets": part.assets,
+        "allowance_um": part.allowance_um,
+    })
+}
+
 /// Writes a part that is not listed yet; its id.
 pub async fn insert_part(change: &mut Change, part: &Part) -> Result<Uuid, AppError> {
     let id = Uuid::now_v7();

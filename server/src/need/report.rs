@@ -13,6 +13,7 @@ use serde_json::json;
 use sqlx::SqliteConnection;
 
 use super::asset_path;
+use super::item::{Item, Thing};
 use super::queries::{self, AssetRow};
 use super::state::State;
 use crate::AppState;
@@ -23,7 +24,7 @@ use crate::page::act::{ActPage, Field};
 use crate::page::{Notice, Screen, age, moment, page_with, whole};
 use crate::people::{Visit, Who};
 use crate::situation;
-use crate::version::{Stale, is_current};
+use crate::version::is_current;
 use crate::words::work::sentence;
 
 word_enum! {
@@ -62,6 +63,7 @@ pub struct ReportForm {
 /// An asset and the site before a report, and the report read against them.
 struct Report {
     what: What,
+    item: Item,
     asset: AssetRow,
     situation: Situation,
     zone: Tz,
@@ -138,10 +140,13 @@ impl Report {
         what: What,
     ) -> Result<Report, AppError> {
         let now = situation::moment(visit.now).map_err(AppError::internal)?;
+        let item = Item::find(Thing::Asset, &mut *connection, code).await?;
+        item.in_use()?;
         let asset = queries::asset(&mut *connection, code).await?;
         Ok(Report {
             what,
-            asset: asset.ok_or_else(|| none(code))?,
+            item,
+            asset: asset.ok_or_else(|| Thing::Asset.none(code))?,
             situation: situation::load(connection, now).await?,
             zone: visit.site.zone,
             now: visit.now,
@@ -351,12 +356,7 @@ impl Report {
 
     /// Says who reported something else of the asset while this form was open.
     async fn overtaken(&self, state: &AppState) -> Result<FieldErrors, AppError> {
-        let subject = Subject::new("asset", &self.asset.code);
-        let stale = Stale::of(&state.db.read, &subject, self.asset.version, Vec::new()).await?;
-        let who = stale.made.map_or_else(
-            || "somebody changed this asset".to_owned(),
-            |made| format!("{} changed this asset {}", made.by, age(made.at, self.now)),
-        );
+        let who = self.item.overtaken(state, self.now).await?;
         let mut errors = FieldErrors::default();
         errors.add_whole(format!(
             "Not saved: {who}, while you had it open. How it stands now is told here; \
@@ -486,11 +486,5 @@ fn loss(before: &Situation, after: &Situation) -> String {
             whole(then),
             whole(before)
         ),
-    }
-}
-
-pub(super) fn none(code: &str) -> AppError {
-    AppError::NotFound {
-        what: format!("asset '{code}'"),
     }
 }

@@ -12,11 +12,14 @@ pub struct Choice {
     pub name: String,
 }
 
-/// Every machine, by name.
+/// Every machine in use, by name.
 pub async fn assets(executor: impl SqliteExecutor<'_>) -> Result<Vec<Choice>, sqlx::Error> {
-    sqlx::query_as!(Choice, "select code, name from asset order by name, code")
-        .fetch_all(executor)
-        .await
+    sqlx::query_as!(
+        Choice,
+        "select code, name from asset where retired_reason is null order by name, code"
+    )
+    .fetch_all(executor)
+    .await
 }
 
 /// Every part that the catalogue offers, by name: none that is retired.
@@ -77,7 +80,8 @@ pub(super) async fn served(
          from need_asset
          join asset on asset.id = need_asset.asset_id
          join capability on capability.id = need_asset.capability_id
-         where need_asset.version = (select max(version) from need
+         where capability.retired_reason is null
+           and need_asset.version = (select max(version) from need
                           where need.capability_id = need_asset.capability_id)
          order by capability.name, need_asset.position"
     )
@@ -127,7 +131,7 @@ pub async fn reported_by(
         .await
 }
 
-/// A machine as a new request finds it.
+/// A machine in use, as a new request finds it.
 pub(super) struct AssetRow {
     pub id: Uuid,
     pub name: String,
@@ -141,7 +145,8 @@ pub(super) async fn asset(
 ) -> Result<Option<AssetRow>, sqlx::Error> {
     sqlx::query_as!(
         AssetRow,
-        r#"select id as "id: Uuid", name, down_from_ms, version from asset where code = ?"#,
+        r#"select id as "id: Uuid", name, down_from_ms, version from asset
+           where code = ? and retired_reason is null"#,
         code
     )
     .fetch_optional(connection)

@@ -83,7 +83,7 @@ impl PartForm {
             None => new_code(&self.code, "code", errors),
         };
         let name = errors.check("name", text(&self.name, 80));
-        let assets = self.assets(situation, errors);
+        let assets = self.assets(stands, situation, errors);
         let x = errors.check("x", integer(&self.x, 1..=100_000));
         let y = errors.check("y", integer(&self.y, 1..=100_000));
         let z = errors.check("z", integer(&self.z, 1..=100_000));
@@ -111,16 +111,22 @@ impl PartForm {
         errors.is_empty().then_some((part, reason))
     }
 
+    /// Those chosen, and those that it fits and that are retired: the form does not offer these, and they
+    /// may be brought back.
     fn assets(
         &self,
+        stands: Option<&Part>,
         situation: &Situation,
         errors: &mut FieldErrors,
     ) -> Option<BTreeSet<AssetCode>> {
+        let fits = stands.into_iter().flat_map(|part| &part.assets);
+        let retired = fits.filter(|code| situation.asset(code).is_none()).cloned();
         let known = |typed: &String| {
             let mut assets = situation.assets.iter().map(|asset| &asset.code);
             assets.find(|code| code.as_str() == typed).cloned()
         };
-        let assets: Option<BTreeSet<AssetCode>> = self.asset.iter().map(known).collect();
+        let chosen: Option<BTreeSet<AssetCode>> = self.asset.iter().map(known).collect();
+        let assets = chosen.map(|chosen| chosen.into_iter().chain(retired).collect());
         if assets.is_none() {
             errors.add(
                 "asset",

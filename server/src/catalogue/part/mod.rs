@@ -8,11 +8,10 @@ mod retire;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
-use mendpost_core::catalogue::Part;
 use mendpost_core::journal::Subject;
-use serde_json::{Value, json};
+use serde_json::json;
 
-use super::store::{insert_part, update_part};
+use super::store::{content, insert_part, update_part};
 use super::{part_of, path};
 use crate::AppState;
 use crate::change::Change;
@@ -62,9 +61,9 @@ pub async fn add(
         return form_page(&visit, &situation, form, Shown::faulty(errors)).await;
     };
     insert_part(&mut change, &part).await?;
-    let content = said(&part, 1);
+    let entry = content(&part, 1);
     let subject = Subject::new("part", &part.code);
-    let journal = change.journal("part.listed", subject, content).await?;
+    let journal = change.journal("part.listed", subject, entry).await?;
     let text = format!(
         "{}, {}. Journal {journal}. Write a recipe for it next.",
         sentence(&part.name),
@@ -74,18 +73,6 @@ pub async fn add(
     change
         .finish(&who, &location, Notice::done("SAVED", text))
         .await
-}
-
-fn said(part: &Part, version: i64) -> Value {
-    json!({
-        "version": version,
-        "name": part.name,
-        "envelope_mm": part.envelope_mm,
-        "mass_g": part.mass_g,
-        "flags": part.flags,
-        "assets": part.assets,
-        "allowance_um": part.allowance_um,
-    })
 }
 
 pub async fn open(
@@ -144,13 +131,13 @@ pub async fn save(
         return form_page(&visit, &situation, form, shown).await;
     }
     update_part(&mut change, row.id, &after).await?;
-    let content = json!({
+    let entry = json!({
         "version": row.version + 1,
-        "before": said(stands, row.version),
-        "after": said(&after, row.version + 1),
+        "before": content(stands, row.version),
+        "after": content(&after, row.version + 1),
         "reason": reason,
     });
-    let journal = change.journal("part.changed", subject, content).await?;
+    let journal = change.journal("part.changed", subject, entry).await?;
     let text = format!("{}, {code}. Journal {journal}.", sentence(&after.name));
     change
         .finish(&who, &path(&code), Notice::done("SAVED", text))

@@ -2,7 +2,7 @@
 
 use super::Ids;
 use crate::catalogue::queries::{NewWeighed, enter, throat_um};
-use crate::catalogue::store::{insert_part, insert_recipe};
+use crate::catalogue::store::{content, insert_part, insert_recipe};
 use crate::change::Change;
 use crate::error::AppError;
 use crate::kit;
@@ -65,16 +65,8 @@ pub(super) async fn parts(
 ) -> Result<(), AppError> {
     for part in &data.parts {
         let id = insert_part(change, part).await?;
-        let content = json!({
-            "version": 1,
-            "name": part.name,
-            "envelope_mm": part.envelope_mm,
-            "mass_g": part.mass_g,
-            "flags": part.flags,
-            "assets": part.assets,
-            "allowance_um": part.allowance_um,
-        });
         let subject = Subject::new("part", &part.code);
+        let content = content(part, 1);
         change.journal("part.listed", subject, content).await?;
         ids.parts.insert(part.code.clone(), id);
     }
