@@ -319,8 +319,10 @@ pub struct SentFile<'a> {
     pub bytes: &'a [u8],
 }
 
-/// Fields, and files by their fields, as a form with files sends them (RFC 7578). Quotes and line ends in names are
-/// written as browsers write them (HTML standard, 'multipart/form-data encoding algorithm').
+/// Fields, and files by their fields, as a form with files sends them (RFC 7578).
+///
+/// Quotes and line ends in names are written as browsers write them (HTML standard,
+/// 'multipart/form-data encoding algorithm').
 pub fn multipart(fields: &[(&str, &str)], files: &[(&str, SentFile<'_>)]) -> Vec<u8> {
     let mut body = Vec::new();
     for (name, value) in fields {
