@@ -23,15 +23,41 @@ pub enum InvalidCode {
         length: usize,
     },
     /// A character that cannot be read aloud or printed on a label.
-    #[error(
-        "'{given}' has the character {character:?}; use letters, figures, '-', '.', '/' and '+'"
-    )]
+    #[error("'{given}' has the character {character:?}; use letters, figures, '-', '.' and '+'")]
     Character {
         /// The text as given.
         given: String,
         /// The first character that is not allowed.
         character: char,
     },
+    /// Nothing would be found under it: see [`new_code`].
+    #[error(
+        "'{given}' cannot be found by an address; leave out '/', and do not call it '.', '..' or 'new'"
+    )]
+    NoAddress {
+        /// The text as given.
+        given: String,
+    },
+}
+
+/// The code of something that is not listed yet: as any code, and one step of an address, so that what it
+/// names has a page of its own. A code that stands on record is read as it is.
+///
+/// '.' and '..' are taken out of an address on its way (RFC 3986, 5.2.4), '/' parts two steps, and under
+/// 'new' stands the form for something new.
+///
+/// # Errors
+/// What is wrong with it, and what is allowed.
+pub fn new_code<T: std::str::FromStr<Err = InvalidCode>>(text: &str) -> Result<T, InvalidCode> {
+    let code = text.parse()?;
+    let given = text.trim();
+    let no_step = given.contains('/') || matches!(given, "." | "..");
+    if no_step || given.eq_ignore_ascii_case("new") {
+        return Err(InvalidCode::NoAddress {
+            given: given.to_owned(),
+        });
+    }
+    Ok(code)
 }
 
 fn checked(text: &str) -> Result<String, InvalidCode> {
@@ -132,6 +158,21 @@ codes! {
 mod tests {
     use super::*;
 
+    /// What is on record keeps a code that nothing new is given.
+    #[test]
+    fn a_new_code_can_be_found_by_an_address() {
+        for no_step in [".", " .. ", "/", "AB/1", "new", "New"] {
+            let given = no_step.trim().to_owned();
+            let told = Err(InvalidCode::NoAddress { given });
+            assert_eq!(new_code::<PartCode>(no_step), told);
+            assert!(no_step.parse::<PartCode>().is_ok(), "{no_step}");
+        }
+        for step in ["...", "newer", "A.1", "+"] {
+            assert_eq!(new_code(step), step.parse::<PartCode>());
+        }
+        assert_eq!(new_code::<PartCode>(""), Err(InvalidCode::Empty));
+    }
+
     /// A code says what is wrong with it, and what is allowed.
     #[test]
     fn a_code_is_short_and_can_be_read_aloud() {
@@ -143,7 +184,7 @@ mod tests {
         let error = "L 0417".parse::<LotCode>().expect_err("has a space");
         assert_eq!(
             error.to_string(),
-            "'L 0417' has the character ' '; use letters, figures, '-', '.', '/' and '+'"
+            "'L 0417' has the character ' '; use letters, figures, '-', '.' and '+'"
         );
         let long = "x".repeat(41);
         assert_eq!(

@@ -199,8 +199,9 @@ mod tests {
             revision: 1,
             state: RecipeState::Approved,
             written_by: String::new(),
+            also_written_by: [].into(),
             approved_by: "cell lead".to_owned(),
-            base_metals: std::collections::BTreeSet::new(),
+            base_metals: [].into(),
             operations: vec![
                 operation(OperationKind::Spray, Some(spray)),
                 operation(OperationKind::HeatTreat, None),

@@ -4,6 +4,7 @@
 //! `#[serde(default)]`. Its `parse` runs every field through [`FieldErrors::check`] and answers with
 //! the values or with all faults.
 
+use std::collections::BTreeSet;
 use std::ops::RangeInclusive;
 
 use axum::extract::{FromRequest, Request};
@@ -12,6 +13,7 @@ use axum_extra::extract::Form;
 use axum_extra::extract::FormRejection;
 use chrono::{LocalResult, NaiveDate, NaiveDateTime, TimeZone};
 use chrono_tz::Tz;
+use mendpost_core::code::{self, InvalidCode};
 use serde::de::DeserializeOwned;
 use thiserror::Error;
 
@@ -235,6 +237,32 @@ pub fn local_time(typed: &str, zone: Tz) -> Result<i64, FieldError> {
 pub fn choice<T: std::str::FromStr>(typed: &str) -> Result<T, FieldError> {
     let given = text(typed, 80)?;
     given.parse().map_err(|_| FieldError::NotChoice { given })
+}
+
+/// What was ticked of a list, each by its word.
+pub fn ticked<'a, T: Clone + Ord + ToString + 'a>(
+    typed: &[String],
+    known: impl IntoIterator<Item = &'a T>,
+) -> Result<BTreeSet<T>, FieldError> {
+    let known: Vec<(String, &T)> = known.into_iter().map(|of| (of.to_string(), of)).collect();
+    let one = |typed: &String| {
+        let found = known.iter().find(|(word, _)| word == typed);
+        let given = || typed.chars().take(80).collect();
+        let (_, of) = found.ok_or_else(|| FieldError::NotChoice { given: given() })?;
+        Ok((*of).clone())
+    };
+    typed.iter().map(one).collect()
+}
+
+/// A code for something new, by which it gets an address of its own.
+pub fn new_code<T: std::str::FromStr<Err = InvalidCode>>(
+    typed: &str,
+    field: &str,
+    errors: &mut FieldErrors,
+) -> Option<T> {
+    let code = code::new_code(typed);
+    code.map_err(|fault| errors.add(field, fault.to_string()))
+        .ok()
 }
 
 /// What was typed without the spaces that part thousands.

@@ -235,3 +235,15 @@ async fn a_fault_of_each_figure_of_a_metal_stands_beside_it() {
     refused(&mut app, BRONZE, METAL, &wrong).await;
     assert_eq!(changes(&app).await, Some(0));
 }
+
+/// A feeder that needs no heel: the field is emptied, nothing is kept as 0 g, and the journal says so too.
+#[tokio::test]
+async fn an_emptied_heel_is_told_as_it_is_kept() {
+    let mut app = App::signed_in(Role::Lead).await;
+    let answer = post(&mut app, CELL, NOZZLE, ("heel_g", "")).await;
+    assert_eq!(answer.location(), "/site/cell", "{}", answer.body);
+    let told =
+        "select json_extract(content, '$.after.heel_g') from journal where kind = 'cell.changed'";
+    assert_eq!(number(&app, told).await, Some(0));
+    assert_eq!(number(&app, "select heel_g from cell").await, Some(0));
+}

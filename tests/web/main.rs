@@ -14,6 +14,7 @@ mod health;
 mod interim;
 mod journal;
 mod line_up;
+mod links;
 mod needs;
 mod now;
 mod once;

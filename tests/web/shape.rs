@@ -246,3 +246,76 @@ async fn only_what_was_read_for_the_part_is_kept() {
     assert_eq!(unknown.status, StatusCode::NOT_FOUND);
     assert_eq!(count(&app).await, (0, 0));
 }
+
+/// Keeps a block as the roller's shape.
+async fn kept(app: &mut App, size: [f32; 3]) {
+    let answer = send(app, &binary(&block(size)), &IN_MM).await;
+    let place = answer.location().to_owned();
+    assert_eq!(app.post(&place, &[]).await.location(), PART);
+}
+
+/// The number of the giving that the page to take it off carries.
+fn given(page: &Answer) -> String {
+    let given = between(&page.body, "name=\"given\" value=\"", "\"");
+    given.expect("a page about a shape").to_owned()
+}
+
+/// The wrong file was given: taken off with a reason, the part has neither picture nor figures nor file;
+/// who took it off and why is shown, and the shape stays on record. Another may be given.
+#[tokio::test]
+async fn a_shape_is_taken_off_and_stays_on_record() {
+    let mut app = app(Role::Crew).await;
+    let off = format!("{FORM}/take-off");
+    assert_eq!(app.get(&off).await.status, StatusCode::CONFLICT);
+    kept(&mut app, [520.0, 180.0, 180.0]).await;
+    assert!(app.get(PART).await.contains(&format!("href=\"{off}\"")));
+
+    let ask = app.get(&off).await;
+    assert!(ask.contains("Take the shape off the feed roller sleeve."));
+    let given = given(&ask);
+    let blank = app.post(&off, &[("given", &given), ("reason", " ")]).await;
+    assert_eq!(blank.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(blank.field_error("reason").is_some());
+    let fields = [
+        ("given", given.as_str()),
+        ("reason", "it is the old sleeve"),
+    ];
+    let taken = app.post(&off, &fields).await;
+    assert_eq!(taken.location(), PART, "{}", taken.body);
+
+    let page = app.get(PART).await;
+    let shape = between(&page.body, "<h2>Shape</h2>", "</section>").expect("a section");
+    assert!(shape.contains("None any more. “roller.stl” was taken off by Sprayer"));
+    assert!(shape.contains(": it is the old sleeve.") && !shape.contains("<svg"));
+    assert!(
+        !app.get("/requests/1")
+            .await
+            .contains("class=\"shape-small\"")
+    );
+    let file = app.get("/catalogue/SM-ROLLER/shape.stl").await;
+    assert_eq!(file.status, StatusCode::NOT_FOUND);
+    assert_eq!(count(&app).await, (1, 1), "it stays on record");
+    let told =
+        "select json_extract(content, '$.file_name') || ', ' || json_extract(content, '$.reason')
+                from journal where kind = 'part.shape-taken-off'";
+    let told = mendpost_tests::text(&app, told).await;
+    assert_eq!(told.as_deref(), Some("roller.stl, it is the old sleeve"));
+
+    kept(&mut app, [500.0, 180.0, 180.0]).await;
+    assert!(app.get(PART).await.contains("500 x 180 x 180 mm, as drawn"));
+}
+
+/// While the page to take it off was open somebody gave another: that one is not taken off unseen.
+#[tokio::test]
+async fn a_shape_given_meanwhile_is_not_taken_off() {
+    let mut app = app(Role::Crew).await;
+    let off = format!("{FORM}/take-off");
+    kept(&mut app, [520.0, 180.0, 180.0]).await;
+    let seen = given(&app.get(&off).await);
+    kept(&mut app, [500.0, 180.0, 180.0]).await;
+    let late = app
+        .post(&off, &[("given", &seen), ("reason", "too long")])
+        .await;
+    assert_eq!(late.status, StatusCode::CONFLICT);
+    assert!(app.get(PART).await.contains("500 x 180 x 180 mm, as drawn"));
+}

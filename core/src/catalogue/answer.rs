@@ -73,8 +73,10 @@ pub struct Question<'a> {
     pub about: About,
     /// Whose.
     pub who: Who,
-    /// The recipe, its revision and who wrote it; none before one is chosen.
-    pub recipe: Option<(&'a RecipeCode, i64, &'a str)>,
+    /// The recipe and its revision; none before one is chosen.
+    pub recipe: Option<(&'a RecipeCode, i64)>,
+    /// Every name under which somebody wrote a line of it.
+    pub authors: &'a [&'a str],
     /// Only on paper or by mail.
     pub written: bool,
 }
@@ -100,7 +102,7 @@ pub enum NoYes {
     Expired(DateTime<Utc>),
     /// It holds for this revision of a recipe alone.
     Limited(RecipeCode, i64),
-    /// It was given by the person who wrote the recipe.
+    /// It was given by a person who wrote a line of the recipe.
     OfAuthor(String),
     /// It was said and not written.
     NotWritten,
@@ -121,7 +123,6 @@ pub fn answered(
     answers: &[Answer],
     now: DateTime<Utc>,
 ) -> Result<Holds, NoYes> {
-    let recipe = question.recipe.map(|(code, revision, _)| (code, revision));
     let asked = || {
         answers
             .iter()
@@ -132,13 +133,13 @@ pub fn answered(
         Said::Yes {
             only: Some((code, revision)),
             ..
-        } => recipe == Some((code, *revision)),
+        } => question.recipe == Some((code, *revision)),
         _ => true,
     };
     let Some(answer) = asked().find(speaks) else {
         return Err(asked().find_map(limited).unwrap_or(NoYes::Missing));
     };
-    let author = question.recipe.map_or("", |(_, _, author)| author);
+    let authors = || question.authors.iter();
     match &answer.said {
         Said::No => Err(NoYes::Declined),
         Said::Awaited { expected: None } => Err(NoYes::Missing),
@@ -147,7 +148,7 @@ pub fn answered(
             expected: *expected,
             until: None,
         }),
-        Said::Yes { .. } if is_same_person(author, &answer.name) => {
+        Said::Yes { .. } if authors().any(|author| is_same_person(author, &answer.name)) => {
             Err(NoYes::OfAuthor(answer.name.clone()))
         }
         Said::Yes { .. } if question.written && !answer.came.is_written() => Err(NoYes::NotWritten),
@@ -215,7 +216,8 @@ mod tests {
         let question = Question {
             about: About::Build,
             who: Who::OwnersEngineer,
-            recipe: Some((&code, 2, "Machinist")),
+            recipe: Some((&code, 2)),
+            authors: &["Machinist", "Millwright"],
             written: false,
         };
         answered(&question, answers, morning())
@@ -273,12 +275,14 @@ mod tests {
         );
     }
 
-    /// Whoever wrote the recipe does not say yes to it, and the examiner does not for the engineer.
+    /// Whoever wrote a line of the recipe does not say yes to it, and the examiner does not for the engineer.
     #[test]
     fn by_the_author_or_in_another_capacity_it_does_not_count() {
-        let mut own = answer(yes(None, None));
-        own.name = "machinist ".to_owned();
-        assert_eq!(of(&[own]), Err(NoYes::OfAuthor("machinist ".to_owned())));
+        for author in ["machinist ", "Machinist", " millwright"] {
+            let mut own = answer(yes(None, None));
+            own.name = author.to_owned();
+            assert_eq!(of(&[own]), Err(NoYes::OfAuthor(author.to_owned())));
+        }
         let mut other = answer(yes(None, None));
         other.who = Who::LiftingExaminer;
         assert_eq!(of(&[other.clone()]), Err(NoYes::Missing));
@@ -294,7 +298,8 @@ mod tests {
         let question = Question {
             about: About::Build,
             who: Who::OwnersEngineer,
-            recipe: Some((&code, 2, "")),
+            recipe: Some((&code, 2)),
+            authors: &[],
             written: true,
         };
         let mut given = answer(yes(None, None));

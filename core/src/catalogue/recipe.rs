@@ -7,6 +7,7 @@ use crate::gas::Gas;
 use crate::word_enum;
 use serde::Serialize;
 use std::collections::BTreeSet;
+use std::iter;
 
 word_enum! {
     /// Where a revision of a recipe stands.
@@ -252,6 +253,9 @@ pub struct Recipe {
     pub state: RecipeState,
     /// Who wrote it; empty if that was not asked.
     pub written_by: String,
+    /// Further names under which somebody is known who wrote a line of it.
+    #[serde(skip_serializing_if = "BTreeSet::is_empty")]
+    pub also_written_by: BTreeSet<String>,
     /// Who approved it; empty if nobody did.
     pub approved_by: String,
     /// The metals that it may be sprayed on; empty for a part built free-standing.
@@ -271,6 +275,15 @@ impl Recipe {
             return Vec::new();
         }
         flags.difference(&self.flags).copied().collect()
+    }
+
+    /// Every name under which somebody wrote a line of it.
+    pub fn authors(&self) -> Vec<&str> {
+        let names = iter::once(&self.written_by).chain(&self.also_written_by);
+        let given = names
+            .map(|name| name.trim())
+            .filter(|name| !name.is_empty());
+        given.collect()
     }
 
     /// Its stages, in order.

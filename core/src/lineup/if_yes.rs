@@ -69,6 +69,7 @@ pub(super) fn yeses(
     recipe: &Recipe,
 ) -> Yeses {
     let authority = situation.rules.authority(&part.flags);
+    let authors = recipe.authors();
     let mut yeses = Yeses::default();
     for about in [About::Build, About::Release] {
         let (mut from, mut until) = (0, None);
@@ -79,7 +80,8 @@ pub(super) fn yeses(
             let question = Question {
                 about,
                 who,
-                recipe: Some((&recipe.code, recipe.revision, &recipe.written_by)),
+                recipe: Some((&recipe.code, recipe.revision)),
+                authors: &authors,
                 written,
             };
             let if_yes = |expected, why| IfYes {

@@ -59,7 +59,7 @@ impl ListPage {
             .into_iter()
             .map(|part| row(situation, &words, &mut pictures, part))
             .collect();
-        let (answer, reason) = answer(&rows);
+        let (answer, reason) = answer(&rows, retired.len());
         rows.extend(retired.into_iter().map(|part| Row {
             standing: Standing {
                 mark: "free",
@@ -79,12 +79,14 @@ impl ListPage {
     }
 }
 
-fn answer(rows: &[Row]) -> (String, String) {
+fn answer(rows: &[Row], retired: usize) -> (String, String) {
     if rows.is_empty() {
-        return (
-            "List the first part: the catalogue is empty.".to_owned(),
-            String::new(),
-        );
+        let answer = match retired {
+            0 => "List the first part: the catalogue is empty.".to_owned(),
+            1 => "Bring the part back, or list another: it is retired.".to_owned(),
+            all => format!("Bring a part back, or list another: all {all} are retired."),
+        };
+        return (answer, String::new());
     }
     let marked = |mark| rows.iter().filter(|r| r.standing.mark == mark).count();
     let (made, waits, lost) = (marked("ready"), marked("waits"), marked("lost"));

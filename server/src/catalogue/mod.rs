@@ -92,8 +92,10 @@ async fn show_part(
         photos: Photos::load(&state, &visit, &holder).await?,
     };
     let kept = shape::queries::of_part(&state.db.read, &code).await?;
+    let off = shape::queries::taken_off(&state.db.read, &code).await?;
     let layout = visit.layout(Screen::Catalogue, &code).await?;
-    let shape = ShapeSection::new(&visit, &layout, &situation, part, kept.as_ref());
+    let given = (kept.as_ref(), off.as_ref());
+    let shape = ShapeSection::new(&visit, &layout, &situation, part, given);
     page(&one::PartPage::new(
         layout, &situation, part, &weighed, beside, shape,
     ))

@@ -1,5 +1,5 @@
 use askama::Template;
-use mendpost_core::catalogue::{Operation, Part, Recipe, RecipeState, Spray};
+use mendpost_core::catalogue::{Part, Recipe, RecipeState, Spray};
 use mendpost_core::lineup::{recipes_of, shut_here, stage_efficiency, stage_need};
 use mendpost_core::situation::{Damage, Situation};
 
@@ -8,11 +8,12 @@ use super::queries::WeighedRow;
 use super::weighed::form_path;
 use crate::attachment::Photos;
 use crate::caution::{Caution, cautions};
-use crate::page::{Layout, grams_exact, minutes, whole};
+use crate::page::{Layout, grams_exact, whole};
+use crate::recipe::{Row, rows};
 use crate::requests;
 use crate::shape::ShapeSection;
 use crate::words::authority::authority as rule;
-use crate::words::catalogue::{flags, place, setting, state};
+use crate::words::catalogue::{flags, setting, state};
 use crate::words::efficiency::{millimetres, percent};
 use crate::words::recipe::thousandths;
 use crate::words::work::sentence;
@@ -55,18 +56,8 @@ struct RecipeView {
     standing: String,
     /// Gates, each with what opens it.
     shut: Vec<(String, String)>,
-    operations: Vec<OperationRow>,
+    operations: Vec<Row>,
     stages: Vec<StageView>,
-}
-
-struct OperationRow {
-    position: usize,
-    name: String,
-    place: String,
-    minutes: String,
-    crew: i64,
-    after: String,
-    sprays: bool,
 }
 
 struct StageView {
@@ -258,10 +249,7 @@ fn view(
             .iter()
             .map(|s| (words.gate(&s.gate), words.opens(&s.opens)))
             .collect(),
-        operations: (1..)
-            .zip(&recipe.operations)
-            .map(|(position, operation)| row(situation, words, position, operation))
-            .collect(),
+        operations: rows(situation, words, recipe),
         stages: (1..)
             .zip(recipe.sprays())
             .map(|(number, spray)| {
@@ -270,34 +258,6 @@ fn view(
                 stage(situation, words, number, spray, weigh)
             })
             .collect(),
-    }
-}
-
-fn row(
-    situation: &Situation,
-    words: &Words<'_>,
-    position: usize,
-    operation: &Operation,
-) -> OperationRow {
-    let minutes = match &operation.spray {
-        Some(spray) => stage_need(situation, spray).ok().map(|need| need.minutes),
-        None => Some(operation.minutes),
-    };
-    let away = operation.away_days.map(|_| "sent out".to_owned());
-    let station = operation.station.as_ref();
-    let station = away.or_else(|| station.map(|code| words.station(code.as_str())));
-    OperationRow {
-        position,
-        name: sentence(&operation.name),
-        place: station.unwrap_or_else(|| place(operation.kind).to_owned()),
-        minutes: minutes.map_or_else(|| "no figure".to_owned(), whole),
-        crew: operation.crew,
-        after: if operation.after_min > 0 {
-            self::minutes(operation.after_min)
-        } else {
-            String::new()
-        },
-        sprays: operation.spray.is_some(),
     }
 }
 

@@ -7,8 +7,8 @@ use uuid::Uuid;
 use crate::change::Change;
 use crate::error::AppError;
 
-/// What the journal keeps of a part.
-pub fn content(part: &Part, version: i64) -> Value {
+/// What is said of a part, as the journal has it.
+pub fn said(part: &Part, version: i64) -> Value {
     json!({
         "version": version,
         "name": part.name,

@@ -259,8 +259,10 @@ pub(super) async fn save(
         return form_page(&visit, form, errors, Some(stale)).await;
     }
     update(change.connection(), &after).await?;
+    // What is told is what is kept: an empty heel is one of nothing.
+    let (after, version) = load(change.connection()).await?;
     let content = json!({
-        "version": version + 1,
+        "version": version,
         "before": kept(&FIGURES, &before),
         "after": kept(&FIGURES, &after),
     });

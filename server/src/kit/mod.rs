@@ -16,10 +16,9 @@ use serde_json::json;
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
-use crate::form::{FieldErrors, Posted, choice, integer, text};
+use crate::form::{FieldErrors, Posted, choice, integer, new_code, text};
 use crate::page::{Notice, page};
 use crate::people::{Visit, Who};
-use crate::recipe::new_code;
 use crate::routes::Routes;
 use crate::version::{Field as Both, Stale, is_current};
 

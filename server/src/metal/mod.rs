@@ -15,11 +15,10 @@ use uuid::Uuid;
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
-use crate::form::{FieldErrors, Posted, text};
+use crate::form::{FieldErrors, Posted, new_code, text};
 use crate::page::act::{ActPage, Field};
 use crate::page::{Layout, Notice, Screen, page, page_with};
 use crate::people::{Visit, Who};
-use crate::recipe::new_code;
 use crate::routes::Routes;
 use crate::version::{Stale, is_current};
 

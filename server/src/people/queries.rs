@@ -198,6 +198,15 @@ pub(super) async fn update(
 ) -> Result<(), sqlx::Error> {
     let role = role.as_str();
     sqlx::query!(
+        "insert into former_name (person_id, name)
+         select id, name from person where id = ?1 and name <> ?2 collate binary
+         on conflict do nothing",
+        id,
+        name,
+    )
+    .execute(&mut *connection)
+    .await?;
+    sqlx::query!(
         "update person set name = ?, role = ?, version = version + 1 where id = ?",
         name,
         role,

@@ -1,30 +1,25 @@
 //! What a draft says beside its operations: metals, flags, coupons, inspection, notes.
 
-use std::collections::BTreeSet;
-
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
-use mendpost_core::catalogue::{Changed, Flag, Recipe, difference};
-use mendpost_core::code::MetalCode;
+use mendpost_core::catalogue::{Flag, Recipe};
 use mendpost_core::situation::Situation;
 use serde::Deserialize;
 use serde_json::json;
 
-use super::queries::{self, Revision};
-use super::save::{editable, save as keep};
+use super::queries;
+use super::save::{closed, editable, save as keep, stale};
 use super::{named, path};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
-use crate::form::{FieldErrors, Posted, optional_text};
+use crate::form::{FieldErrors, Posted, optional_text, ticked};
 use crate::page::{Layout, Screen, page_with};
 use crate::people::{Visit, Who};
 use crate::situation;
-use crate::version::{self, Stale, is_current};
-use crate::words::Words;
-use crate::words::recipe::field_word;
+use crate::version::{Stale, is_current};
 use crate::words::work::{flag, sentence};
 
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -53,22 +48,9 @@ impl AboutForm {
     /// The recipe with what was typed, or every fault.
     fn parse(&self, recipe: &Recipe, situation: &Situation) -> Result<Recipe, FieldErrors> {
         let mut errors = FieldErrors::default();
-        let known = |typed: &String| {
-            let mut metals = situation.metals.iter().map(|metal| &metal.code);
-            metals.find(|code| code.as_str() == typed).cloned()
-        };
-        let metals: Option<BTreeSet<MetalCode>> = self.metal.iter().map(known).collect();
-        if metals.is_none() {
-            errors.add(
-                "metal",
-                "one of these is not listed any more; choose from the list",
-            );
-        }
-        let flags: Option<BTreeSet<Flag>> =
-            self.flag.iter().map(|typed| typed.parse().ok()).collect();
-        if flags.is_none() {
-            errors.add("flag", "one of these is no flag; choose from the list");
-        }
+        let metals = situation.metals.iter().map(|metal| &metal.code);
+        let metals = errors.check("metal", ticked(&self.metal, metals));
+        let flags = errors.check("flag", ticked(&self.flag, Flag::ALL));
         let mut text = |name, typed: &str| {
             let text = errors.check(name, optional_text(typed, 2000));
             text.flatten().unwrap_or_default()
@@ -95,6 +77,8 @@ struct AboutPage {
     answer: String,
     action: String,
     back: String,
+    /// Whether nothing is written on the revision any more.
+    closed: bool,
     /// Value, words, whether it is chosen.
     metals: Vec<(String, String, bool)>,
     flags: Vec<(String, String, bool)>,
@@ -127,10 +111,16 @@ pub async fn save(
 ) -> Result<Response, AppError> {
     let mut change = Change::begin(&state, &who).await?;
     let revision = queries::load(change.connection(), &code, &revision).await?;
-    editable(&revision)?;
     let recipe = &revision.recipe;
     let now = situation::moment(visit.now).map_err(AppError::internal)?;
     let situation = situation::load(change.connection(), now).await?;
+    if let Some(why) = closed(recipe) {
+        drop(change);
+        let mut errors = FieldErrors::default();
+        errors.add_whole(format!("Not saved: {why}."));
+        let shown = (StatusCode::CONFLICT, errors, None);
+        return about_page(&visit, &situation, recipe, form, shown).await;
+    }
     let after = match form.parse(recipe, &situation) {
         Ok(after) => after,
         Err(errors) => {
@@ -157,28 +147,6 @@ pub async fn save(
     keep(change, &who, &revision, &after, (kind, content), &said).await
 }
 
-async fn stale(
-    state: &AppState,
-    situation: &Situation,
-    revision: &Revision,
-    yours: &Recipe,
-) -> Result<Stale, sqlx::Error> {
-    let words = Words::new(situation);
-    let said = difference(&revision.recipe, yours).into_iter();
-    let fields = said.filter_map(|changed| match changed {
-        Changed::Said {
-            field, old, new, ..
-        } => Some(version::Field::new(
-            field_word(field),
-            &words.value(field, &old),
-            &words.value(field, &new),
-        )),
-        _ => None,
-    });
-    let (subject, version) = (revision.subject(), revision.version);
-    Stale::of(&state.db.read, &subject, version, fields.collect()).await
-}
-
 async fn about_page(
     visit: &Visit,
     situation: &Situation,
@@ -199,12 +167,16 @@ async fn about_page(
         page: visit
             .layout(Screen::Catalogue, recipe.code.as_str())
             .await?,
-        answer: format!(
-            "Say what {} is valid for and how it is checked.",
-            named(recipe)
-        ),
+        answer: match closed(recipe) {
+            Some(_) => "Note down what you typed: it cannot be saved here.".to_owned(),
+            None => format!(
+                "Say what {} is valid for and how it is checked.",
+                named(recipe)
+            ),
+        },
         action: format!("{}/about", path(recipe)),
         back: path(recipe),
+        closed: closed(recipe).is_some(),
         metals: metals.collect(),
         flags: flags.collect(),
         form,

@@ -9,9 +9,10 @@ use mendpost_core::situation::Situation;
 use serde::Deserialize;
 use serde_json::json;
 
-use super::queries::{self, Revision, subject};
+use super::queries::{self, Revision};
+use super::rows::{Row, rows};
 use super::save::current;
-use super::show::{Row, rows, said};
+use super::show::said;
 use super::state::step;
 use super::{named, path};
 use crate::AppState;
@@ -43,8 +44,10 @@ struct ApprovePage {
     answer: String,
     action: String,
     back: String,
-    /// The revision that it is held against; empty if it is the first.
+    /// The revision that it is held against; empty if there is none.
     against: String,
+    /// Why there is none.
+    alone: &'static str,
     differences: Vec<Difference>,
     rows: Vec<Row>,
     pairs: Vec<(&'static str, String)>,
@@ -156,11 +159,15 @@ async fn supersede(change: &mut Change, revision: &Revision) -> Result<(), AppEr
     let Some(old) = revision.approved() else {
         return Ok(());
     };
-    let id = queries::id(change.connection(), old).await?;
-    queries::set_state(change, id, RecipeState::Superseded).await?;
-    let content = json!({ "by_revision": revision.recipe.revision });
+    let (code, number) = (old.code.as_str(), old.revision.to_string());
+    let old = queries::load(change.connection(), code, &number).await?;
+    queries::set_state(change, old.id, RecipeState::Superseded).await?;
+    let content = json!({
+        "version": old.version + 1,
+        "by_revision": revision.recipe.revision,
+    });
     change
-        .journal("recipe.superseded", subject(old), content)
+        .journal("recipe.superseded", old.subject(), content)
         .await?;
     Ok(())
 }
@@ -192,6 +199,10 @@ async fn approve_page(
         action: format!("{}/approve", path(recipe)),
         back: path(recipe),
         against: against.map_or_else(String::new, named),
+        alone: match recipe.revision {
+            1 => "It is the first revision",
+            _ => "None before it was approved",
+        },
         differences: differences.unwrap_or_default(),
         rows: rows(&situation, &words, recipe),
         pairs: said(&words, recipe),

@@ -18,7 +18,7 @@ pub const NOWHERE: &str = "none";
 #[serde(default)]
 pub struct OperationForm {
     pub version: String,
-    /// Kind and name of the operation that was opened.
+    /// What the operation is that was opened, as [`was`] says it.
     pub was: String,
     /// Which button: to save, or only to reckon.
     pub then: String,
@@ -140,6 +140,15 @@ impl OperationForm {
         self.coupon = spray.coupon_g.to_string();
         self.handling = spray.handling_min.to_string();
         self.gas_only = spray.gas_only_min.to_string();
+    }
+
+    /// Whether it is the form of a stage, whatever stands in the operation's place meanwhile.
+    pub fn is_stage(&self) -> bool {
+        match self.was.split_once(' ') {
+            Some((kind, _)) => kind == OperationKind::Spray.as_str(),
+            // Only the form of a step asks what is done.
+            None => self.kind.is_empty(),
+        }
     }
 
     /// The operation as typed, or every fault. It stands at this place of so many, from 1.
@@ -410,9 +419,13 @@ impl OperationForm {
     }
 }
 
-/// By what an operation is known again when its place has changed.
+/// By what an operation is known again when its place has changed: its kind, its name, and what a stage
+/// sprays, since several are called alike.
 pub fn was(operation: &Operation) -> String {
-    format!("{} {}", operation.kind, operation.name)
+    let powder = operation.spray.as_ref().map(|spray| spray.powder.as_str());
+    let words = [operation.kind.as_str(), &operation.name];
+    let words: Vec<&str> = words.into_iter().chain(powder).collect();
+    words.join(" ")
 }
 
 fn kit(

@@ -8,6 +8,7 @@ mod field;
 mod form;
 mod operation;
 pub mod queries;
+mod rows;
 mod save;
 mod show;
 mod start;
@@ -20,7 +21,7 @@ use mendpost_core::people::Act;
 use crate::routes::Routes;
 
 pub use queries::of_part;
-pub use start::new_code;
+pub use rows::{Row, rows};
 
 pub fn routes() -> Routes {
     Routes::default()

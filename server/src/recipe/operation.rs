@@ -4,14 +4,14 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
-use mendpost_core::catalogue::{Changed, Operation, Recipe, Way, difference};
+use mendpost_core::catalogue::{Operation, Recipe, Way};
 use mendpost_core::situation::Situation;
 use serde::Deserialize;
 
 use super::field::Lists;
 use super::form::{OperationForm, was};
 use super::queries::{self, Revision};
-use super::save::{OperationChange, current, editable, save as keep};
+use super::save::{OperationChange, closed, current, editable, save as keep, stale};
 use super::takes::{Takes, takes};
 use super::{named, path};
 use crate::AppState;
@@ -21,9 +21,8 @@ use crate::form::{FieldErrors, Posted, choice};
 use crate::page::{Layout, Screen, page_with};
 use crate::people::{Visit, Who};
 use crate::situation;
-use crate::version::{self, Stale, is_current};
-use crate::words::Words;
-use crate::words::recipe::{field_word, kind};
+use crate::version::{Stale, is_current};
+use crate::words::recipe::kind;
 use crate::words::work::sentence;
 
 /// The button that only works the figures out.
@@ -39,6 +38,8 @@ pub struct OperationPage {
     pub back: String,
     /// Where it is moved and taken out; none for one that is not there yet.
     pub itself: Option<String>,
+    /// Whether nothing is written on the revision any more.
+    pub closed: bool,
     pub stage: bool,
     /// Its place, from 1.
     pub place: usize,
@@ -61,13 +62,33 @@ impl OperationPage {
 
 type At = Path<(String, String, String)>;
 
+/// The number of an operation, from 1, whether there is one or not.
+fn number(typed: &str) -> Result<usize, AppError> {
+    let number = typed.parse().ok().filter(|number| *number > 0);
+    number.ok_or_else(|| AppError::NotFound {
+        what: format!("operation '{typed}'"),
+    })
+}
+
 /// An operation of a revision by its place, from 1.
 fn place_in(recipe: &Recipe, typed: &str) -> Result<usize, AppError> {
-    let place = typed.parse().ok();
-    let place = place.filter(|place| (1..=recipe.operations.len()).contains(place));
+    let place = number(typed).ok();
+    let place = place.filter(|place| *place <= recipe.operations.len());
     place.ok_or_else(|| AppError::NotFound {
         what: format!("operation '{typed}' in {}", named(recipe)),
     })
+}
+
+/// Where the operation of a form stands now, if it is found again: in its old place, or in one other.
+fn place_now(recipe: &Recipe, old: usize, was_then: &str) -> Option<usize> {
+    let places = (1..).zip(&recipe.operations);
+    let mut same = places.filter(|(_, operation)| was(operation) == was_then);
+    let (first, _) = same.next()?;
+    let others: Vec<usize> = same.map(|(place, _)| place).collect();
+    if first == old || others.contains(&old) {
+        return Some(old);
+    }
+    others.is_empty().then_some(first)
 }
 
 pub async fn open(
@@ -82,9 +103,9 @@ pub async fn open(
     let operation = &revision.recipe.operations[place - 1];
     let mut form = OperationForm::of(operation);
     form.version = revision.version.to_string();
-    let worked_out = worked_out(&state, &situation, operation).await?;
+    let machined_um = queries::machined_um(&state.db.read).await?;
     let mut shown = Shown::new(place, operation.spray.is_some());
-    shown.takes = Some(worked_out);
+    shown.takes = Some(takes(&situation, operation, machined_um));
     form_page(&visit, &situation, &revision.recipe, form, shown).await
 }
 
@@ -93,42 +114,33 @@ pub async fn save(
     visit: Visit,
     who: Who,
     Path((code, revision, position)): At,
-    Posted(mut form): Posted<OperationForm>,
+    Posted(form): Posted<OperationForm>,
 ) -> Result<Response, AppError> {
+    let place = number(&position)?;
+    if form.then == RECKON {
+        let revision = queries::find(&state, &code, &revision).await?;
+        let shown = Shown::of(&revision.recipe, place, &form);
+        return reckon(&state, &visit, &revision.recipe, form, shown).await;
+    }
     let mut change = Change::begin(&state, &who).await?;
     let revision = queries::load(change.connection(), &code, &revision).await?;
-    editable(&revision)?;
     let recipe = &revision.recipe;
-    let place = place_in(recipe, &position)?;
     let now = situation::moment(visit.now).map_err(AppError::internal)?;
     let situation = situation::load(change.connection(), now).await?;
+    if !is_current(&form.version, revision.version) || closed(recipe).is_some() {
+        drop(change);
+        return overtaken(&state, &visit, &situation, &revision, (place, form)).await;
+    }
+    let place = place_in(recipe, &position)?;
     let stands = &recipe.operations[place - 1];
-    let stage = stands.spray.is_some();
-    let mut shown = Shown::new(place, stage);
-    let read = form.parse(
-        stage,
-        (place, recipe.operations.len()),
-        &situation,
-        &mut shown.errors,
-    );
+    let mut shown = Shown::new(place, stands.spray.is_some());
+    let at = (place, recipe.operations.len());
+    let read = form.parse(shown.stage, at, &situation, &mut shown.errors);
     let Some(mut after) = read else {
         drop(change);
         return form_page(&visit, &situation, recipe, form, shown).await;
     };
     keep_weighed(&mut after, stands);
-    if form.then == RECKON {
-        drop(change);
-        shown.takes = Some(worked_out(&state, &situation, &after).await?);
-        return form_page(&visit, &situation, recipe, form, shown).await;
-    }
-    if !is_current(&form.version, revision.version) {
-        drop(change);
-        overtaken(
-            &state, &situation, &revision, place, &after, &mut form, &mut shown,
-        )
-        .await?;
-        return form_page(&visit, &situation, recipe, form, shown).await;
-    }
     let mut written = recipe.clone();
     written.operations[place - 1] = after.clone();
     let content = OperationChange {
@@ -152,72 +164,65 @@ fn keep_weighed(after: &mut Operation, stands: &Operation) {
     }
 }
 
-/// What stands now beside what was typed; or, where another operation stands in its place, that.
+/// What was typed with what it takes here, or with its faults. Nothing is written.
+pub async fn reckon(
+    state: &AppState,
+    visit: &Visit,
+    recipe: &Recipe,
+    form: OperationForm,
+    mut shown: Shown,
+) -> Result<Response, AppError> {
+    let situation = situation::now(state).await?;
+    let places = recipe.operations.len() + usize::from(shown.after.is_some());
+    let at = (shown.place, places);
+    if let Some(mut typed) = form.parse(shown.stage, at, &situation, &mut shown.errors) {
+        if shown.after.is_none() {
+            keep_weighed(&mut typed, &recipe.operations[shown.place - 1]);
+        }
+        let machined_um = queries::machined_um(&state.db.read).await?;
+        shown.takes = Some(takes(&situation, &typed, machined_um));
+    }
+    form_page(visit, &situation, recipe, form, shown).await
+}
+
+/// What was typed on a form that was opened before the last change: beside what stands now where the
+/// operation is found again, and to be added where it is not.
 async fn overtaken(
     state: &AppState,
+    visit: &Visit,
     situation: &Situation,
     revision: &Revision,
-    place: usize,
-    typed: &Operation,
-    form: &mut OperationForm,
-    shown: &mut Shown,
-) -> Result<(), AppError> {
+    (place, mut form): (usize, OperationForm),
+) -> Result<Response, AppError> {
+    let recipe = &revision.recipe;
+    let mut shown = Shown::of(recipe, place, &form);
     shown.status = StatusCode::CONFLICT;
-    let stands = &revision.recipe.operations[place - 1];
-    if was(stands) != form.was {
+    let place = shown.place;
+    if let Some(why) = closed(recipe) {
+        shown.errors.add_whole(format!("Not saved: {why}."));
+    } else if shown.after.is_some() {
         shown.errors.add_whole(format!(
-            "Not saved: the operations were put in another order meanwhile, and number {place} is \
-             {} now. Look at the recipe and open this operation again.",
-            stands.name
+            "Not saved: this operation was taken out meanwhile, or made another one. What was typed \
+             is kept here; saving adds it as operation {place}."
         ));
-        return Ok(());
+        form.version = revision.version.to_string();
+    } else {
+        let at = (place, recipe.operations.len());
+        match form.parse(shown.stage, at, situation, &mut shown.errors) {
+            Some(typed) => {
+                let mut yours = recipe.clone();
+                yours.operations[place - 1] = typed;
+                let stale = stale(state, situation, revision, &yours).await?;
+                form.version = stale.version.to_string();
+                shown.stale = Some(stale);
+            }
+            None => shown.errors.add_whole(
+                "Not saved: somebody changed the recipe while you had this open. Put right what is \
+                 told below; then what stands and what was typed are shown side by side.",
+            ),
+        }
     }
-    let fields = both(situation, &revision.recipe, place, typed);
-    let stale = Stale::of(
-        &state.db.read,
-        &revision.subject(),
-        revision.version,
-        fields,
-    )
-    .await?;
-    form.version = stale.version.to_string();
-    shown.stale = Some(stale);
-    Ok(())
-}
-
-/// The figures that differ between what stands and what was typed.
-fn both(
-    situation: &Situation,
-    recipe: &Recipe,
-    place: usize,
-    typed: &Operation,
-) -> Vec<version::Field> {
-    let words = Words::new(situation);
-    let mut yours = recipe.clone();
-    yours.operations[place - 1] = typed.clone();
-    let said = difference(recipe, &yours).into_iter();
-    said.filter_map(|changed| match changed {
-        Changed::Said {
-            field, old, new, ..
-        } => Some(version::Field::new(
-            field_word(field),
-            &words.value(field, &old),
-            &words.value(field, &new),
-        )),
-        _ => None,
-    })
-    .collect()
-}
-
-pub async fn worked_out(
-    state: &AppState,
-    situation: &Situation,
-    operation: &Operation,
-) -> Result<Takes, AppError> {
-    let machined_um = sqlx::query_scalar!("select throat_um from cell")
-        .fetch_one(&state.db.read)
-        .await?;
-    Ok(takes(situation, operation, machined_um))
+    form_page(visit, situation, recipe, form, shown).await
 }
 
 /// How the form of an operation is shown.
@@ -233,7 +238,7 @@ pub struct Shown {
 }
 
 impl Shown {
-    pub fn new(place: usize, stage: bool) -> Shown {
+    fn new(place: usize, stage: bool) -> Shown {
         Shown {
             place,
             stage,
@@ -242,6 +247,25 @@ impl Shown {
             errors: FieldErrors::default(),
             takes: None,
             stale: None,
+        }
+    }
+
+    /// Of a form that was opened at this place: where its operation stands now, or where it would be
+    /// added.
+    fn of(recipe: &Recipe, opened_at: usize, form: &OperationForm) -> Shown {
+        let stage = form.is_stage();
+        match place_now(recipe, opened_at, &form.was) {
+            Some(place) => Shown::new(place, stage),
+            None => Shown::added(recipe, stage, opened_at - 1),
+        }
+    }
+
+    /// To be added after an operation, at the latest after the last; 0: as the first.
+    pub fn added(recipe: &Recipe, stage: bool, after: usize) -> Shown {
+        let after = after.min(recipe.operations.len());
+        Shown {
+            after: Some(after),
+            ..Shown::new(after + 1, stage)
         }
     }
 }
@@ -256,8 +280,10 @@ pub async fn form_page(
     let (place, back) = (shown.place, path(recipe));
     let itself = format!("{back}/operations/{place}");
     let what = if shown.stage { "stage" } else { "step" };
+    let closed = closed(recipe).is_some();
     let answer = match (&shown.stale, shown.after) {
-        (Some(_), _) => "Choose which of the two stands.".to_owned(),
+        _ if closed => "Note down what you typed: it cannot be saved here.".to_owned(),
+        (Some(_), _) => format!("Choose which of the two stands as operation {place}."),
         (None, Some(_)) => format!("Add a {what} at place {place}."),
         (None, None) => {
             let known = form.kind.parse().map(kind).unwrap_or("spray");
@@ -278,7 +304,8 @@ pub async fn form_page(
             Some(after) => format!("{back}/add/{what}/{after}"),
             None => itself.clone(),
         },
-        itself: shown.after.is_none().then_some(itself),
+        itself: (shown.after.is_none() && !closed).then_some(itself),
+        closed,
         stage: shown.stage,
         place,
         first: place == 1,

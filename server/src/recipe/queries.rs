@@ -76,9 +76,7 @@ pub async fn load(
     .await?
     .ok_or_else(none)?;
     let authors = sqlx::query_scalar!(
-        r#"select person_id as "person: Uuid" from recipe_author where recipe_id = ?1
-           union
-           select p.id from person p join recipe r on p.name = trim(r.written_by) where r.id = ?1"#,
+        r#"select person_id as "person!: Uuid" from recipe_written_by where recipe_id = ?"#,
         row.id
     )
     .fetch_all(&mut *connection)
@@ -100,9 +98,7 @@ pub async fn load(
 pub async fn copy_authors(change: &mut Change, from: Uuid, to: Uuid) -> Result<(), AppError> {
     sqlx::query!(
         "insert into recipe_author (recipe_id, person_id)
-         select ?2, person_id from recipe_author where recipe_id = ?1
-         union
-         select ?2, p.id from person p join recipe r on p.name = trim(r.written_by) where r.id = ?1
+         select ?2, person_id from recipe_written_by where recipe_id = ?1
          on conflict do nothing",
         from,
         to
@@ -207,4 +203,11 @@ pub async fn of_part(
         .into_iter()
         .map(|row| (row.code, row.revision, row.state))
         .collect())
+}
+
+/// The throat of the cell's nozzle as it was machined, in micrometres.
+pub async fn machined_um(executor: impl SqliteExecutor<'_>) -> Result<i64, sqlx::Error> {
+    sqlx::query_scalar!("select throat_um from cell")
+        .fetch_one(executor)
+        .await
 }

@@ -1,16 +1,21 @@
 //! Saving a change of a draft: one journaled change, seen by whoever has the form open.
 
 use axum::response::Response;
-use mendpost_core::catalogue::{Operation, Recipe, may_edit};
+use mendpost_core::catalogue::{Changed, Operation, Recipe, difference, may_edit};
+use mendpost_core::situation::Situation;
 use serde::Serialize;
 
 use super::queries::{self, Revision};
 use super::{named, path};
+use crate::AppState;
 use crate::catalogue::store::rewrite;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::page::Notice;
 use crate::people::Who;
+use crate::version::{self, Stale};
+use crate::words::Words;
+use crate::words::recipe::field_word;
 
 /// What a change of an operation looks like in the journal.
 #[derive(Serialize)]
@@ -26,17 +31,23 @@ pub struct OperationChange<'a> {
     pub after: Option<&'a Operation>,
 }
 
-/// Refuses what is not a draft.
+/// Why nothing is written on it any more; none for a draft.
+pub fn closed(recipe: &Recipe) -> Option<String> {
+    (!may_edit(recipe.state)).then(|| {
+        format!(
+            "{} is {} and is not changed any more; start a new revision from it",
+            named(recipe),
+            recipe.state
+        )
+    })
+}
+
+/// Refuses what is not a draft, where nothing was typed yet.
 pub fn editable(revision: &Revision) -> Result<(), AppError> {
-    let recipe = &revision.recipe;
-    if may_edit(recipe.state) {
-        return Ok(());
+    match closed(&revision.recipe) {
+        None => Ok(()),
+        Some(why) => Err(AppError::Conflict(why)),
     }
-    Err(AppError::Conflict(format!(
-        "{} is {} and is not changed any more; start a new revision from it",
-        named(recipe),
-        recipe.state
-    )))
 }
 
 /// Writes what a draft says now, notes its author, and leads to the recipe's page.
@@ -57,9 +68,32 @@ pub async fn save(
         .await
 }
 
+/// What stands of a draft beside what was typed on a form opened before it: what differs.
+pub async fn stale(
+    state: &AppState,
+    situation: &Situation,
+    revision: &Revision,
+    yours: &Recipe,
+) -> Result<Stale, sqlx::Error> {
+    let words = Words::new(situation);
+    let said = difference(&revision.recipe, yours).into_iter();
+    let fields = said.filter_map(|changed| match changed {
+        Changed::Said {
+            field, old, new, ..
+        } => Some(version::Field::new(
+            field_word(field),
+            &words.value(field, &old),
+            &words.value(field, &new),
+        )),
+        _ => None,
+    });
+    let (subject, version) = (revision.subject(), revision.version);
+    Stale::of(&state.db.read, &subject, version, fields.collect()).await
+}
+
 /// Refuses a button that was pressed on a page older than what stands.
 pub fn current(revision: &Revision, carried: &str) -> Result<(), AppError> {
-    if crate::version::is_current(carried, revision.version) {
+    if version::is_current(carried, revision.version) {
         return Ok(());
     }
     Err(AppError::Conflict(format!(

@@ -4,25 +4,24 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Response;
 use mendpost_core::catalogue::{
-    Operation, Recipe, RecipeState, Step, difference, may, may_approve, may_edit, may_revise,
+    Recipe, RecipeState, Step, difference, may, may_approve, may_edit, may_revise,
 };
-use mendpost_core::lineup::{shut_here, stage_need};
+use mendpost_core::lineup::shut_here;
 use mendpost_core::people::{self, Act};
-use mendpost_core::situation::Situation;
 
-use super::operation::worked_out;
 use super::queries::{self, Revision};
-use super::takes::Takes;
+use super::rows::{Row, rows};
+use super::takes::{Takes, takes};
 use super::{named, path};
 use crate::AppState;
 use crate::error::AppError;
-use crate::page::{Layout, Screen, minutes, page, whole};
+use crate::page::{Layout, Screen, page};
 use crate::people::Visit;
 use crate::signature;
 use crate::situation;
 use crate::words::Words;
-use crate::words::catalogue::{place, state as state_word};
-use crate::words::recipe::{Difference, thousandths};
+use crate::words::catalogue::state as state_word;
+use crate::words::recipe::Difference;
 use crate::words::work::{count, flag, sentence};
 
 #[derive(Template)]
@@ -64,20 +63,6 @@ struct Acts {
     revise: bool,
 }
 
-/// An operation as a row shows it.
-pub struct Row {
-    pub position: usize,
-    pub path: String,
-    pub name: String,
-    pub place: String,
-    pub minutes: String,
-    pub crew: i64,
-    pub after: String,
-    pub sprays: bool,
-    /// Powder and setting of a stage, and what an operation takes besides.
-    pub detail: String,
-}
-
 pub async fn show(
     State(state): State<AppState>,
     visit: Visit,
@@ -95,10 +80,11 @@ pub async fn show(
     };
     let against = revision.against();
     let differences = against.map(|old| words.differences(&difference(old, recipe)));
+    let machined_um = queries::machined_um(&state.db.read).await?;
     let mut stages = Vec::new();
     for (place, operation) in (1..).zip(&recipe.operations) {
         if operation.spray.is_some() {
-            let mut takes = worked_out(&state, &situation, operation).await?;
+            let mut takes = takes(&situation, operation, machined_um);
             takes.title = format!("Operation {place} takes here");
             stages.push(takes);
         }
@@ -188,7 +174,8 @@ fn answer(revision: &Revision, acts: &Acts, faults: usize, differences: Option<u
                 "Check {name} and sign: it changes {} things.",
                 count(changes)
             ),
-            None => format!("Check {name} and sign: it is the first."),
+            None if recipe.revision == 1 => format!("Check {name} and sign: it is the first."),
+            None => format!("Check {name} and sign: none before it was approved."),
         },
         RecipeState::Proposed => {
             format!("Have {name} approved by somebody who wrote nothing of it.")
@@ -266,95 +253,8 @@ pub fn said(words: &Words<'_>, recipe: &Recipe) -> Vec<(&'static str, String)> {
         said.push(("Notes", recipe.text.notes.clone()));
     }
     if !recipe.text.expected.is_empty() {
-        said.push(("Expected, by the approver", recipe.text.expected.clone()));
-        said.push(("Approval rests on", recipe.text.basis.clone()));
+        said.push(("Expected", recipe.text.expected.clone()));
+        said.push(("Rests on", recipe.text.basis.clone()));
     }
     said
-}
-
-pub fn rows(situation: &Situation, words: &Words<'_>, recipe: &Recipe) -> Vec<Row> {
-    let back = path(recipe);
-    (1..)
-        .zip(&recipe.operations)
-        .map(|(position, operation)| row(situation, words, &back, position, operation))
-        .collect()
-}
-
-fn row(
-    situation: &Situation,
-    words: &Words<'_>,
-    back: &str,
-    position: usize,
-    operation: &Operation,
-) -> Row {
-    let time = match (&operation.spray, operation.away_days) {
-        (Some(spray), _) => stage_need(situation, spray)
-            .map_or_else(|_| "no figure".to_owned(), |need| whole(need.minutes)),
-        (None, Some(days)) => format!("{days} d"),
-        (None, None) => whole(operation.minutes),
-    };
-    let at = match (&operation.station, operation.away_days) {
-        (_, Some(_)) => "sent out".to_owned(),
-        (Some(station), None) => words.station(station.as_str()),
-        (None, None) => place(operation.kind).to_owned(),
-    };
-    Row {
-        position,
-        path: format!("{back}/operations/{position}"),
-        name: sentence(&operation.name),
-        place: at,
-        minutes: time,
-        crew: operation.crew,
-        after: match operation.after_min {
-            0 => String::new(),
-            wait => minutes(wait),
-        },
-        sprays: operation.spray.is_some(),
-        detail: detail(words, operation),
-    }
-}
-
-/// '316L stainless, one lot; 35 bar, 560 °C, 45 g/min; 30 mm off, 500 mm/s'.
-fn detail(words: &Words<'_>, operation: &Operation) -> String {
-    let mut parts = Vec::new();
-    if let Some(spray) = &operation.spray {
-        parts.push(words.spray_powder(spray));
-        parts.push(crate::words::catalogue::setting(spray));
-        parts.push(format!(
-            "{}, {} g to stick",
-            spray.gas,
-            whole(spray.deposited_g)
-        ));
-        let motion = &spray.motion;
-        let mut moves = Vec::new();
-        if !motion.nozzle.is_empty() {
-            moves.push(format!("nozzle {}", motion.nozzle));
-        }
-        moves.extend(
-            motion
-                .standoff_um
-                .map(|um| format!("{} mm off", thousandths(um))),
-        );
-        moves.extend(motion.traverse_mm_s.map(|v| format!("{v} mm/s")));
-        moves.extend(
-            motion
-                .spacing_um
-                .map(|um| format!("{} mm apart", thousandths(um))),
-        );
-        moves.extend(motion.preheat_c.map(|c| format!("part at {c} °C")));
-        moves.extend(motion.passes.map(|passes| format!("{passes} passes")));
-        parts.push(moves.join(", "));
-    }
-    if let Some(plate) = &operation.plate {
-        parts.push(format!("uses up {}", words.kit(plate.as_str())));
-    }
-    if let Some(held) = &operation.fixture {
-        let fixture = words.kit(held.fixture.as_str());
-        parts.push(format!("{fixture} until operation {} ends", held.through));
-    }
-    if !operation.cycle.is_empty() {
-        parts.push(format!("cycle {}", operation.cycle));
-    }
-    parts.retain(|part| !part.is_empty());
-    parts.join("; ")
 }

@@ -17,7 +17,7 @@ use crate::catalogue::part_of;
 use crate::catalogue::store::insert_recipe;
 use crate::change::Change;
 use crate::error::AppError;
-use crate::form::{FieldErrors, Posted};
+use crate::form::{FieldErrors, Posted, new_code};
 use crate::page::act::{ActPage, Field};
 use crate::page::{Notice, Screen};
 use crate::people::{Visit, Who};
@@ -127,6 +127,7 @@ fn draft(
         revision,
         state: RecipeState::Draft,
         written_by: who.name.clone(),
+        also_written_by: BTreeSet::new(),
         approved_by: String::new(),
         base_metals: like
             .map(|like| like.base_metals.clone())
@@ -171,21 +172,6 @@ async fn begin(
     change
         .finish(who, &path(recipe), Notice::done("SAVED", text))
         .await
-}
-
-/// A code for something that gets an address of its own: no '/' in it.
-pub fn new_code<T: std::str::FromStr<Err: ToString>>(
-    typed: &str,
-    field: &str,
-    errors: &mut FieldErrors,
-) -> Option<T> {
-    if typed.contains('/') || typed.trim().eq_ignore_ascii_case("new") {
-        errors.add(field, "leave out '/', and do not call it 'new'");
-        return None;
-    }
-    let code = typed.parse::<T>();
-    code.map_err(|fault| errors.add(field, fault.to_string()))
-        .ok()
 }
 
 /// The recipe to copy from, or none if nothing was chosen.

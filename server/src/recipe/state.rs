@@ -2,7 +2,7 @@
 
 use axum::extract::{Path, State};
 use axum::response::Response;
-use mendpost_core::catalogue::{Step, may};
+use mendpost_core::catalogue::{RecipeState, Step, may};
 use serde::Deserialize;
 use serde_json::json;
 
@@ -124,19 +124,19 @@ pub async fn withdraw(
     let journal = change
         .journal("recipe.withdrawn", revision.subject(), content)
         .await?;
-    let text = format!(
-        "nothing is built by {} any more. Journal {journal}. Plan again.",
-        named(recipe)
-    );
+    let name = named(recipe);
+    let text = match recipe.state {
+        RecipeState::Approved => {
+            format!("nothing is built by {name} any more. Journal {journal}. Plan again.")
+        }
+        _ => format!("{name} stays on record; nothing was built by it. Journal {journal}."),
+    };
     let notice = Notice::done("WITHDRAWN", text);
     change.finish(&who, &path(recipe), notice).await
 }
 
 /// Where a step leads, or why it is not there.
-pub fn step(
-    revision: &Revision,
-    step: Step,
-) -> Result<mendpost_core::catalogue::RecipeState, AppError> {
+pub fn step(revision: &Revision, step: Step) -> Result<RecipeState, AppError> {
     may(revision.recipe.state, step)
         .map_err(|none| AppError::Conflict(format!("{}: {none}", named(&revision.recipe))))
 }

@@ -4,6 +4,7 @@ use mendpost_core::catalogue::{Operation, Spray};
 use mendpost_core::lineup::{Setting, conditions, flight, stage_need};
 use mendpost_core::situation::Situation;
 
+use super::rows::days;
 use crate::page::minutes;
 use crate::words::flight as flying;
 use crate::words::work::sentence;
@@ -63,7 +64,7 @@ fn step(situation: &Situation, operation: &Operation) -> Takes {
     let mut pairs = vec![(
         "Time",
         match operation.away_days {
-            Some(days) => format!("{days} days, counted day and night"),
+            Some(away) => format!("{}, counted day and night", days(away)),
             None => minutes(operation.minutes),
         },
     )];

@@ -21,7 +21,7 @@ pub(super) const PARTS_WITH_SHAPES: Sheet = Sheet {
 };
 
 pub(crate) fn part(row: &Row, assets: &BTreeSet<AssetCode>, faults: &Faults) -> Option<Part> {
-    let code = row.parse(faults, "code");
+    let code = row.new_code(faults, "code");
     let name = row.text(faults, "name", 80);
     let side = |column| row.number(faults, column, 0, 1..=100_000);
     let envelope = [side("x_mm"), side("y_mm"), side("z_mm")];

@@ -122,7 +122,7 @@ impl Sheets {
 
     pub(super) fn powders(&self, faults: &Faults) -> Vec<Powder> {
         let powder = |row: &Row| {
-            let code = row.parse(faults, "code");
+            let code = row.new_code(faults, "code");
             let name = row.text(faults, "name", 80);
             let solid = solid(row, faults);
             Some(Powder {
@@ -233,7 +233,7 @@ pub(crate) fn lot(
     calendar: &Calendar,
     faults: &Faults,
 ) -> Option<SeedLot> {
-    let code = row.parse::<LotCode>(faults, "code");
+    let code = row.new_code::<LotCode>(faults, "code");
     let powder = row.one_of(faults, "powder", powders);
     let state = row.parse(faults, "state");
     let state_note = row.text_or_empty(faults, "note", 200);

@@ -140,7 +140,7 @@ impl Sheets {
 
     pub(super) fn metals(&self, faults: &Faults) -> Vec<Metal> {
         let metal = |row: &Row| {
-            let code = row.parse(faults, "code");
+            let code = row.new_code(faults, "code");
             let name = row.text(faults, "name", 80);
             Some(Metal {
                 code: code?,
@@ -152,7 +152,7 @@ impl Sheets {
 
     pub(super) fn kit(&self, faults: &Faults) -> Vec<Kit> {
         let kit = |row: &Row| {
-            let code = row.parse(faults, "code");
+            let code = row.new_code(faults, "code");
             let name = row.text(faults, "name", 80);
             let kind = row.parse(faults, "kind");
             let count = row.number(faults, "count", 0, 0..=9999);
@@ -303,7 +303,7 @@ impl Sheets {
         operations: &mut BTreeMap<Key, Vec<Operation>>,
         faults: &Faults,
     ) -> Option<Recipe> {
-        let code = row.parse(faults, "code");
+        let code = row.new_code(faults, "code");
         let revision = row.number(faults, "revision", 0, REVISIONS);
         let part = row.one_of(faults, "part", &self.part_codes);
         let state = row.parse(faults, "state");
@@ -321,6 +321,7 @@ impl Sheets {
             revision,
             state: state?,
             written_by: written_by?,
+            also_written_by: BTreeSet::new(),
             approved_by: approved_by?,
             base_metals: base_metals?,
             flags: flags?.into_iter().collect(),

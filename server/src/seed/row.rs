@@ -4,6 +4,7 @@ use super::fault::{Faults, SeedFault};
 use super::time::Calendar;
 use crate::form::{self, FieldError};
 use chrono::{DateTime, Utc};
+use mendpost_core::code::{self, InvalidCode};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Display;
 use std::ops::RangeInclusive;
@@ -126,6 +127,15 @@ impl Row {
         column: &str,
     ) -> Option<T> {
         self.read(faults, column, str::parse)
+    }
+
+    /// The code by which something of its own row is listed.
+    pub(crate) fn new_code<T: FromStr<Err = InvalidCode>>(
+        &self,
+        faults: &Faults,
+        column: &str,
+    ) -> Option<T> {
+        self.read(faults, column, code::new_code)
     }
 
     pub(crate) fn parse_optional<T: FromStr<Err: Display>>(

@@ -2,6 +2,7 @@
 //! looks. A file is read and shown first, and kept when somebody says that it is right.
 
 mod form;
+mod off;
 mod pages;
 mod picture;
 pub mod queries;
@@ -39,6 +40,16 @@ pub fn routes() -> Routes {
     Routes::default()
         .get("/catalogue/{part}/shape", Act::Attach, ask)
         .post_files("/catalogue/{part}/shape", Act::Attach, read)
+        .get(
+            "/catalogue/{part}/shape/take-off",
+            Act::Attach,
+            off::ask_why,
+        )
+        .post(
+            "/catalogue/{part}/shape/take-off",
+            Act::Attach,
+            off::take_off,
+        )
         .get("/catalogue/{part}/shape/{reading}", Act::Attach, show)
         .post("/catalogue/{part}/shape/{reading}", Act::Attach, keep)
         .get("/catalogue/{part}/shape.stl", Act::Look, file)

@@ -8,7 +8,7 @@ use mendpost_core::situation::Situation;
 
 use super::form::ShapeForm;
 use super::picture::draw;
-use super::queries::Kept;
+use super::queries::{Kept, Off};
 use super::reading::Reading;
 use super::{path, words};
 use crate::drawing::{Drawing, Mark};
@@ -51,6 +51,8 @@ pub struct ShapeSection {
     path: String,
     shown: Option<Shown>,
     told: String,
+    /// Why it has none any more; empty if it has one or never had.
+    off: String,
     may_give: bool,
 }
 
@@ -60,11 +62,20 @@ impl ShapeSection {
         page: &Layout,
         situation: &Situation,
         part: &Part,
-        kept: Option<&Kept>,
+        (kept, off): (Option<&Kept>, Option<&Off>),
     ) -> ShapeSection {
         let shown = kept.map(|k| Shown::new(situation, part, &k.figures, &k.views));
         ShapeSection {
             path: path(part.code.as_str()),
+            off: off.map_or_else(String::new, |off| {
+                format!(
+                    "“{}” was taken off by {} {}: {}.",
+                    off.file_name,
+                    off.off_by,
+                    page.age(&off.off_ms),
+                    off.reason.trim_end_matches('.')
+                )
+            }),
             told: kept.map_or_else(String::new, |kept| {
                 format!(
                     "{}, in {}, given by {} {}",

@@ -3,6 +3,7 @@ use std::collections::BTreeMap;
 use mendpost_core::journal::Subject;
 use mendpost_core::shape::{Figures, Unit, Views};
 use serde::Serialize;
+use serde_json::json;
 use sqlx::SqliteExecutor;
 
 use super::picture::Small;
@@ -14,6 +15,8 @@ use crate::error::AppError;
 /// The shape that a part has.
 #[derive(Debug, Clone)]
 pub struct Kept {
+    /// Where the journal says that it was given.
+    pub given: i64,
     pub figures: Figures,
     pub views: Views,
     pub file_name: String,
@@ -22,23 +25,24 @@ pub struct Kept {
     pub given_by: String,
 }
 
-/// The shape that a part was given last.
+/// The shape that a part has.
 pub async fn of_part(
     executor: impl SqliteExecutor<'_>,
     part: &str,
 ) -> Result<Option<Kept>, sqlx::Error> {
     sqlx::query!(
-        "select g.figures, s.views, g.file_name, g.unit, g.given_ms, g.given_by
-         from part_shape g
-         join shape s on s.hash = g.hash
-         join part p on p.id = g.part_id
-         where p.code = ?
-         order by g.journal_sequence desc
-         limit 1",
+        r#"select g.journal_sequence as "given!: i64", g.figures as "figures!: String", s.views,
+             g.file_name as "file_name!: String", g.unit as "unit!: String",
+             g.given_ms as "given_ms!: i64", g.given_by as "given_by!: String"
+           from part_shape_now g
+           join shape s on s.hash = g.hash
+           join part p on p.id = g.part_id
+           where p.code = ?"#,
         part
     )
     .try_map(|row| {
         Ok(Kept {
+            given: row.given,
             figures: decoded(serde_json::from_str(&row.figures))?,
             views: decoded(serde_json::from_str(&row.views))?,
             file_name: row.file_name,
@@ -51,19 +55,17 @@ pub async fn of_part(
     .await
 }
 
-/// The file of the shape that a part was given last.
+/// The file of the shape that a part has.
 pub async fn file_of(
     executor: impl SqliteExecutor<'_>,
     part: &str,
 ) -> Result<Option<Vec<u8>>, sqlx::Error> {
     sqlx::query_scalar!(
         "select s.stl
-         from part_shape g
+         from part_shape_now g
          join shape s on s.hash = g.hash
          join part p on p.id = g.part_id
-         where p.code = ?
-         order by g.journal_sequence desc
-         limit 1",
+         where p.code = ?",
         part
     )
     .fetch_optional(executor)
@@ -77,8 +79,7 @@ pub async fn small_of_requests(
     let pairs = sqlx::query!(
         r#"select r.number as "number!: i64", s.small as "small!: String"
            from request r
-           join part_shape g on g.journal_sequence =
-             (select max(journal_sequence) from part_shape where part_id = r.part_id)
+           join part_shape_now g on g.part_id = r.part_id
            join shape s on s.hash = g.hash"#
     )
     .try_map(|row| {
@@ -97,8 +98,7 @@ pub async fn small_of_parts(
     let pairs = sqlx::query!(
         r#"select p.code as "code!: String", s.small as "small!: String"
            from part p
-           join part_shape g on g.journal_sequence =
-             (select max(journal_sequence) from part_shape where part_id = p.id)
+           join part_shape_now g on g.part_id = p.id
            join shape s on s.hash = g.hash"#
     )
     .try_map(|row| {
@@ -167,5 +167,65 @@ pub async fn keep(change: &mut Change, reading: &Reading, by: &str) -> Result<i6
     if kept.rows_affected() == 0 {
         return Err(sqlx::Error::RowNotFound.into());
     }
+    Ok(journal)
+}
+
+/// That the shape given last was taken off.
+#[derive(Debug, Clone)]
+pub struct Off {
+    pub file_name: String,
+    pub reason: String,
+    pub off_ms: i64,
+    pub off_by: String,
+}
+
+/// How a part came to have no shape any more; none if it has one, or never had.
+pub async fn taken_off(
+    executor: impl SqliteExecutor<'_>,
+    part: &str,
+) -> Result<Option<Off>, sqlx::Error> {
+    sqlx::query_as!(
+        Off,
+        "select g.file_name, f.reason, f.off_ms, f.off_by
+         from part_shape_off f
+         join part_shape g on g.journal_sequence = f.given
+         join part p on p.id = g.part_id
+         where p.code = ?
+           and f.given = (select max(journal_sequence) from part_shape where part_id = p.id)",
+        part
+    )
+    .fetch_optional(executor)
+    .await
+}
+
+/// Journals that a part has this shape no more; the journal's number.
+pub async fn take_off(
+    change: &mut Change,
+    part: &str,
+    kept: &Kept,
+    (reason, by): (&str, &str),
+) -> Result<i64, AppError> {
+    let content = json!({
+        "given": kept.given,
+        "file_name": kept.file_name,
+        "figures": kept.figures,
+        "reason": reason,
+    });
+    let subject = Subject::new("part", part);
+    let journal = change
+        .journal("part.shape-taken-off", subject, content)
+        .await?;
+    let now = change.now();
+    sqlx::query!(
+        "insert into part_shape_off (journal_sequence, given, reason, off_ms, off_by)
+         values (?, ?, ?, ?, ?)",
+        journal,
+        kept.given,
+        reason,
+        now,
+        by,
+    )
+    .execute(change.connection())
+    .await?;
     Ok(journal)
 }

@@ -16,7 +16,7 @@ pub fn meaning(file: &str, column: &str) -> &'static str {
 }
 
 const CODE: &str =
-    "1 to 40 letters, figures, - . / +; each once. By it what is listed already is found";
+    "1 to 40 letters, figures, - . +; each once. By it what is listed already is found";
 
 fn asset(column: &str) -> &'static str {
     match column {
@@ -66,7 +66,7 @@ fn part(column: &str) -> &'static str {
 
 fn recipe(column: &str) -> &'static str {
     match column {
-        "code" => "the code that its revisions share, 1 to 40 letters, figures, - . / +",
+        "code" => "the code that its revisions share, 1 to 40 letters, figures, - . +",
         "revision" => {
             "1, 2, 3 ...; a changed figure is a new revision, after those that are entered"
         }
@@ -157,7 +157,7 @@ fn spray(column: &str) -> &'static str {
 
 fn lot(column: &str) -> &'static str {
     match column {
-        "code" => "the number on its label, 1 to 40 letters, figures, - . / +; each once",
+        "code" => "the number on its label, 1 to 40 letters, figures, - . +; each once",
         "powder" => "the code of a powder that is listed",
         "state" => "of a new lot arrived or quarantine; it is released on its page",
         "received" => "when it came, as 2026-11-20 08:00",

@@ -61,14 +61,16 @@ impl Kind {
         format!("{} {word}", super::pages::figure(number))
     }
 
-    /// Its sheets, the one that lists the codes first.
-    pub(crate) fn sheets(self) -> &'static [&'static Sheet] {
+    /// Its sheets, the one that lists the codes first. Sheets and not references to them: of a constant
+    /// that holds one reference alone, LLVM 22 got the address of its end wrong in an optimised build
+    /// (the global offset table's entry was taken for the constant), and the service crashed.
+    pub(crate) fn sheets(self) -> &'static [Sheet] {
         match self {
-            Kind::Assets => &[&ASSETS],
-            Kind::Capabilities => &[&CAPABILITIES],
-            Kind::Parts => &[&PARTS],
-            Kind::Recipes => &[&RECIPES, &OPERATIONS, &SPRAYS],
-            Kind::Lots => &[&LOTS, &CONTAINERS],
+            Kind::Assets => &[ASSETS],
+            Kind::Capabilities => &[CAPABILITIES],
+            Kind::Parts => &[PARTS],
+            Kind::Recipes => &[RECIPES, OPERATIONS, SPRAYS],
+            Kind::Lots => &[LOTS, CONTAINERS],
         }
     }
 

@@ -12,7 +12,7 @@ use uuid::Uuid;
 use super::cell::Cell;
 use super::comparison::{Entry, Listed, Reader, Standing, ToWrite};
 use super::items::Items;
-use crate::catalogue::store::{content, insert_parts, update_parts};
+use crate::catalogue::store::{insert_parts, said, update_parts};
 use crate::change::Change;
 use crate::error::AppError;
 use crate::need::item::Thing;
@@ -124,8 +124,8 @@ pub async fn write(
         changed.push((stands.id, after));
         let content = json!({
             "version": stands.version + 1,
-            "before": content(&stands.value, stands.version),
-            "after": content(after, stands.version + 1),
+            "before": said(&stands.value, stands.version),
+            "after": said(after, stands.version + 1),
             "reason": if part.is_cautioned { reason } else { "" },
             "sheet": sheet,
         });

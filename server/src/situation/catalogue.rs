@@ -108,6 +108,7 @@ pub(super) async fn recipes(
     let weighed = weighed(connection, codes).await?;
     let mut base_metals = base_metals(connection, codes).await?;
     let mut flags = recipe_flags(connection).await?;
+    let mut names = names_of_authors(connection).await?;
     let rows = sqlx::query!(
         r#"select id as "id: Uuid", code, part_id as "part_id: Uuid", revision, state, written_by, approved_by,
              coupons, inspection, notes, expected, basis
@@ -131,6 +132,7 @@ pub(super) async fn recipes(
                 revision: row.revision,
                 state: word::<RecipeState>(&row.state)?,
                 written_by: row.written_by,
+                also_written_by: names.remove(&row.id).unwrap_or_default(),
                 approved_by: row.approved_by,
                 base_metals: base_metals.remove(&row.id).unwrap_or_default(),
                 operations: operations.remove(&row.id).unwrap_or_default(),
@@ -161,6 +163,24 @@ async fn recipe_flags(
         flags.entry(row.recipe_id).or_default().insert(flag);
     }
     Ok(flags)
+}
+
+/// Of each recipe the names, now and before, of everybody of the site who wrote a line of it.
+async fn names_of_authors(
+    connection: &mut SqliteConnection,
+) -> Result<BTreeMap<Uuid, BTreeSet<String>>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"select w.recipe_id as "recipe_id!: Uuid", c.name as "name!: String"
+           from recipe_written_by w
+           join person_called c on c.person_id = w.person_id"#
+    )
+    .fetch_all(connection)
+    .await?;
+    let mut names: BTreeMap<Uuid, BTreeSet<String>> = BTreeMap::new();
+    for row in rows {
+        names.entry(row.recipe_id).or_default().insert(row.name);
+    }
+    Ok(names)
 }
 
 async fn base_metals(

@@ -75,9 +75,8 @@ pub const fn build_rule_word(rule: BuildRule) -> &'static str {
 pub fn rule(rule: &FlagRule) -> String {
     let build = match rule.build {
         BuildRule::Ask => format!(
-            "not built before {} says yes{}",
-            whose_words(&rule.to_build),
-            in_writing(rule.build_written)
+            "not built before {}",
+            say_yes(&rule.to_build, rule.build_written)
         ),
         BuildRule::Refuse if !rule.to_build.is_empty() => {
             format!(
@@ -90,16 +89,18 @@ pub fn rule(rule: &FlagRule) -> String {
     let release = match rule.to_release.is_empty() {
         true => "released by a checker or lead who did not build it".to_owned(),
         false => format!(
-            "released when {} says yes{}",
-            whose_words(&rule.to_release),
-            in_writing(rule.release_written)
+            "released when {}",
+            say_yes(&rule.to_release, rule.release_written)
         ),
     };
     format!("{build}; {release}")
 }
 
-const fn in_writing(written: bool) -> &'static str {
-    if written { " in writing" } else { "" }
+/// 'the owner's engineer says yes', 'the owner's engineer and the lifting examiner say yes in writing'.
+fn say_yes(whose: &BTreeSet<Who>, written: bool) -> String {
+    let say = if whose.len() == 1 { "says" } else { "say" };
+    let in_writing = if written { " in writing" } else { "" };
+    format!("{} {say} yes{in_writing}", whose_words(whose))
 }
 
 /// What a part that loses flags is no longer marked for, and what that does to who must say yes.
@@ -152,9 +153,8 @@ pub fn authority(authority: &Authority) -> String {
     let mut parts = Vec::new();
     if !authority.to_build.is_empty() {
         parts.push(format!(
-            "not built before {} says yes{}",
-            whose_words(&authority.to_build),
-            in_writing(authority.build_written)
+            "not built before {}",
+            say_yes(&authority.to_build, authority.build_written)
         ));
     } else if authority.trial {
         parts.push("built as a trial piece".to_owned());
@@ -163,9 +163,8 @@ pub fn authority(authority: &Authority) -> String {
     }
     if !authority.to_release.is_empty() {
         parts.push(format!(
-            "fitted only after {} says yes{}",
-            whose_words(&authority.to_release),
-            in_writing(authority.release_written)
+            "fitted only after {}",
+            say_yes(&authority.to_release, authority.release_written)
         ));
     }
     parts.join("; ")
@@ -181,7 +180,7 @@ impl Words<'_> {
             NoYes::Limited(recipe, revision) => {
                 format!("it holds for {recipe} rev {revision} alone")
             }
-            NoYes::OfAuthor(name) => format!("{name} wrote the recipe"),
+            NoYes::OfAuthor(name) => format!("{name} wrote on the recipe"),
             NoYes::NotWritten => "it was said, not written".to_owned(),
             NoYes::Overdue(at) => format!("the answer was expected {}", self.when(*at)),
             NoYes::Awaited(at) => format!("the answer is expected {}", self.when(*at)),

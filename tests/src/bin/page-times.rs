@@ -1,6 +1,8 @@
-//! Measures how long the demonstration's pages take, over loopback and one at a time, and prints a
-//! table in Markdown.
+//! Opens every page of the demonstration that a link leads to, measures how long the screens and the
+//! slowest others take, over loopback and one at a time, and prints a table in Markdown.
 
+use std::cmp::Reverse;
+use std::collections::BTreeSet;
 use std::time::{Duration, Instant};
 
 use axum::http::header::{CONTENT_TYPE, COOKIE, SET_COOKIE};
@@ -18,36 +20,34 @@ async fn main() {
     visitor.sign_in_as("Cell lead").await;
     visitor.plan().await;
 
+    let mut paths = visitor.pages().await;
+    let mut others = visitor.every_page().await;
+    let opened = others.len();
+    others.sort_by_key(|(_, time)| Reverse(*time));
+    let others = others.into_iter().map(|(path, _)| path);
+    let slowest: Vec<String> = others
+        .filter(|path| !paths.contains(path))
+        .take(SLOWEST)
+        .collect();
+    paths.extend(slowest);
+
     println!("| page | median | 95 in 100 within | size |");
     println!("| --- | --- | --- | --- |");
-    for path in visitor.pages().await {
-        for _ in 0..WARM_UP {
-            visitor.get(&path).await;
-        }
-        let mut times = Vec::new();
-        let mut size = 0;
-        for _ in 0..TIMES {
-            let start = Instant::now();
-            size = visitor.get(&path).await.len();
-            times.push(start.elapsed());
-        }
-        times.sort();
-        let (median, most) = (times[TIMES / 2], times[TIMES * 95 / 100]);
-        println!(
-            "| {path} | {} | {} | {} KiB |",
-            milliseconds(median),
-            milliseconds(most),
-            size.div_ceil(1024)
-        );
+    for path in paths {
+        println!("{}", visitor.measured(&path).await);
     }
+    println!(
+        "\n{opened} pages were opened once; the last {SLOWEST} rows are the slowest of the others."
+    );
 }
 
 fn milliseconds(time: Duration) -> String {
     format!("{:.1} ms", time.as_secs_f64() * 1000.0)
 }
 
-const WARM_UP: usize = 10;
+const WARM_UP: usize = 5;
 const TIMES: usize = 200;
+const SLOWEST: usize = 5;
 
 /// Somebody signed in, with one connection that is kept open, as a browser does.
 struct Visitor<'a> {
@@ -114,7 +114,50 @@ impl<'a> Visitor<'a> {
         paths
     }
 
-    /// The whole page.
+    /// Every page of the site that can be reached by links, with how long it took.
+    async fn every_page(&mut self) -> Vec<(String, Duration)> {
+        let mut known = BTreeSet::from([Screen::ALL[0].path().to_owned()]);
+        let mut waiting: Vec<String> = known.iter().cloned().collect();
+        let mut opened = Vec::new();
+        while let Some(path) = waiting.pop() {
+            let start = Instant::now();
+            let page = self.get(&path).await;
+            opened.push((path, start.elapsed()));
+            for link in page.split("href=\"").skip(1) {
+                let address = link.split('"').next().unwrap_or_default();
+                let address = address.replace("&#38;", "&").replace("&amp;", "&");
+                let address = address.split('#').next().unwrap_or_default().to_owned();
+                if address.starts_with('/') && known.insert(address.clone()) {
+                    waiting.push(address);
+                }
+            }
+        }
+        opened
+    }
+
+    /// A row of the table.
+    async fn measured(&mut self, path: &str) -> String {
+        for _ in 0..WARM_UP {
+            self.get(path).await;
+        }
+        let mut times = Vec::new();
+        let mut size = 0;
+        for _ in 0..TIMES {
+            let start = Instant::now();
+            size = self.get(path).await.len();
+            times.push(start.elapsed());
+        }
+        times.sort();
+        let (median, most) = (times[TIMES / 2], times[TIMES * 95 / 100]);
+        format!(
+            "| {path} | {} | {} | {} KiB |",
+            milliseconds(median),
+            milliseconds(most),
+            size.div_ceil(1024)
+        )
+    }
+
+    /// The whole page, or the file as far as it is text.
     async fn get(&mut self, path: &str) -> String {
         let request = self.client.get(self.demonstration.url(path));
         let answer = request.header(COOKIE, &self.session).send().await;

@@ -30,6 +30,19 @@ async fn the_answer_counts_what_can_be_made() {
     }
 }
 
+/// Retired parts are listed still: such a catalogue is not called empty.
+#[tokio::test]
+async fn a_catalogue_of_retired_parts_is_not_empty() {
+    let mut app = App::new().await;
+    app.sign_in(Role::Viewer).await;
+    sqlx::query("update part set retired_reason = 'gone with its machine'")
+        .execute(&app.state.db.write)
+        .await
+        .expect("retired");
+    let page = app.get("/catalogue").await;
+    assert!(page.contains("Bring a part back, or list another: all 32 are retired."));
+}
+
 #[tokio::test]
 async fn a_part_shows_its_recipe_step_by_step_with_cautions() {
     let mut app = App::new().await;

@@ -58,6 +58,8 @@ async fn a_fault_of_each_field_stands_beside_it() {
         ("code", ""),
         ("code", "SG/BUSH"),
         ("code", "new"),
+        ("code", ".."),
+        ("code", "."),
         ("name", ""),
         ("asset", "XX9"),
         ("x", "0"),

@@ -39,6 +39,9 @@ const STAGE: &[(&str, &str)] = &[
     ("crew", "1"),
 ];
 
+/// By what the stage is known again.
+const TEETH: &str = "spray spray the teeth CUAL10";
+
 const STEP: &[(&str, &str)] = &[
     ("kind", "cut"),
     ("name", "cut to size"),
@@ -144,6 +147,7 @@ async fn a_recipe_from_nothing_to_a_place_in_the_line_up() {
     let page = lead.get(DRAFT).await;
     assert!(page.contains("Build by BR-043 revision 1."));
     assert!(page.contains("wears like cast bronze") && page.contains("It may be built by."));
+    assert!(page.contains("<dt>Expected</dt>") && page.contains("<dt>Rests on</dt>"));
 
     assert!(page.contains("R6 has it as a further way: plan again"));
     let told = text(
@@ -227,10 +231,7 @@ async fn revised(app: &App, checker: &mut App, lead: &mut App) {
     let second = "/recipes/BR-043/2";
     let answer = post(lead, DRAFT, &format!("{DRAFT}/revise"), &[]).await;
     assert_eq!(answer.location(), second, "{}", answer.body);
-    let hotter = with(
-        STAGE,
-        &[("temperature", "580"), ("was", "spray spray the teeth")],
-    );
+    let hotter = with(STAGE, &[("temperature", "580"), ("was", TEETH)]);
     let stage = format!("{second}/operations/1");
     saved(lead, &stage, &stage, &hotter).await;
     let page = lead.get(second).await;
@@ -250,6 +251,10 @@ async fn revised(app: &App, checker: &mut App, lead: &mut App) {
     assert_eq!(state(app, 2).await, Some(RecipeState::Approved));
     let old = lead.get(DRAFT).await;
     assert!(old.contains("a later one took its place"));
+    let stands = "select version from recipe where code = 'BR-043' and revision = 1";
+    let told =
+        "select json_extract(content, '$.version') from journal where kind = 'recipe.superseded'";
+    assert_eq!(number(app, told).await, number(app, stands).await);
 }
 
 /// The lead moved an operation in the checker's draft: then the lead may not approve it either.
@@ -384,11 +389,10 @@ async fn a_step_is_done_here_or_sent_out() {
     ];
     saved(&mut checker, &add, &add, &with(STEP, &out)).await;
     let page = checker.get(DRAFT).await;
-    assert!(
-        page.contains("<td>sent out</td><td class=\"figure\">3 d</td>"),
-        "{}",
-        page.body
-    );
+    let told = "<td>sent out</td><td class=\"figure\">3 days</td>";
+    assert!(page.contains(told), "{}", page.body);
+    let part = checker.get("/catalogue/BM-BOWLGEAR").await;
+    assert!(part.contains(told), "the part says the same: {}", part.body);
     let recipes = site(&app).await.recipes;
     let recipe = recipes.iter().find(|r| r.code.as_str() == "BR-043");
     let step = &recipe.expect("the draft").operations[0];
@@ -452,15 +456,7 @@ async fn two_editors_overwrite_nothing_unseen() {
     written(&mut checker).await;
     let stage = format!("{DRAFT}/operations/1");
     let opened = version(&lead.get(&stage).await);
-    let typed = |temperature| {
-        with(
-            STAGE,
-            &[
-                ("temperature", temperature),
-                ("was", "spray spray the teeth"),
-            ],
-        )
-    };
+    let typed = |temperature| with(STAGE, &[("temperature", temperature), ("was", TEETH)]);
     saved(&mut checker, &stage, &stage, &typed("570")).await;
     let mut late = typed("590");
     late.push(("version", &opened));
@@ -481,14 +477,161 @@ async fn two_editors_overwrite_nothing_unseen() {
     )
     .await;
     let answer = lead.post(&stage, &late).await;
-    // A step stands there now, so the stage's fields are those of a step, and none is taken.
-    assert_ne!(answer.status, StatusCode::SEE_OTHER);
+    // A step stands there now; the stage is found again behind it, and shown beside what was typed.
+    assert_eq!(answer.status, StatusCode::CONFLICT);
+    assert!(answer.contains("Choose which of the two stands as operation 2."));
+    let second = format!("action=\"{DRAFT}/operations/2\"");
+    assert!(
+        answer.contains(&second) && answer.contains("590 °C"),
+        "{}",
+        answer.body
+    );
     assert_eq!(text(&app, stands).await.as_deref(), Some("570"));
     let old = checker
         .post(&format!("{stage}/remove"), &[("version", &opened)])
         .await;
     assert_eq!(old.status, StatusCode::CONFLICT);
     assert_eq!(operations(&app).await, Some(6));
+}
+
+/// Two stages of one name: sprayed on steel is bronze first, then nickel. Their order was changed while
+/// the first was open; what was typed for the bronze is not saved over the nickel.
+#[tokio::test]
+async fn stages_of_one_name_are_told_apart_by_their_powder() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    let mut lead = signed_in(&app, Role::Lead).await;
+    started(&mut checker).await;
+    let nickel = with(STAGE, &[("powder", "NI625"), ("temperature", "900")]);
+    for (after, stage) in [(0, STAGE), (1, &nickel)] {
+        let add = format!("{DRAFT}/add/stage/{after}");
+        saved(&mut checker, &add, &add, stage).await;
+    }
+    let first = format!("{DRAFT}/operations/1");
+    let form = lead.get(&first).await;
+    assert!(form.contains(&format!("name=\"was\" value=\"{TEETH}\"")));
+    let opened = version(&form);
+    let to = format!("{first}/move");
+    saved(&mut checker, DRAFT, &to, &[("way", "down")]).await;
+    let typed = [("temperature", "590"), ("was", TEETH), ("version", &opened)];
+    let late = lead.post(&first, &with(STAGE, &typed)).await;
+    assert_eq!(late.status, StatusCode::CONFLICT);
+    assert!(late.contains("Choose which of the two stands as operation 2."));
+    assert!(
+        late.contains("560 °C") && !late.contains("900 °C"),
+        "{}",
+        late.body
+    );
+}
+
+/// What was typed on an operation is shown again whatever became of the operation meanwhile: a stage
+/// whose draft has become shorter, or was proposed; also with a fault in it, and also where it is only
+/// reckoned. Nothing is saved, and what can be saved elsewhere is.
+#[tokio::test]
+async fn what_was_typed_is_never_lost() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    let mut lead = signed_in(&app, Role::Lead).await;
+    started(&mut checker).await;
+    for (after, name) in [(0, "rough"), (1, "fine")] {
+        let add = format!("{DRAFT}/add/stage/{after}");
+        saved(&mut checker, &add, &add, &with(STAGE, &[("name", name)])).await;
+    }
+    let last = format!("{DRAFT}/operations/2");
+    let opened = version(&lead.get(&last).await);
+    let typed = with(
+        STAGE,
+        &[
+            ("name", "fine"),
+            ("nozzle", "1.4 mm, my own"),
+            ("was", "spray fine CUAL10"),
+            ("version", &opened),
+        ],
+    );
+    let kept = "value=\"1.4 mm, my own\"";
+
+    // Changed meanwhile, and a fault in what was typed: both are told, and only the fault can be put right.
+    let hotter = [
+        ("name", "fine"),
+        ("temperature", "570"),
+        ("was", "spray fine CUAL10"),
+    ];
+    saved(&mut checker, &last, &last, &with(STAGE, &hotter)).await;
+    let faulty = lead.post(&last, &with(&typed, &[("feed", "fast")])).await;
+    assert_eq!(faulty.status, StatusCode::CONFLICT);
+    assert!(faulty.contains(kept) && faulty.contains("Not saved: somebody changed the recipe"));
+    assert!(faulty.field_error("feed").is_some());
+    assert_eq!(version(&faulty), opened, "what stands was not seen yet");
+
+    // Taken out meanwhile: it is kept, and added again if that is wanted.
+    saved(&mut checker, &last, &format!("{last}/remove"), &[]).await;
+    let gone = lead.post(&last, &typed).await;
+    assert_eq!(gone.status, StatusCode::CONFLICT);
+    assert!(gone.contains(kept) && gone.contains("this operation was taken out meanwhile"));
+    let add = format!("{DRAFT}/add/stage/1");
+    assert!(gone.contains(&format!("action=\"{add}\"")), "{}", gone.body);
+    let reckoned = lead.post(&last, &with(&typed, &[("then", "reckon")])).await;
+    assert_eq!(reckoned.status, StatusCode::OK);
+    assert!(reckoned.contains(kept) && reckoned.contains("deposition window today"));
+    assert_eq!(operations(&app).await, Some(1));
+    let now = version(&gone);
+    let again = lead.post(&add, &with(&typed, &[("version", &now)])).await;
+    assert_eq!(again.status, StatusCode::SEE_OTHER, "{}", again.body);
+
+    // To be added behind an operation that is gone: at the end.
+    let behind = format!("{DRAFT}/add/stage/2");
+    let opened = version(&lead.get(&behind).await);
+    saved(&mut checker, &last, &format!("{last}/remove"), &[]).await;
+    let late = lead
+        .post(&behind, &with(&typed, &[("version", &opened)]))
+        .await;
+    assert_eq!(late.status, StatusCode::CONFLICT);
+    assert!(late.contains(kept) && late.contains("This would be operation 2 of 2 now"));
+
+    // Withdrawn meanwhile: nothing can be saved there, and what was typed can still be read.
+    let first = format!("{DRAFT}/operations/1");
+    let withdraw = format!("{DRAFT}/withdraw");
+    saved(
+        &mut checker,
+        &withdraw,
+        &withdraw,
+        &[("reason", "begun by mistake")],
+    )
+    .await;
+    for to in [&first, &behind] {
+        let closed = lead.post(to, &typed).await;
+        assert_eq!(closed.status, StatusCode::CONFLICT);
+        assert!(closed.contains(kept) && closed.contains("start a new revision from it"));
+        assert!(!closed.contains(">Save</b>"), "{}", closed.body);
+    }
+    let about = [("coupons", "two, bent"), ("version", opened.as_str())];
+    let closed = lead.post(&format!("{DRAFT}/about"), &about).await;
+    assert_eq!(closed.status, StatusCode::CONFLICT);
+    assert!(closed.contains(">two, bent</textarea>"));
+    assert_eq!(operations(&app).await, Some(1));
+}
+
+/// While somebody else's change is being written, figures are reckoned all the same: it only reads.
+#[tokio::test]
+async fn reckoning_waits_for_no_change() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    started(&mut checker).await;
+    let add = format!("{DRAFT}/add/stage/0");
+    saved(&mut checker, &add, &add, STAGE).await;
+    let stage = format!("{DRAFT}/operations/1");
+    checker.get(&stage).await;
+    let writing = app.state.db.write.begin_with("begin immediate").await;
+    let writing = writing.expect("a change");
+    let tried = with(STAGE, &[("then", "reckon"), ("was", TEETH)]);
+    let part = "/catalogue/WP-SLEEVE/change";
+    let form = [("name", "bearing sleeve"), ("take", "box")];
+    for (to, fields) in [(add.as_str(), &tried[..]), (&stage, &tried), (part, &form)] {
+        let answer = checker.post(to, fields);
+        let answer = tokio::time::timeout(std::time::Duration::from_secs(2), answer).await;
+        assert_eq!(answer.expect("no waiting").status, StatusCode::OK, "{to}");
+    }
+    drop(writing);
 }
 
 /// The request of BR-039 waits for its approval; withdrawn with a reason it stays shut, and the reason
@@ -504,8 +647,38 @@ async fn a_revision_is_withdrawn_with_a_reason() {
     saved(&mut lead, to, to, &[("reason", "coupon cracked")]).await;
     let page = lead.get("/recipes/BR-039/1").await;
     assert!(page.contains("it was withdrawn") && page.contains("Why: coupon cracked."));
+    assert!(page.contains("nothing was built by it") && !page.contains("Plan again"));
     let again = lead.get(to).await;
     assert_eq!(again.status, StatusCode::CONFLICT);
+
+    // What was in use is planned with no more.
+    let to = "/recipes/AL-013/1/withdraw";
+    saved(&mut lead, to, to, &[("reason", "cracks at the root")]).await;
+    assert!(lead.get("/recipes/AL-013/1").await.contains("Plan again."));
+}
+
+/// A first draft that was withdrawn is nothing to hold the second against, and makes it no first one.
+#[tokio::test]
+async fn the_second_revision_is_not_called_the_first() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    let mut lead = signed_in(&app, Role::Lead).await;
+    written(&mut checker).await;
+    let withdraw = format!("{DRAFT}/withdraw");
+    saved(
+        &mut checker,
+        &withdraw,
+        &withdraw,
+        &[("reason", "begun by mistake")],
+    )
+    .await;
+    saved(&mut checker, DRAFT, &format!("{DRAFT}/revise"), &[]).await;
+    let second = "/recipes/BR-043/2";
+    saved(&mut checker, second, &format!("{second}/propose"), &[]).await;
+    let page = lead.get(second).await;
+    assert!(page.contains("Check BR-043 revision 2 and sign: none before it was approved."));
+    let page = lead.get(&format!("{second}/approve")).await;
+    assert!(page.contains("None before it was approved: there is nothing to hold it against."));
 }
 
 /// Metals, flags and words: kept, shown, and a flag that the part has beyond them shuts the recipe.

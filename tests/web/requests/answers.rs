@@ -12,7 +12,7 @@ use mendpost_core::lineup::{Gate, IfYes, Place};
 use mendpost_core::people::Role;
 use mendpost_server::lineup::compute;
 use mendpost_server::situation;
-use mendpost_tests::{Answer, App, number, text};
+use mendpost_tests::{Answer, App, between, number, text};
 
 use super::journal_length;
 
@@ -232,6 +232,53 @@ async fn a_yes_of_the_author_does_not_count() {
     record(&mut app, &[("name", " machinist")]).await;
     let of_author = NoYes::OfAuthor("machinist".to_owned());
     assert_eq!(next(&app).await.err(), Some(of_author));
+}
+
+/// A line of the draft was the welder's: approved or not, the welder answers for it no more than the
+/// machinist who started it.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_yes_of_whoever_wrote_a_line_does_not_count() {
+    let mut app = checker().await;
+    let wrote_a_line = "insert into recipe_author (recipe_id, person_id)
+                        select r.id, p.id from recipe r, person p
+                        where r.code = 'AL-013' and p.role = 'crew' limit 1";
+    sqlx::query(wrote_a_line)
+        .execute(&app.state.db.write)
+        .await
+        .expect("written");
+    let crew = "select p.name from recipe_author a join person p on p.id = a.person_id";
+    let crew = text(&app, crew).await.expect("a name");
+    record(&mut app, &[("name", &crew)]).await;
+    assert_eq!(next(&app).await.err(), Some(NoYes::OfAuthor(crew)));
+}
+
+/// The files name the machinist as author. Called something else meanwhile, this is the same person
+/// under the new name and the old one, neither says yes, and this person approves no draft of theirs.
+#[tokio::test(flavor = "multi_thread")]
+async fn an_author_by_another_name_is_still_the_author() {
+    let mut app = checker().await;
+    let mut lead = app.other_browser();
+    lead.sign_in(Role::Lead).await;
+    let number = number(&app, "select number from person where name = 'Machinist'").await;
+    let page = format!("/site/people/{}", number.expect("the machinist"));
+    let form = lead.get(&page).await;
+    let version = between(&form.body, "name=\"version\" value=\"", "\"");
+    let version = version.expect("a version").to_owned();
+    let renamed = [
+        ("name", "Ada Kehl"),
+        ("role", "checker"),
+        ("version", &version),
+    ];
+    let answer = lead.post(&page, &renamed).await;
+    assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+    for name in ["Ada Kehl", "Machinist"] {
+        record(&mut app, &[("name", name)]).await;
+        let of_author = NoYes::OfAuthor(name.to_owned());
+        assert_eq!(next(&app).await.err(), Some(of_author));
+        app.wait_minutes(1);
+    }
+    let own = app.get("/recipes/BR-039/1").await;
+    assert!(own.contains("Have BR-039 revision 1 approved by somebody who wrote nothing of it."));
 }
 
 /// The lead's yes is none of the engineer's.

@@ -46,6 +46,18 @@ fn a_fault_says_where_it_is_what_was_given_and_what_is_allowed() {
         ),
         (
             (
+                "parts.csv",
+                "SM-ROLLER,feed",
+                "..,bush,1,2,3,4,guard,,,,\nSM-ROLLER,feed",
+            ),
+            "parts.csv, line 2, code: '..' cannot be found by an address; leave out '/', and do not call it '.', '..' or 'new'",
+        ),
+        (
+            ("metals.csv", "code,name\n", "code,name\nnew,tin\n"),
+            "metals.csv, line 2, code: 'new' cannot be found by an address; leave out '/', and do not call it '.', '..' or 'new'",
+        ),
+        (
+            (
                 "site.toml",
                 "pressure_bar = 71.5",
                 "pressure_bar = 71.12345",

@@ -77,7 +77,11 @@ async fn each_fault_is_told_by_line_and_column() {
         ),
         (
             format!("{HEADER}\nA b,a,1,2,3,4,guard\n"),
-            "2 | code | 'A b' has the character ' '; use letters, figures, '-', '.', '/' and '+'",
+            "2 | code | 'A b' has the character ' '; use letters, figures, '-', '.' and '+'",
+        ),
+        (
+            format!("{HEADER}\nA/B,a,1,2,3,4,guard\n"),
+            "2 | code | 'A/B' cannot be found by an address; leave out '/', and do not call it '.', '..' or 'new'",
         ),
         (
             format!("{HEADER}\nA,a,1,2,3,4,guards\n"),

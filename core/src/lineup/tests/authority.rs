@@ -17,6 +17,7 @@ enum Kind {
     Expired,
     OtherRole,
     ByAuthor,
+    BySecondAuthor,
     Declined,
     Awaited,
     AwaitedWithoutTime,
@@ -24,11 +25,11 @@ enum Kind {
 }
 
 use Kind::{
-    Awaited, AwaitedWithoutTime, ByAuthor, ByRadio, Declined, Expired, ForAnother, ForThisRecipe,
-    Missing, OnPaper, OtherRole, Overdue,
+    Awaited, AwaitedWithoutTime, ByAuthor, ByRadio, BySecondAuthor, Declined, Expired, ForAnother,
+    ForThisRecipe, Missing, OnPaper, OtherRole, Overdue,
 };
 
-const ALL: [Kind; 12] = [
+const ALL: [Kind; 13] = [
     Missing,
     OnPaper,
     ByRadio,
@@ -37,6 +38,7 @@ const ALL: [Kind; 12] = [
     Expired,
     OtherRole,
     ByAuthor,
+    BySecondAuthor,
     Declined,
     Awaited,
     AwaitedWithoutTime,
@@ -48,7 +50,7 @@ fn answers(about: About, kind: Kind, whose: &[Who]) -> Vec<Answer> {
     let given = |until, only| Said::Yes { until, only };
     let said = match kind {
         Missing => return Vec::new(),
-        OnPaper | ByRadio | OtherRole | ByAuthor => given(None, None),
+        OnPaper | ByRadio | OtherRole | ByAuthor | BySecondAuthor => given(None, None),
         ForThisRecipe => given(None, Some((code("P-1-316L"), 1))),
         ForAnother => given(None, Some((code("P-1-316L"), 2))),
         Expired => given(Some(at(-1)), None),
@@ -70,6 +72,7 @@ fn answers(about: About, kind: Kind, whose: &[Who]) -> Vec<Answer> {
         who,
         name: match kind {
             ByAuthor => "Checker".to_owned(),
+            BySecondAuthor => "Miller".to_owned(),
             _ => who.to_string(),
         },
         came: match kind {
@@ -98,7 +101,7 @@ fn may_release(situation: &Situation) -> bool {
     release_gates(situation, &situation.requests[0], &situation.recipes[0]).is_empty()
 }
 
-/// Who answers for each flag; the recipe was written by 'checker'.
+/// Who answers for each flag; the recipe was written by 'checker', and 'miller' wrote a line of it.
 const WHOSE: [(Flag, &[Who]); 10] = [
     (Flag::FormOnly, &[Who::OwnersEngineer]),
     (Flag::Guard, &[Who::OwnersEngineer]),
@@ -128,6 +131,7 @@ fn exactly_the_allowed_builds_begin() {
                     Expired,
                     OtherRole,
                     ByAuthor,
+                    BySecondAuthor,
                     Awaited,
                     AwaitedWithoutTime,
                     Overdue,

@@ -204,6 +204,7 @@ pub fn recipe(name: &str, part: &str, deposited_g: i64) -> Recipe {
         revision: 1,
         state: RecipeState::Approved,
         written_by: "checker".to_owned(),
+        also_written_by: ["miller".to_owned()].into(),
         approved_by: "cell lead".to_owned(),
         base_metals: BTreeSet::new(),
         operations: vec![

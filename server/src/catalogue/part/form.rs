@@ -8,8 +8,9 @@ use mendpost_core::shape::Figures;
 use mendpost_core::situation::Situation;
 use serde::Deserialize;
 
-use crate::form::{FieldErrors, decimal, integer, optional_text, plain_decimal, text};
-use crate::recipe::new_code;
+use crate::form::{
+    FieldErrors, decimal, integer, new_code, optional_text, plain_decimal, text, ticked,
+};
 use crate::words::authority::lost;
 
 /// What was typed.
@@ -52,11 +53,11 @@ impl PartForm {
         }
     }
 
-    /// Puts in what a button takes over from the shape; whether there was anything to take.
-    pub fn take_over(&mut self, figures: Option<&Figures>, situation: &Situation) -> bool {
+    /// Puts in what a button takes over from the shape, if there is one.
+    pub fn take_over(&mut self, figures: Option<&Figures>, situation: &Situation) {
         let taken = std::mem::take(&mut self.take);
-        let Some(figures) = figures.filter(|_| !taken.is_empty()) else {
-            return false;
+        let Some(figures) = figures else {
+            return;
         };
         if taken == BOX {
             let [x, y, z] = sprayed_mm(figures).map(|mm| mm.to_string());
@@ -67,7 +68,6 @@ impl PartForm {
         {
             self.mass = plain_decimal(grams, 3);
         }
-        true
     }
 
     /// The part as typed, or every fault. Its number is asked for only where it is new; taking a flag
@@ -121,33 +121,20 @@ impl PartForm {
     ) -> Option<BTreeSet<AssetCode>> {
         let fits = stands.into_iter().flat_map(|part| &part.assets);
         let retired = fits.filter(|code| situation.asset(code).is_none()).cloned();
-        let known = |typed: &String| {
-            let mut assets = situation.assets.iter().map(|asset| &asset.code);
-            assets.find(|code| code.as_str() == typed).cloned()
-        };
-        let chosen: Option<BTreeSet<AssetCode>> = self.asset.iter().map(known).collect();
-        let assets = chosen.map(|chosen| chosen.into_iter().chain(retired).collect());
-        if assets.is_none() {
-            errors.add(
-                "asset",
-                "one of these is not listed any more; choose from the list",
-            );
-        }
-        assets
+        let assets = situation.assets.iter().map(|asset| &asset.code);
+        let chosen: BTreeSet<AssetCode> = errors.check("asset", ticked(&self.asset, assets))?;
+        Some(chosen.into_iter().chain(retired).collect())
     }
 
     fn flags(&self, errors: &mut FieldErrors) -> Option<BTreeSet<Flag>> {
-        let flags = self.flag.iter().map(|typed| typed.parse().ok());
-        let flags: Option<BTreeSet<Flag>> = flags.collect();
-        match &flags {
-            None => errors.add("flag", "one of these is no flag; choose from the list"),
-            Some(none) if none.is_empty() => errors.add(
+        let flags = errors.check("flag", ticked(&self.flag, Flag::ALL))?;
+        if flags.is_empty() {
+            errors.add(
                 "flag",
                 "tick at least one; 'use not known' if nobody can say yet",
-            ),
-            Some(_) => {}
+            );
         }
-        flags
+        Some(flags)
     }
 }
 

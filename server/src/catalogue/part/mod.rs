@@ -11,7 +11,7 @@ use axum::response::Response;
 use mendpost_core::journal::Subject;
 use serde_json::json;
 
-use super::store::{content, insert_part, update_part};
+use super::store::{insert_part, said, update_part};
 use super::{part_of, path};
 use crate::AppState;
 use crate::change::Change;
@@ -61,7 +61,7 @@ pub async fn add(
         return form_page(&visit, &situation, form, Shown::faulty(errors)).await;
     };
     insert_part(&mut change, &part).await?;
-    let entry = content(&part, 1);
+    let entry = said(&part, 1);
     let subject = Subject::new("part", &part.code);
     let journal = change.journal("part.listed", subject, entry).await?;
     let text = format!(
@@ -100,6 +100,9 @@ pub async fn save(
     Path(code): Path<String>,
     Posted(mut form): Posted<PartForm>,
 ) -> Result<Response, AppError> {
+    if !form.take.is_empty() {
+        return taken_over(&state, &visit, &code, form).await;
+    }
     let kept = shape::queries::of_part(&state.db.read, &code).await?;
     let mut change = Change::begin(&state, &who).await?;
     let now = situation::moment(visit.now).map_err(AppError::internal)?;
@@ -111,10 +114,6 @@ pub async fn save(
         figures: kept.map(|kept| kept.figures),
         ..Shown::default()
     };
-    if form.take_over(shown.figures.as_ref(), &situation) {
-        drop(change);
-        return form_page(&visit, &situation, form, shown).await;
-    }
     let read = form.parse(Some(stands), &situation, &mut shown.errors);
     let Some((after, reason)) = read else {
         drop(change);
@@ -133,8 +132,8 @@ pub async fn save(
     update_part(&mut change, row.id, &after).await?;
     let entry = json!({
         "version": row.version + 1,
-        "before": content(stands, row.version),
-        "after": content(&after, row.version + 1),
+        "before": said(stands, row.version),
+        "after": said(&after, row.version + 1),
         "reason": reason,
     });
     let journal = change.journal("part.changed", subject, entry).await?;
@@ -142,4 +141,23 @@ pub async fn save(
     change
         .finish(&who, &path(&code), Notice::done("SAVED", text))
         .await
+}
+
+/// The form with what a button takes over from the shape; it saves nothing.
+async fn taken_over(
+    state: &AppState,
+    visit: &Visit,
+    code: &str,
+    mut form: PartForm,
+) -> Result<Response, AppError> {
+    let situation = situation::now(state).await?;
+    let part = part_of(&situation, code)?;
+    let kept = shape::queries::of_part(&state.db.read, code).await?;
+    let shown = Shown {
+        stands: Some(part.clone()),
+        figures: kept.map(|kept| kept.figures),
+        ..Shown::default()
+    };
+    form.take_over(shown.figures.as_ref(), &situation);
+    form_page(visit, &situation, form, shown).await
 }

@@ -2,7 +2,7 @@
 
 use super::Ids;
 use crate::catalogue::queries::{NewWeighed, enter, throat_um};
-use crate::catalogue::store::{content, insert_part, insert_recipe};
+use crate::catalogue::store::{insert_part, insert_recipe, said};
 use crate::change::Change;
 use crate::error::AppError;
 use crate::kit;
@@ -66,8 +66,9 @@ pub(super) async fn parts(
     for part in &data.parts {
         let id = insert_part(change, part).await?;
         let subject = Subject::new("part", &part.code);
-        let content = content(part, 1);
-        change.journal("part.listed", subject, content).await?;
+        change
+            .journal("part.listed", subject, said(part, 1))
+            .await?;
         ids.parts.insert(part.code.clone(), id);
     }
     Ok(())
