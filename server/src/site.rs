@@ -8,7 +8,7 @@ use axum::extract::State;
 use axum::response::{Redirect, Response};
 use chrono_tz::Tz;
 use mendpost_core::journal::Subject;
-use mendpost_core::people::{Act, may};
+use mendpost_core::people::Act;
 use serde::Serialize;
 
 use crate::AppState;
@@ -60,10 +60,7 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
     page(&pages::SitePage {
         page: visit.layout(Screen::Site, "Site").await?,
         site: &visit.site,
-        is_lead: visit
-            .who
-            .as_ref()
-            .is_some_and(|who| may(who.role, Act::SetUpSite)),
+        is_lead: visit.may(Act::SetUpSite),
         people,
         shut_out,
     })

@@ -194,8 +194,7 @@ fn by_stand_in(situation: &Situation, request: &Request, stand_in: &StandIn) -> 
 
 /// What is left to do of a revision by which work was begun, whatever became of it since.
 fn by_revision(situation: &Situation, request: &Request, begun: &Begun) -> Candidate {
-    let same = |recipe: &&Recipe| recipe.code == begun.recipe && recipe.revision == begun.revision;
-    let Some(recipe) = situation.recipes.iter().find(same) else {
+    let Some(recipe) = situation.recipe(&begun.recipe, begun.revision) else {
         return Candidate::shut(vec![Shut::new(Gate::NoRecipe, Opens::WriteRecipe)]);
     };
     let mut way = by(situation, request, recipe, begun.done);

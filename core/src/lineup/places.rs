@@ -402,12 +402,8 @@ fn work(situation: &Situation, candidate: &Candidate, planned: &PlannedJob) -> V
     let Some(option) = &candidate.option else {
         return Vec::new();
     };
-    let recipe = candidate.recipe.as_ref().and_then(|(code, revision)| {
-        situation
-            .recipes
-            .iter()
-            .find(|r| r.code == *code && r.revision == *revision)
-    });
+    let recipe = candidate.recipe.as_ref();
+    let recipe = recipe.and_then(|(code, revision)| situation.recipe(code, *revision));
     let mut needs = candidate.needs.iter();
     let mut work = Vec::new();
     for (n, (operation, spot)) in option

@@ -17,7 +17,7 @@ pub use request::{BaseMetal, Begun, CrackCheck, Damage, Request, Spare, StandIn,
 pub use supply::{Bank, Brings, Compressor, Delivery, Fuel, Receiver};
 
 use crate::catalogue::{Metal, Part, Recipe, Rules};
-use crate::code::{AssetCode, LotCode, PartCode, PowderCode, RequestCode, StationCode};
+use crate::code::{AssetCode, LotCode, PartCode, PowderCode, RecipeCode, RequestCode, StationCode};
 use crate::powder::{Lot, Powder};
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
@@ -119,6 +119,13 @@ impl Situation {
     #[must_use]
     pub fn part(&self, code: &PartCode) -> Option<&Part> {
         self.parts.iter().find(|p| p.code == *code)
+    }
+
+    /// The revision of a recipe, in whatever state.
+    #[must_use]
+    pub fn recipe(&self, code: &RecipeCode, revision: i64) -> Option<&Recipe> {
+        let mut recipes = self.recipes.iter();
+        recipes.find(|r| r.code == *code && r.revision == revision)
     }
 
     /// The powder of this code.

@@ -39,6 +39,7 @@ pub use form::{NAMELESS, SentFile, WithFiles, broken, clean_name};
 pub use holder::Holder;
 pub use intake::Intake;
 pub use pages::Photos;
+pub use queries::title;
 
 /// Photos and papers that hang on one request, lot or part at the same time.
 const HOLDER_MAX: usize = 40;

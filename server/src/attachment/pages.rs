@@ -127,10 +127,7 @@ pub fn may_take_off(who: &Who, attached: &Attached) -> bool {
 }
 
 fn may_add(visit: &Visit) -> bool {
-    visit
-        .who
-        .as_ref()
-        .is_some_and(|who| may(who.role, Act::Attach))
+    visit.may(Act::Attach)
 }
 
 /// All photos and papers of a request or a lot, with the form to add more.

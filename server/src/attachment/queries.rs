@@ -104,13 +104,17 @@ pub async fn names(
     rows.into_iter()
         .map(|row| {
             let hash = decoded(<[u8; 32]>::try_from(row.hash.as_slice()))?;
-            let name = match row.caption.is_empty() {
-                true => row.file_name,
-                false => format!("{}, {}", row.file_name, row.caption),
-            };
-            Ok((AttachmentHash(hash), name))
+            Ok((AttachmentHash(hash), title(row.file_name, &row.caption)))
         })
         .collect()
+}
+
+/// A file by its name, with its caption if it has one.
+pub fn title(file_name: String, caption: &str) -> String {
+    match caption {
+        "" => file_name,
+        caption => format!("{file_name}, {caption}"),
+    }
 }
 
 /// Kind and key of what one hangs on, by its id.

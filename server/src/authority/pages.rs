@@ -4,7 +4,7 @@ use askama::Template;
 use axum::http::StatusCode;
 use axum::response::Response;
 use mendpost_core::catalogue::{BuildRule, Flag, FlagRule, Rules, Who as Authority};
-use mendpost_core::people::{Act, may};
+use mendpost_core::people::Act;
 use mendpost_core::signature::Meaning;
 
 use super::form::{RuleForm, YES, less_than_usual};
@@ -58,8 +58,7 @@ pub(super) async fn table_page(
 ) -> Result<Response, AppError> {
     let layout = visit.layout(Screen::Site, "Who says yes").await?;
     let usual = Rules::usual();
-    let who = visit.who.as_ref();
-    let is_lead = who.is_some_and(|who| may(who.role, Act::SetUpSite));
+    let is_lead = visit.may(Act::SetUpSite);
     let row = |flag: &Flag| {
         let rule = rules.of(*flag);
         let set = set.get(flag);

@@ -15,7 +15,7 @@ use std::time::Duration;
 
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
-use mendpost_core::people::{Act, may};
+use mendpost_core::people::Act;
 use tokio::time::timeout;
 
 use crate::AppState;
@@ -54,11 +54,7 @@ const PATIENCE: Duration = Duration::from_secs(20);
 async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
     let layout = visit.layout(Screen::Site, "Backup").await?;
     let standing = Standing::load(&state, &layout).await?;
-    let may_copy = state.health.may_write()
-        && visit
-            .who
-            .as_ref()
-            .is_some_and(|who| may(who.role, Act::SetUpSite));
+    let may_copy = state.health.may_write() && visit.may(Act::SetUpSite);
     page(&pages::BackupPage::new(layout, &standing, may_copy))
 }
 

@@ -3,7 +3,7 @@
 use axum::extract::State;
 use axum::response::Response;
 use mendpost_core::journal::Subject;
-use mendpost_core::people::{Act, may};
+use mendpost_core::people::Act;
 use serde_json::json;
 use sqlx::SqliteExecutor;
 
@@ -196,10 +196,7 @@ pub(super) async fn look(
     visit: Visit,
 ) -> Result<Response, AppError> {
     let (values, _) = load(&state.db.read).await?;
-    let may_change = visit
-        .who
-        .as_ref()
-        .is_some_and(|who| may(who.role, Act::SetUpSite));
+    let may_change = visit.may(Act::SetUpSite);
     let lacking = FIGURES
         .iter()
         .zip(&values)

@@ -20,7 +20,7 @@ mod trial;
 use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
-use mendpost_core::people::{Act, may};
+use mendpost_core::people::Act;
 
 use crate::AppState;
 use crate::error::AppError;
@@ -83,10 +83,7 @@ async fn cell_page(
         None => lineup::latest(&state.db.read).await?,
     };
     let layout = visit.layout(Screen::Cell, "Cell").await?;
-    let may_read = visit
-        .who
-        .as_ref()
-        .is_some_and(|who| may(who.role, Act::ReadGauges));
+    let may_read = visit.may(Act::ReadGauges);
     let page = pages::CellPage::new(
         layout,
         &situation,

@@ -10,7 +10,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use mendpost_core::journal::Subject;
 use mendpost_core::journal::clock::{Doubt, doubt};
-use mendpost_core::people::{Act, may};
+use mendpost_core::people::Act;
 use serde::{Deserialize, Serialize};
 
 use crate::AppState;
@@ -43,10 +43,7 @@ impl InDoubt {
     /// None while the clock is believed.
     pub async fn load(state: &AppState, visit: &Visit) -> Result<Option<InDoubt>, AppError> {
         let noticed = noticed(state, visit.now).await?;
-        let may_confirm = visit
-            .who
-            .as_ref()
-            .is_some_and(|who| may(who.role, Act::ConfirmClock));
+        let may_confirm = visit.may(Act::ConfirmClock);
         Ok((!noticed.is_empty()).then(|| InDoubt {
             text: told(&noticed),
             may_confirm,

@@ -3,15 +3,17 @@
 use axum::extract::{Path, State};
 use axum::response::Response;
 use chrono::{DateTime, Utc};
+use chrono_tz::Tz;
 use mendpost_core::interim::Limit;
 use mendpost_core::journal::Subject;
 use mendpost_core::word_enum;
 use serde::Deserialize;
-use serde_json::json;
+use serde_json::{Value, json};
 
 use super::find;
 use super::hours::{meter_if, shown};
 use super::inserts::{self, Entered, Fate};
+use super::machine::{Machine, Then};
 use super::queries::{self, Interim};
 use super::telling::{left_words, take_off};
 use crate::AppState;
@@ -63,6 +65,7 @@ impl What {
 pub struct ActForm {
     at: String,
     meter: String,
+    machine: String,
     fate: String,
     wear: String,
     note: String,
@@ -99,14 +102,22 @@ pub async fn save(
     let stands = queries::one(change.connection(), number).await?;
     let interim = stands.ok_or_else(|| AppError::internal("an interim part is gone"))?;
     allowed(&interim, what)?;
-    let told = match Told::read(&form, &interim, what, &visit) {
+    let machine = Machine::find(&mut change, &interim).await?;
+    let told = match Told::read(&form, &interim, what, &visit, &machine) {
         Ok(told) => told,
         Err(errors) => {
             drop(change);
             return show(&visit, &interim, what, &form, errors).await;
         }
     };
-    let journal = told.write(&mut change, &interim, what, &who.name).await?;
+    let journal = told
+        .write(
+            &mut change,
+            &interim,
+            &machine,
+            (&who.name, visit.site.zone),
+        )
+        .await?;
     let words = match what {
         What::Reading => "its meter is read",
         What::Off => "is off; say what became of it when it is back",
@@ -144,10 +155,18 @@ fn allowed(interim: &Interim, what: What) -> Result<(), AppError> {
 /// What was told, read against what stands.
 struct Told {
     at: DateTime<Utc>,
-    meter_min: Option<i64>,
-    fate: &'static str,
-    wear: String,
     note: String,
+    act: Act,
+}
+
+/// What each act tells.
+enum Act {
+    /// What the meter shows.
+    Reading(i64),
+    /// What the meter shows, if anybody read it, and how its machine stands.
+    Off(Option<i64>, Then),
+    /// Its fate and its wear.
+    Return(&'static str, String),
 }
 
 impl Told {
@@ -156,66 +175,64 @@ impl Told {
         interim: &Interim,
         what: What,
         visit: &Visit,
+        machine: &Machine,
     ) -> Result<Told, FieldErrors> {
         let mut errors = FieldErrors::default();
         let at = time(&form.at, interim, what, visit, &mut errors);
-        let meter_min = match what {
+        let meter = match what {
             What::Return => Some(None),
             What::Reading | What::Off => meter(form, interim, what, at, visit, &mut errors),
         };
-        let judged = what == What::Return;
-        let fate = match form.fate.as_str() {
-            "kept" => "kept",
-            "scrapped" => "scrapped",
-            _ => {
-                if judged {
-                    errors.add("fate", "say whether it is kept or scrapped");
-                }
-                ""
+        let act = match what {
+            What::Reading => meter.flatten().map(Act::Reading),
+            What::Off => {
+                let then = then(form, machine, visit, &mut errors);
+                meter.zip(then).map(|(meter, then)| Act::Off(meter, then))
             }
-        };
-        let wear = if judged {
-            errors.check("wear", text(&form.wear, 400))
-        } else {
-            Some(String::new())
+            What::Return => {
+                let fate = fate(form, &mut errors);
+                let wear = errors.check("wear", text(&form.wear, 400));
+                fate.zip(wear).map(|(fate, wear)| Act::Return(fate, wear))
+            }
         };
         let note = errors.check("note", optional_text(&form.note, 400));
         let whole = || {
             Some(Told {
                 at: at?,
-                meter_min: meter_min?,
-                fate,
-                wear: wear?,
                 note: note?.unwrap_or_default(),
+                act: act?,
             })
         };
         whole().filter(|_| errors.is_empty()).ok_or(errors)
+    }
+
+    /// Kind and content of its journal entry.
+    fn content(&self) -> (&'static str, Value) {
+        let (at_ms, note) = (self.at.timestamp_millis(), &self.note);
+        match &self.act {
+            Act::Reading(meter_min) => (
+                "interim.read",
+                json!({ "read_ms": at_ms, "meter_min": meter_min }),
+            ),
+            Act::Off(meter_min, then) => (
+                "interim.off",
+                json!({ "off_ms": at_ms, "meter_min": meter_min, "machine": then, "note": note }),
+            ),
+            Act::Return(fate, wear) => (
+                "interim.returned",
+                json!({ "returned_ms": at_ms, "fate": fate, "wear": wear, "note": note }),
+            ),
+        }
     }
 
     async fn write(
         &self,
         change: &mut Change,
         interim: &Interim,
-        what: What,
-        by: &str,
+        machine: &Machine,
+        (by, zone): (&str, Tz),
     ) -> Result<i64, AppError> {
-        let at_ms = self.at.timestamp_millis();
-        let (kind, content) = match what {
-            What::Reading => (
-                "interim.read",
-                json!({ "read_ms": at_ms, "meter_min": self.meter_min }),
-            ),
-            What::Off => (
-                "interim.off",
-                json!({ "off_ms": at_ms, "meter_min": self.meter_min, "note": self.note }),
-            ),
-            What::Return => (
-                "interim.returned",
-                json!({
-                    "returned_ms": at_ms, "fate": self.fate, "wear": self.wear, "note": self.note,
-                }),
-            ),
-        };
+        let (kind, content) = self.content();
         let subject = Subject::new("interim", interim.code());
         let journal = change.journal(kind, subject, content).await?;
         let entered = Entered {
@@ -223,52 +240,76 @@ impl Told {
             at_ms: change.now(),
             journal,
         };
+        let (id, at_ms, note) = (interim.id, self.at.timestamp_millis(), &self.note);
         let connection = change.connection();
-        match (what, self.meter_min) {
-            (What::Reading, Some(meter_min)) => {
+        match &self.act {
+            Act::Reading(meter_min) => {
                 let sequence = i64::try_from(interim.meter.len() + 1).unwrap_or(i64::MAX);
-                inserts::insert_reading(
-                    connection, interim.id, sequence, at_ms, meter_min, entered,
-                )
-                .await?;
-                move_end(change, interim, by).await?;
+                inserts::insert_reading(connection, id, sequence, at_ms, *meter_min, entered)
+                    .await?;
+                let why = format!("the hour meter of {} was read", interim.code());
+                move_end(change, interim, &why, (by, zone)).await?;
+                machine.end_moved(change, interim, at_ms, &why).await?;
             }
-            (What::Off, meter_min) => {
-                inserts::insert_off(
-                    connection, interim.id, at_ms, meter_min, &self.note, entered,
-                )
-                .await?;
+            Act::Off(meter_min, then) => {
+                inserts::insert_off(connection, id, at_ms, *meter_min, note, entered).await?;
+                machine.taken_off(change, interim, at_ms, *then).await?;
             }
-            _ => {
+            Act::Return(fate, wear) => {
                 let fate = Fate {
                     returned_ms: at_ms,
-                    fate: self.fate,
-                    wear: &self.wear,
-                    note: &self.note,
+                    fate,
+                    wear,
+                    note,
                 };
-                inserts::insert_return(connection, interim.id, &fate, entered).await?;
+                inserts::insert_return(connection, id, &fate, entered).await?;
             }
         }
         Ok(journal)
     }
 }
 
+/// How its machine stands once it is off.
+fn then(
+    form: &ActForm,
+    machine: &Machine,
+    visit: &Visit,
+    errors: &mut FieldErrors,
+) -> Option<Then> {
+    let Ok(then) = form.machine.parse() else {
+        errors.add("machine", "say whether its machine stands still or runs");
+        return None;
+    };
+    if let Some(fault) = machine.contradicts(then, visit.site.zone) {
+        errors.add("machine", fault);
+        return None;
+    }
+    Some(then)
+}
+
+fn fate(form: &ActForm, errors: &mut FieldErrors) -> Option<&'static str> {
+    let fate = FATES.into_iter().find(|fate| *fate == form.fate);
+    if fate.is_none() {
+        errors.add("fate", "say whether it is kept or scrapped");
+    }
+    fate
+}
+
+const FATES: [&str; 2] = ["kept", "scrapped"];
+
 /// What replaces it is needed when its hours are reckoned to end after this reading.
-async fn move_end(change: &mut Change, interim: &Interim, by: &str) -> Result<(), AppError> {
+async fn move_end(
+    change: &mut Change,
+    interim: &Interim,
+    why: &str,
+    by: (&str, Tz),
+) -> Result<(), AppError> {
     let stands = queries::one(change.connection(), interim.number).await?;
     let now = situation::moment(change.now()).map_err(AppError::internal)?;
-    let Some(off_by) = stands.map(|stands| stands.left(now).off_by) else {
+    let Some(end_ms) = stands.map(|stands| stands.end_ms(now)) else {
         return Ok(());
     };
-    let why = format!("the hour meter of {} was read", interim.code());
-    move_needed_by(
-        change,
-        interim.follow_on,
-        off_by.timestamp_millis(),
-        &why,
-        by,
-    )
-    .await
+    move_needed_by(change, interim.follow_on, end_ms, why, by).await
 }
 
 /// When it was done: not before what was done before it, not to come; empty: now.
@@ -396,10 +437,27 @@ fn fields(what: What, form: &ActForm) -> Vec<Field> {
     let note = Field::area("note", "Note", &form.note, "may stay empty");
     match what {
         What::Reading => vec![meter("as it stands on the meter, with one decimal"), at],
-        What::Off => vec![at, meter("empty if it has none"), note],
+        What::Off => {
+            let then = [
+                (Then::Stands.as_str(), "stands still"),
+                (Then::Runs.as_str(), "runs with what replaces the part"),
+            ];
+            let then = then.map(|(value, words)| (value.to_owned(), words.to_owned()));
+            vec![
+                at,
+                meter("empty if it has none"),
+                Field::choose(
+                    "machine",
+                    "Its machine",
+                    &form.machine,
+                    then.to_vec(),
+                    "counts at once; plan again after it",
+                ),
+                note,
+            ]
+        }
         What::Return => {
-            let fates = [("kept", "kept"), ("scrapped", "scrapped")];
-            let fates = fates.map(|(value, words)| (value.to_owned(), words.to_owned()));
+            let fates = FATES.map(|fate| (fate.to_owned(), fate.to_owned()));
             vec![
                 Field::choose("fate", "It is", &form.fate, fates.to_vec(), ""),
                 Field::area(

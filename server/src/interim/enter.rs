@@ -3,18 +3,15 @@
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
-use chrono::{DateTime, TimeDelta, Utc};
-use mendpost_core::interim::Limit;
+use chrono::{DateTime, Utc};
 use serde::Deserialize;
 
-use super::hours;
-use super::queries;
+use super::end::{End, EndForm, FARTHEST};
 use super::record::{Recorded, Released, record};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::form::{FieldErrors, Posted, local_time, optional_text, text};
-use crate::need::queries::asset;
 use crate::page::{Layout, Notice, Screen, age, page_with};
 use crate::people::{Visit, Who};
 use crate::requests::queries::{Choice, assets, parts};
@@ -28,11 +25,8 @@ pub struct EnterForm {
     part_name: String,
     place: String,
     since: String,
-    limit: String,
-    off_by: String,
-    most: String,
-    a_day: String,
-    meter: String,
+    #[serde(flatten)]
+    end: EndForm,
     owner: String,
     plan: String,
     released_by: String,
@@ -56,7 +50,10 @@ impl NewPage {
 
 pub async fn blank(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
     let form = EnterForm {
-        limit: "date".to_owned(),
+        end: EndForm {
+            limit: "date".to_owned(),
+            ..EndForm::default()
+        },
         ..EnterForm::default()
     };
     show(&state, &visit, form, FieldErrors::default()).await
@@ -77,22 +74,14 @@ pub async fn save(
         Err(errors) => return show(&state, &visit, form, errors).await,
     };
     let mut change = Change::begin(&state, &who).await?;
-    let gone = || AppError::Conflict("the machine is no longer there".to_owned());
-    let asset = asset(change.connection(), &told.asset).await?;
-    let asset = asset.ok_or_else(gone)?;
-    let part = match &told.part {
-        None => None,
-        Some(code) => queries::part_id(change.connection(), code).await?,
-    };
     let released = Released {
         request: None,
-        asset: asset.id,
-        part,
+        asset: &told.asset.code,
+        part: told.part.as_deref(),
         part_name: &told.part_name,
         place: &told.place,
         since: told.since,
-        limit: told.limit,
-        meter_min: told.meter_min,
+        end: told.end,
         owner: &told.owner,
         plan: &told.plan,
         released_by: &told.released_by,
@@ -104,7 +93,7 @@ pub async fn save(
     } = record(&mut change, &released, &who.name).await?;
     let text = format!(
         "I{number}, {} {}; R{follow_on} asks for what replaces it. Journal {journal}.",
-        asset.name, told.part_name
+        told.asset.name, told.part_name
     );
     let notice = Notice::done("SAVED", text);
     let path = format!("/interim/{number}");
@@ -147,13 +136,12 @@ struct Known {
 }
 
 struct Told {
-    asset: String,
+    asset: Choice,
     part: Option<String>,
     part_name: String,
     place: String,
     since: DateTime<Utc>,
-    limit: Limit,
-    meter_min: Option<i64>,
+    end: End,
     owner: String,
     plan: String,
     released_by: String,
@@ -170,20 +158,19 @@ impl EnterForm {
         let part_name = self.name(part, &mut errors);
         let place = errors.check("place", optional_text(&self.place, 80));
         let since = self.since(visit, &mut errors);
-        let limit = self.limit(since, visit, &mut errors);
-        let meter_min = self.meter(&mut errors);
+        let clock = (visit.site.zone, visit.now);
+        let end = self.end.read(since, clock, &mut errors);
         let owner = errors.check("owner", text(&self.owner, 80));
         let plan = errors.check("plan", text(&self.plan, 400));
         let released_by = errors.check("released_by", text(&self.released_by, 80));
         let whole = || {
             Some(Told {
-                asset: asset?.code.clone(),
+                asset: asset?.clone(),
                 part: part?.map(|part| part.code.clone()),
                 part_name: part_name?,
                 place: place?.unwrap_or_default(),
                 since: since?,
-                limit: limit?,
-                meter_min: meter_min?,
+                end: end?,
                 owner: owner?,
                 plan: plan?,
                 released_by: released_by?,
@@ -240,66 +227,4 @@ impl EnterForm {
         }
         moment(at).ok()
     }
-
-    /// A date after it was fitted, which may be past; or running hours with those of a day.
-    fn limit(
-        &self,
-        since: Option<DateTime<Utc>>,
-        visit: &Visit,
-        errors: &mut FieldErrors,
-    ) -> Option<Limit> {
-        let unused: &[(&str, &String, &str)] = match self.limit.as_str() {
-            "date" => &[
-                ("most", &self.most, "running hours"),
-                ("a_day", &self.a_day, "running hours"),
-                ("meter", &self.meter, "running hours"),
-            ],
-            "hours" => &[("off_by", &self.off_by, "a date")],
-            _ => {
-                errors.add(
-                    "limit",
-                    "say whether it must come off by a date or by running hours",
-                );
-                return None;
-            }
-        };
-        for (field, typed, other) in unused {
-            if !typed.trim().is_empty() {
-                errors.add(field, format!("leave this empty, or choose '{other}'"));
-            }
-        }
-        if self.limit == "hours" {
-            let most_min = errors.check("most", hours::most(&self.most));
-            let a_day_min = errors.check("a_day", hours::a_day(&self.a_day));
-            return Some(Limit::Running {
-                most_min: most_min?,
-                a_day_min: a_day_min?,
-            });
-        }
-        let off_by = errors.check("off_by", local_time(&self.off_by, visit.site.zone))?;
-        let off_by = moment(off_by).ok()?;
-        if since.is_some_and(|since| off_by <= since) {
-            errors.add("off_by", "it was fitted only then; give a time after that");
-            return None;
-        }
-        if off_by.timestamp_millis() - visit.now > FARTHEST.num_milliseconds() {
-            errors.add(
-                "off_by",
-                "that is more than ten years away; look at the year",
-            );
-            return None;
-        }
-        Some(Limit::Date { off_by })
-    }
-
-    fn meter(&self, errors: &mut FieldErrors) -> Option<Option<i64>> {
-        if self.limit == "hours" {
-            hours::meter_if("meter", &self.meter, errors)
-        } else {
-            Some(None)
-        }
-    }
 }
-
-/// Ten years: what lies further away is a slip of the finger.
-const FARTHEST: TimeDelta = TimeDelta::days(3660);

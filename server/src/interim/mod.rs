@@ -5,10 +5,12 @@
 //! machine shows.
 
 mod act;
+mod end;
 mod enter;
 mod hours;
 mod inserts;
 mod list;
+mod machine;
 mod one;
 pub mod queries;
 mod record;
@@ -16,7 +18,7 @@ mod telling;
 
 use axum::extract::State;
 use axum::response::Response;
-use mendpost_core::people::{Act, may};
+use mendpost_core::people::Act;
 
 use crate::AppState;
 use crate::error::AppError;
@@ -25,6 +27,7 @@ use crate::people::Visit;
 use crate::routes::Routes;
 use crate::situation::moment;
 
+pub use end::{End, EndForm};
 pub use queries::{Interim, open};
 pub use record::{Recorded, Released, record};
 pub use telling::{Alarm, take_off};
@@ -44,17 +47,16 @@ pub fn routes() -> Routes {
 
 async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
     let now = moment(visit.now).map_err(AppError::internal)?;
-    let mut reading = state.db.read.acquire().await?;
-    let all = queries::all(&mut reading).await?;
+    let all = queries::all(&state.db.read).await?;
     let layout = visit
         .layout(Screen::Requests, "Parts that must come off again")
         .await?;
-    page(&list::ListPage::new(layout, now, all, may_watch(&visit)))
-}
-
-fn may_watch(visit: &Visit) -> bool {
-    let who = visit.who.as_ref();
-    who.is_some_and(|who| may(who.role, Act::WatchInterim))
+    page(&list::ListPage::new(
+        layout,
+        now,
+        all,
+        visit.may(Act::WatchInterim),
+    ))
 }
 
 /// One that is on record, by what stands in an address.
@@ -64,7 +66,6 @@ async fn find(state: &AppState, number: &str) -> Result<Interim, AppError> {
     };
     let digits = number.trim_start_matches(['I', 'i']);
     let number = digits.parse().map_err(|_| none())?;
-    let mut reading = state.db.read.acquire().await?;
-    let found = queries::one(&mut reading, number).await?;
+    let found = queries::one(&state.db.read, number).await?;
     found.ok_or_else(none)
 }

@@ -5,12 +5,13 @@ use axum::extract::{Path, State};
 use axum::response::Response;
 use chrono::{DateTime, Utc};
 use mendpost_core::interim::{Limit, Standing};
+use mendpost_core::people::Act;
 
 use super::act::What;
+use super::find;
 use super::hours::shown;
 use super::queries::Interim;
 use super::telling::{left_words, mark, take_off};
-use super::{find, may_watch};
 use crate::AppState;
 use crate::caution::{self, Caution};
 use crate::error::AppError;
@@ -48,7 +49,8 @@ pub async fn show(
     let now = moment(visit.now).map_err(AppError::internal)?;
     let title = format!("Interim part {}", interim.code());
     let layout = visit.layout(Screen::Requests, &title).await?;
-    page(&OnePage::new(layout, now, &interim, may_watch(&visit)))
+    let may_watch = visit.may(Act::WatchInterim);
+    page(&OnePage::new(layout, now, &interim, may_watch))
 }
 
 impl OnePage {

@@ -1,11 +1,12 @@
 //! An interim part goes out: it is recorded with its end, and what replaces it is asked for.
 
 use chrono::{DateTime, Utc};
-use mendpost_core::interim::{Limit, left};
+use mendpost_core::interim::left;
 use mendpost_core::journal::Subject;
 use serde_json::json;
 use uuid::Uuid;
 
+use super::end::End;
 use super::inserts::{self, Entered, Row};
 use super::queries;
 use crate::change::Change;
@@ -17,17 +18,16 @@ use crate::requests::filing::{GoneOut, follow_on};
 pub struct Released<'a> {
     /// The request that it was built for; none for one that went out before it was recorded here.
     pub request: Option<i64>,
-    pub asset: Uuid,
-    /// The part of the catalogue; with a request, that request's.
-    pub part: Option<Uuid>,
+    /// Its machine's code.
+    pub asset: &'a str,
+    /// Code of the part of the catalogue; with a request it is that request's.
+    pub part: Option<&'a str>,
     pub part_name: &'a str,
     /// Where on its machine; may be empty.
     pub place: &'a str,
     /// When it was fitted.
     pub since: DateTime<Utc>,
-    pub limit: Limit,
-    /// What its machine's hour meter showed then; only for a limit by running hours.
-    pub meter_min: Option<i64>,
+    pub end: End,
     /// Who answers for it.
     pub owner: &'a str,
     /// How and by whom it comes off.
@@ -55,26 +55,22 @@ pub async fn record(
     released: &Released<'_>,
     by: &str,
 ) -> Result<Recorded, AppError> {
-    let gone = |what: &str| AppError::Conflict(format!("the {what} is no longer there"));
-    let asset = queries::asset_code(change.connection(), released.asset).await?;
-    let asset = asset.ok_or_else(|| gone("machine"))?;
-    let (request, part) = match released.request {
-        None => (None, released.part),
-        Some(number) => {
-            let found = queries::request(change.connection(), number).await?;
-            let (id, part) = found.ok_or_else(|| gone("request"))?;
-            (Some(id), part.or(released.part))
-        }
-    };
-    let part_code = match part {
-        None => None,
-        Some(id) => queries::part_code(change.connection(), id).await?,
-    };
+    let Released {
+        asset,
+        request,
+        part,
+        end,
+        ..
+    } = *released;
+    let of = queries::of(change.connection(), asset, request, part).await?;
+    let of = of.ok_or_else(|| {
+        AppError::Conflict("the machine or the request is no longer there".to_owned())
+    })?;
     let number = queries::next_number(change.connection()).await?;
-    let off_by = left(released.limit, released.since, &[], released.since).off_by;
+    let off_by = left(end.limit, released.since, &[], released.since).off_by;
     let out = GoneOut {
-        asset: &asset,
-        part: part_code.map(|(code, _)| code),
+        asset,
+        part: of.part_code,
         part_name: released.part_name,
         take_off_ms: off_by.timestamp_millis(),
         owner: released.owner,
@@ -88,9 +84,9 @@ pub async fn record(
         "part_name": released.part_name,
         "place": released.place,
         "since_ms": released.since.timestamp_millis(),
-        "limit": released.limit,
+        "limit": end.limit,
         "off_by_ms": off_by.timestamp_millis(),
-        "meter_min": released.meter_min,
+        "meter_min": end.meter_min,
         "owner": released.owner,
         "removal_plan": released.plan,
         "released_by": released.released_by,
@@ -101,14 +97,14 @@ pub async fn record(
     let row = Row {
         id: Uuid::now_v7(),
         number,
-        request,
-        asset: released.asset,
-        part,
+        request: of.request,
+        asset: of.asset,
+        part: of.part,
         part_name: released.part_name,
         place: released.place,
         since_ms: released.since.timestamp_millis(),
-        limit: released.limit,
-        meter_min: released.meter_min,
+        limit: end.limit,
+        meter_min: end.meter_min,
         owner: released.owner,
         removal_plan: released.plan,
         released_by: released.released_by,

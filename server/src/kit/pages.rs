@@ -3,7 +3,7 @@
 use askama::Template;
 use axum::http::StatusCode;
 use axum::response::Response;
-use mendpost_core::people::{Act, may};
+use mendpost_core::people::Act;
 use mendpost_core::situation::{Kit, KitKind};
 
 use super::{KitForm, PATH};
@@ -40,7 +40,6 @@ fn kind(kind: KitKind) -> &'static str {
 }
 
 pub async fn list(visit: &Visit, kit: Vec<Kit>) -> Result<ListPage, AppError> {
-    let may = |act| visit.who.as_ref().is_some_and(|who| may(who.role, act));
     let out: Vec<&str> = kit
         .iter()
         .filter(|kit| kit.count == 0)
@@ -63,8 +62,8 @@ pub async fn list(visit: &Visit, kit: Vec<Kit>) -> Result<ListPage, AppError> {
                 count: kit.count,
             })
             .collect(),
-        may_count: may(Act::CountKit),
-        may_add: may(Act::WriteRecipe),
+        may_count: visit.may(Act::CountKit),
+        may_add: visit.may(Act::WriteRecipe),
     })
 }
 

@@ -6,7 +6,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use mendpost_core::code::MetalCode;
 use mendpost_core::journal::Subject;
-use mendpost_core::people::{Act, may};
+use mendpost_core::people::Act;
 use serde::Deserialize;
 use serde_json::json;
 use sqlx::SqliteExecutor;
@@ -62,9 +62,8 @@ async fn all(executor: impl SqliteExecutor<'_>) -> Result<Vec<Row>, sqlx::Error>
 }
 
 async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
-    let who = visit.who.as_ref();
     page(&ListPage {
-        may_write: who.is_some_and(|who| may(who.role, Act::WriteRecipe)),
+        may_write: visit.may(Act::WriteRecipe),
         page: visit.layout(Screen::Site, "Base metals").await?,
         metals: all(&state.db.read).await?,
     })

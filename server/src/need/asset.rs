@@ -9,7 +9,6 @@ use mendpost_core::people::Act;
 use mendpost_core::situation::{Asset, Situation};
 use serde_json::Value;
 
-use super::allowed;
 use super::item::{Item, Thing};
 use super::report::What;
 use super::retired::{self, RecordRow};
@@ -85,8 +84,8 @@ pub async fn show(
             .map(|(words, what)| (*words, format!("{}/report/{what}", row.path)))
             .collect(),
         row,
-        may_set: allowed(&visit, Act::SetUpSite),
-        may_report: allowed(&visit, Act::ReportAsset),
+        may_set: visit.may(Act::SetUpSite),
+        may_report: visit.may(Act::ReportAsset),
         page: layout,
     })
 }
@@ -168,13 +167,20 @@ fn told(page: &Layout, kind: &str, content: &Value) -> String {
         "asset.listed" => at("listed; down from", "down_from")
             .trim_end_matches("; down from")
             .to_owned(),
-        "asset.down" => match content["request"].as_i64() {
-            Some(number) => format!("{}, with R{number}", at("down from", "down_from_ms")),
-            None => at("down since", "at_ms"),
-        },
-        "asset.up" if content["at_ms"].is_null() => "will not stop after all".to_owned(),
-        "asset.up" => at("up since", "at_ms"),
-        "asset.expected" => at("will stop", "at_ms"),
+        "asset.down" if content["request"].is_null() => {
+            with_cause(at("down since", "down_from_ms"), content)
+        }
+        "asset.down" => with_cause(at("down from", "down_from_ms"), content),
+        "asset.up" => {
+            let up = match content["at_ms"].is_null() {
+                true => "will not stop after all".to_owned(),
+                false => at("up since", "at_ms"),
+            };
+            let until = time("down_from_ms");
+            let up = up + &until.map_or_else(String::new, |at| format!("; will stop {at}"));
+            with_cause(up, content)
+        }
+        "asset.expected" => with_cause(at("will stop", "down_from_ms"), content),
         "asset.back" if content["at_ms"].is_null() => {
             "no longer expected back by other means".to_owned()
         }
@@ -190,5 +196,14 @@ fn told(page: &Layout, kind: &str, content: &Value) -> String {
         ),
         "asset.brought-back" => "brought back into use".to_owned(),
         other => other.replace(['.', '-'], " "),
+    }
+}
+
+/// With what is said of an asset, where that comes of a request or of an interim part.
+fn with_cause(said: String, content: &Value) -> String {
+    match (content["request"].as_i64(), content["interim"].as_str()) {
+        (Some(number), _) => format!("{said}, with R{number}"),
+        (_, Some(interim)) => format!("{said}, with {interim}"),
+        _ => said,
     }
 }

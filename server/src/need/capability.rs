@@ -7,11 +7,11 @@ use mendpost_core::lineup::{CapabilityLoss, loss_now};
 use mendpost_core::people::Act;
 use mendpost_core::situation::{Capability, Figure, Situation};
 
+use super::capability_path;
 use super::item::{Item, Thing};
 use super::queries::{self, Version};
 use super::retired::{self, RecordRow};
 use super::state::{AssetRow, State};
-use super::{allowed, capability_path};
 use crate::AppState;
 use crate::error::AppError;
 use crate::page::{Layout, Screen, page, whole};
@@ -103,9 +103,9 @@ pub async fn show(
             .skip(1)
             .map(|v| before(&layout, v))
             .collect(),
-        may_set: allowed(&visit, Act::SetUpSite),
-        may_report: allowed(&visit, Act::ReportAsset),
-        may_plan: allowed(&visit, Act::Plan),
+        may_set: visit.may(Act::SetUpSite),
+        may_report: visit.may(Act::ReportAsset),
+        may_plan: visit.may(Act::Plan),
         page: layout,
     })
 }

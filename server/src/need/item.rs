@@ -112,14 +112,22 @@ impl Item {
         change.journal(&kind, subject, content).await
     }
 
-    /// Says that somebody else was quicker.
-    pub async fn overtaken(&self, state: &AppState, now: i64) -> Result<String, AppError> {
+    /// Says who changed it while a form of it was open, and how it stands now.
+    pub async fn overtaken(
+        &self,
+        state: &AppState,
+        now: i64,
+        stands: &str,
+    ) -> Result<String, AppError> {
         let word = self.thing.word();
         let subject = Subject::new(word, &self.code);
         let stale = Stale::of(&state.db.read, &subject, self.version, Vec::new()).await?;
-        Ok(match stale.made {
+        let who = match stale.made {
             None => format!("somebody changed this {word}"),
             Some(made) => format!("{} changed this {word} {}", made.by, age(made.at, now)),
-        })
+        };
+        Ok(format!(
+            "Not saved: {who}, while you had it open. {stands}; save again if yours is still right."
+        ))
     }
 }

@@ -10,7 +10,7 @@ use mendpost_core::situation::{Capability, Figure, Situation};
 use super::item::Thing;
 use super::retired::{self, RetiredRow};
 use super::state::{AssetRow, State as AssetState};
-use super::{allowed, capability_path, queries};
+use super::{capability_path, queries};
 use crate::AppState;
 use crate::error::AppError;
 use crate::page::{Layout, Screen, page, whole};
@@ -80,8 +80,8 @@ pub async fn show(State(state): State<AppState>, visit: Visit) -> Result<Respons
         assets,
         retired_capabilities: retired::rows(all(Thing::Capability).await?),
         retired_assets: retired::rows(all(Thing::Asset).await?),
-        may_set: allowed(&visit, Act::SetUpSite),
-        may_report: allowed(&visit, Act::ReportAsset),
+        may_set: visit.may(Act::SetUpSite),
+        may_report: visit.may(Act::ReportAsset),
         page: layout,
     })
 }

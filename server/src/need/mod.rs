@@ -12,12 +12,12 @@ mod report;
 mod retire;
 mod retired;
 mod saying;
+pub mod standing;
 mod state;
 mod what_if;
 
-use mendpost_core::people::{Act, may};
+use mendpost_core::people::Act;
 
-use crate::people::Visit;
 use crate::routes::Routes;
 use item::Thing;
 
@@ -84,8 +84,4 @@ pub fn capability_path(code: &str) -> String {
 /// The address of an asset.
 pub fn asset_path(code: &str) -> String {
     format!("/site/assets/{}", code.replace('/', "%2F"))
-}
-
-fn allowed(visit: &Visit, act: Act) -> bool {
-    visit.who.as_ref().is_some_and(|who| may(who.role, act))
 }

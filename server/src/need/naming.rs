@@ -59,11 +59,8 @@ pub async fn rename(
     };
     if !is_current(&form.version, item.version) {
         drop(change);
-        let who = item.overtaken(&state, visit.now).await?;
-        errors.add_whole(format!(
-            "Not saved: {who}, while you had it open. It is called '{}' now; save again if yours is still right.",
-            item.name
-        ));
+        let stands = format!("It is called '{}' now", item.name);
+        errors.add_whole(item.overtaken(&state, visit.now, &stands).await?);
         form.version = item.version.to_string();
         return name_page(&visit, StatusCode::CONFLICT, &item, form, errors).await;
     }

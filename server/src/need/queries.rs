@@ -162,12 +162,12 @@ pub(super) async fn set_retired(
     Ok(())
 }
 
-/// Why the asset of an id is retired; none if it is in use.
+/// Why an asset is retired; none if it is in use.
 pub async fn retired_reason(
     executor: impl SqliteExecutor<'_>,
-    asset: Uuid,
+    code: &str,
 ) -> Result<Option<String>, sqlx::Error> {
-    sqlx::query_scalar!("select retired_reason from asset where id = ?", asset)
+    sqlx::query_scalar!("select retired_reason from asset where code = ?", code)
         .fetch_one(executor)
         .await
 }

@@ -4,7 +4,6 @@ use axum::extract::{Path, State as Shared};
 use axum::http::StatusCode;
 use axum::response::Response;
 use chrono_tz::Tz;
-use mendpost_core::journal::Subject;
 use mendpost_core::lineup::loss_now;
 use mendpost_core::situation::Situation;
 use mendpost_core::word_enum;
@@ -15,11 +14,13 @@ use sqlx::SqliteConnection;
 use super::asset_path;
 use super::item::{Item, Thing};
 use super::queries::{self, AssetRow};
+use super::standing::journalled;
 use super::state::State;
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::form::{FieldErrors, Posted, local_time};
+use crate::interim;
 use crate::page::act::{ActPage, Field};
 use crate::page::{Notice, Screen, age, moment, page_with, whole};
 use crate::people::{Visit, Who};
@@ -65,6 +66,8 @@ struct Report {
     what: What,
     item: Item,
     asset: AssetRow,
+    /// The first end to come of an interim part on it: the part, and when.
+    end: Option<(String, i64)>,
     situation: Situation,
     zone: Tz,
     now: i64,
@@ -99,7 +102,9 @@ pub async fn save(
     let report = Report::find(change.connection(), &visit, &code, what).await?;
     if !is_current(&form.version, report.asset.version) {
         drop(change);
-        let errors = report.overtaken(&state).await?;
+        let mut errors = FieldErrors::default();
+        let stands = "How it stands now is told here";
+        errors.add_whole(report.item.overtaken(&state, visit.now, stands).await?);
         form.version = report.asset.version.to_string();
         return report
             .page(&visit, form, errors, StatusCode::CONFLICT)
@@ -143,10 +148,14 @@ impl Report {
         let item = Item::find(Thing::Asset, &mut *connection, code).await?;
         item.in_use()?;
         let asset = queries::asset(&mut *connection, code).await?;
+        let asset = asset.ok_or_else(|| Thing::Asset.none(code))?;
+        let fitted = interim::queries::on_machine(&mut *connection, code, now).await?;
+        let mut ends = fitted.iter().map(|part| (part.code(), part.end_ms(now)));
         Ok(Report {
             what,
             item,
-            asset: asset.ok_or_else(|| Thing::Asset.none(code))?,
+            asset,
+            end: ends.find(|(_, end)| *end > visit.now),
             situation: situation::load(connection, now).await?,
             zone: visit.site.zone,
             now: visit.now,
@@ -213,10 +222,15 @@ impl Report {
         Ok(self.after(Some(since), back_ms, Some(since)))
     }
 
+    /// With an interim part on it, it runs until that must come off.
     fn up(&self, at: Option<i64>) -> Result<After, String> {
+        let end = self.end.as_ref().map(|(_, end)| *end);
         let Some(since) = self.down_since() else {
             return match (self.state(), at) {
-                (State::Expected(_), None) => Ok(self.after(None, None, None)),
+                (State::Expected(_), None) => {
+                    self.not_past_end(None)?;
+                    Ok(self.after(end, None, None))
+                }
                 (State::Expected(_), Some(_)) => {
                     Err("leave the time empty: it has not stopped".to_owned())
                 }
@@ -231,7 +245,23 @@ impl Report {
                 moment(since, self.zone)
             ));
         }
-        Ok(self.after(None, None, Some(up)))
+        Ok(self.after(end, None, Some(up)))
+    }
+
+    /// Refuses that it runs on when an interim part on it must come off; `until` is when it stops, if
+    /// at all.
+    fn not_past_end(&self, until: Option<i64>) -> Result<(), String> {
+        let Some((part, end)) = &self.end else {
+            return Ok(());
+        };
+        let stops_then = self.asset.down_from_ms == Some(*end);
+        if until.map_or(stops_then, |until| until > *end) {
+            let end = moment(*end, self.zone);
+            return Err(format!(
+                "{part} on it must come off {end}; give a time up to then, or enter that it is off first"
+            ));
+        }
+        Ok(())
     }
 
     fn expected(&self, at: Option<i64>) -> Result<After, String> {
@@ -243,6 +273,7 @@ impl Report {
         }
         let from = at.ok_or("enter when it is expected to stop")?;
         self.to_come(from)?;
+        self.not_past_end(Some(from))?;
         let back_ms = self.asset.back_ms.filter(|back| *back > from);
         Ok(self.after(Some(from), back_ms, Some(from)))
     }
@@ -302,17 +333,9 @@ impl Report {
 
     /// Writes it, and says what it changed of the site's loss and which requests stay open.
     async fn write(&self, change: &mut Change, after: &After) -> Result<String, AppError> {
-        queries::update_asset(change.connection(), &after.asset).await?;
-        let content = json!({
-            "version": self.asset.version + 1,
-            "at_ms": after.at_ms,
-            "down_from_ms": after.asset.down_from_ms,
-            "back_ms": after.asset.back_ms,
-            "before": { "down_from_ms": self.asset.down_from_ms, "back_ms": self.asset.back_ms },
-        });
-        let subject = Subject::new("asset", &self.asset.code);
         let kind = format!("asset.{}", self.what);
-        let journal = change.journal(&kind, subject, content).await?;
+        let at = json!({ "at_ms": after.at_ms });
+        let journal = journalled(change, &self.asset, &after.asset, &kind, at).await?;
         let after_it = situation::load(change.connection(), self.situation.now).await?;
         Ok(format!(
             "{}{}. {} Journal {journal}.",
@@ -330,12 +353,25 @@ impl Report {
             .unwrap_or_default();
         match (self.what, after.at_ms) {
             (What::Down, _) => format!("{name} is down since {at}"),
-            (What::Up, Some(_)) => format!("{name} is up since {at}"),
-            (What::Up, None) => format!("{name} is no longer expected to stop"),
+            (What::Up, told) => {
+                let up = match told {
+                    Some(_) => format!("{name} is up since {at}"),
+                    None => format!("{name} is no longer expected to stop"),
+                };
+                up + &self.until_end()
+            }
             (What::Expected, _) => format!("{name} runs until {at}"),
             (What::Back, Some(_)) => format!("{name} is expected back {at}"),
             (What::Back, None) => format!("{name} is no longer expected back by other means"),
         }
+    }
+
+    /// '; it runs until 29 Nov 2026 15:40, when I1 must come off'.
+    fn until_end(&self) -> String {
+        self.end.as_ref().map_or_else(String::new, |(part, end)| {
+            let end = moment(*end, self.zone);
+            format!("; it runs until {end}, when {part} must come off")
+        })
     }
 
     /// The requests that stay open for an asset that is up.
@@ -352,17 +388,6 @@ impl Report {
             (What::Up, [_, ..]) => format!("; {} are still open for it", open.join(" and ")),
             _ => String::new(),
         }
-    }
-
-    /// Says who reported something else of the asset while this form was open.
-    async fn overtaken(&self, state: &AppState) -> Result<FieldErrors, AppError> {
-        let who = self.item.overtaken(state, self.now).await?;
-        let mut errors = FieldErrors::default();
-        errors.add_whole(format!(
-            "Not saved: {who}, while you had it open. How it stands now is told here; \
-             save again if yours is still right."
-        ));
-        Ok(errors)
     }
 
     async fn page(

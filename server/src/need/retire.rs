@@ -64,10 +64,8 @@ pub async fn retire(
     item.in_use()?;
     if !is_current(&form.version, item.version) {
         drop(change);
-        let who = item.overtaken(&state, visit.now).await?;
-        errors.add_whole(format!(
-            "Not saved: {who}, while you had it open. Look at it again; save if it is still to be retired."
-        ));
+        let stands = format!("It is called '{}' now", item.name);
+        errors.add_whole(item.overtaken(&state, visit.now, &stands).await?);
         form.version = item.version.to_string();
         return retire_page(&visit, StatusCode::CONFLICT, &item, &form, errors).await;
     }

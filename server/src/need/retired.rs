@@ -4,7 +4,6 @@ use askama::Template;
 use axum::response::Response;
 use mendpost_core::people::Act;
 
-use super::allowed;
 use super::item::Item;
 use crate::error::AppError;
 use crate::page::{Layout, Screen, page};
@@ -49,7 +48,7 @@ pub async fn show(
         version: item.version,
         heads,
         record,
-        may_set: allowed(visit, Act::SetUpSite),
+        may_set: visit.may(Act::SetUpSite),
     })
 }
 

@@ -7,7 +7,7 @@ mod stacks;
 
 use axum::extract::State;
 use axum::response::Response;
-use mendpost_core::people::{Act, may};
+use mendpost_core::people::Act;
 
 use crate::AppState;
 use crate::error::AppError;
@@ -25,15 +25,11 @@ pub fn routes() -> Routes {
 async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
     let situation = situation::now(&state).await?;
     let orders = Orders::load(&state.db.read).await?;
-    let may_plan = visit
-        .who
-        .as_ref()
-        .is_some_and(|who| may(who.role, Act::Plan));
+    let may_plan = visit.may(Act::Plan);
     let layout = visit.layout(Screen::Now, Screen::Now.word()).await?;
     let safety = Safety::load(&state, &visit, &layout).await?;
     let signings = signature::queries::waiting(&state.db.read).await?;
-    let mut reading = state.db.read.acquire().await?;
-    let out = interim::open(&mut reading, situation.now).await?;
+    let out = interim::open(&state.db.read, situation.now).await?;
     let alarm = interim::Alarm::of(&out, situation.now);
     let now = pages::NowPage::new(layout, &situation, &orders, may_plan, safety);
     page(&now.with_signings(signings).with_interim(alarm))

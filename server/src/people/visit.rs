@@ -41,6 +41,11 @@ pub struct Visit {
 }
 
 impl Visit {
+    /// Whether somebody is signed in whose role may do an act: what a page offers.
+    pub fn may(&self, act: Act) -> bool {
+        self.who.as_ref().is_some_and(|who| may(who.role, act))
+    }
+
     /// Signs a person in on this device, in a session that is new by id and token. Not while a change
     /// is open.
     pub(super) async fn sign_in(&self, person: &Person) -> Result<(), AppError> {

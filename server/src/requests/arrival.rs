@@ -5,15 +5,18 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
+use mendpost_core::course::Stand;
 use mendpost_core::journal::Subject;
 use mendpost_core::situation::Damage;
-use serde_json::{Map, Value, json};
+use sqlx::SqliteConnection;
 
-use super::arrival_form::{ArrivalForm, Read};
-use super::detail::{self, Detail, HistoryRow, Metal, changes};
-use super::filing::{hang, hangs_elsewhere};
+use super::arrival_form::{ArrivalForm, Known, Read};
+use super::decision::{History, named};
+use super::detail::{self, Detail, HistoryRow, Listed, Metal};
+use super::filing::{gone, hang, hangs_elsewhere};
+use super::form::NOT_LISTED;
 use super::particulars::{DANGERS, SPARES, SURE};
-use super::queries::{self, OpenRequest};
+use super::queries::{self, Choice, OpenRequest, PartRow};
 use super::times::Times;
 use crate::AppState;
 use crate::attachment::{self, Named, WithFiles};
@@ -39,6 +42,10 @@ struct ArrivalPage {
     /// What another person saved while this form was open.
     stale: Option<Stale>,
     metals: Vec<(String, String)>,
+    /// Code and words of each part that may be chosen.
+    parts: Vec<(String, String)>,
+    /// Why none may be chosen any more; empty where one may.
+    part_fixed: String,
     /// Whether photos were sent that a page cannot give back.
     photos_again: bool,
     history: Vec<HistoryRow>,
@@ -52,7 +59,7 @@ pub async fn show(
     let about = About::find(&state, &number).await?;
     let form = ArrivalForm::of(about.newest()?, visit.site.zone);
     let shown = Shown::new(form);
-    about.page(&state, &visit, shown, StatusCode::OK).await
+    about.page(&visit, shown, StatusCode::OK).await
 }
 
 pub async fn save(
@@ -76,23 +83,18 @@ pub async fn save(
     if !is_current(&form.version, newest.sequence) {
         return about.overtaken(&state, &visit, form, photos_again).await;
     }
-    let metals = queries::metals(&state.db.read).await?;
-    let read = match form.parse(newest, &metals, files.len(), &times) {
+    let read = match form.parse(newest, &about.known, files.len(), &times) {
         Ok(read) => read,
         Err(errors) => {
             let status = errors.status();
-            return about
-                .page(&state, &visit, shown(form, errors), status)
-                .await;
+            return about.page(&visit, shown(form, errors), status).await;
         }
     };
     let photos = match attachment::ready(&state, files).await? {
         Ok(photos) => photos,
         Err(errors) => {
             let status = errors.status();
-            return about
-                .page(&state, &visit, shown(form, errors), status)
-                .await;
+            return about.page(&visit, shown(form, errors), status).await;
         }
     };
     match about.write(&state, &who, &visit, read, photos).await? {
@@ -104,9 +106,7 @@ pub async fn save(
         }
         Written::Wrong(errors) => {
             let status = errors.status();
-            about
-                .page(&state, &visit, shown(form, errors), status)
-                .await
+            about.page(&visit, shown(form, errors), status).await
         }
     }
 }
@@ -137,10 +137,11 @@ enum Written {
     Wrong(FieldErrors),
 }
 
-/// An open request with everything that was said of it.
+/// An open request with everything that was said of it, and what may be said now.
 struct About {
     request: OpenRequest,
     history: Vec<Detail>,
+    known: Known,
 }
 
 impl About {
@@ -148,7 +149,16 @@ impl About {
         let mut reading = state.db.read.begin().await?;
         let request = queries::open_request(&mut *reading, number).await?;
         let history = detail::history(&mut *reading, request.number).await?;
-        Ok(About { request, history })
+        let known = Known {
+            metals: queries::metals(&mut *reading).await?,
+            parts: queries::parts(&mut *reading).await?,
+            part_fixed: part_fixed(&mut reading, number).await?,
+        };
+        Ok(About {
+            request,
+            history,
+            known,
+        })
     }
 
     fn newest(&self) -> Result<&Detail, AppError> {
@@ -183,6 +193,15 @@ impl About {
             return Ok(Written::Overtaken);
         }
         let mut errors = FieldErrors::default();
+        let part_before = before.told.part.as_ref().map(|part| part.code.as_str());
+        let is_other_part = part_before != read.part.as_deref();
+        if is_other_part {
+            let fixed = part_fixed(change.connection(), &number.to_string()).await?;
+            if let Some(fixed) = fixed {
+                errors.add("part", fixed);
+                return Ok(Written::Wrong(errors));
+            }
+        }
         let tag = read.told.tag.as_deref();
         if let Some(text) = hangs_elsewhere(&mut change, tag, Some(number)).await? {
             errors.add("tag", text);
@@ -196,12 +215,17 @@ impl About {
             told: self.told(&mut change, read).await?,
         };
         detail::insert(change.connection(), self.request.id, &after).await?;
-        let journal = self.note(&mut change, visit, &before, &after).await?;
+        let recipes = match is_other_part {
+            true => Some(self.ways_anew(&mut change, &after.told).await?),
+            false => None,
+        };
+        let told = (visit.site.zone, recipes.as_deref());
+        let journal = detail::note(&mut change, number, &before, &after, told).await?;
         let pictures = match hang(&mut change, who, number, photos).await? {
             Ok(pictures) => pictures,
             Err(errors) => return Ok(Written::Wrong(errors)),
         };
-        let said = if arrives(&before, &after) {
+        let said = if after.arrives_after(&before) {
             "is received"
         } else {
             "is put right"
@@ -214,17 +238,31 @@ impl About {
         Ok(Written::Done(response))
     }
 
-    /// What is told, with the row of its metal.
+    /// Another part is rebuilt by other recipes; a true part that was ordered stays a way. Their codes.
+    async fn ways_anew(
+        &self,
+        change: &mut Change,
+        told: &detail::Told,
+    ) -> Result<Vec<String>, AppError> {
+        let recipes = match &told.part {
+            None => Vec::new(),
+            Some(part) => queries::recipes(change.connection(), part.id).await?,
+        };
+        queries::replace_recipes(change.connection(), self.request.id, &recipes).await?;
+        Ok(recipes)
+    }
+
+    /// What is told, with the rows of its part and its metal.
     async fn told(&self, change: &mut Change, read: Read) -> Result<detail::Told, AppError> {
         let mut told = read.told;
+        if let (None, Some(code)) = (&told.part, read.part) {
+            let found = queries::part(change.connection(), &code).await?;
+            let PartRow { id, name } = found.ok_or_else(|| gone("part", &code))?;
+            told.part = Some(Listed { id, code, name });
+        }
         if let (None, Some(metal)) = (&told.metal, read.metal) {
             let found = queries::metal_named(change.connection(), &metal.metal).await?;
-            let (id, name) = found.ok_or_else(|| {
-                AppError::Conflict(format!(
-                    "the metal {} is no longer there; open the form again",
-                    metal.metal
-                ))
-            })?;
+            let (id, name) = found.ok_or_else(|| gone("metal", &metal.metal))?;
             told.metal = Some(Metal {
                 id,
                 code: metal.metal,
@@ -233,32 +271,6 @@ impl About {
             });
         }
         Ok(told)
-    }
-
-    /// The journal holds what this saying changed, before and after, in words.
-    async fn note(
-        &self,
-        change: &mut Change,
-        visit: &Visit,
-        before: &Detail,
-        after: &Detail,
-    ) -> Result<i64, AppError> {
-        let changed: Map<String, Value> = changes(&before.told, &after.told, visit.site.zone)
-            .into_iter()
-            .map(|(field, old, new)| (field.to_owned(), json!({ "before": old, "after": new })))
-            .collect();
-        let content = json!({
-            "version": after.sequence,
-            "changed": changed,
-            "why": after.why,
-            "arrived_ms": after.told.arrived_ms,
-        });
-        let kind = if arrives(before, after) {
-            "request.received"
-        } else {
-            "request.put-right"
-        };
-        change.journal(kind, self.subject(), content).await
     }
 
     /// Shows what another person saved beside what was typed here.
@@ -284,19 +296,35 @@ impl About {
             photos_again,
             ..Shown::new(form)
         };
-        self.page(state, visit, shown, StatusCode::CONFLICT).await
+        self.page(visit, shown, StatusCode::CONFLICT).await
+    }
+
+    /// The parts to choose from; the one that stands is among them, retired or not.
+    fn parts(&self, offered: &[Choice]) -> Result<Vec<(String, String)>, AppError> {
+        let words = |part: &Choice| (part.code.clone(), format!("{}, {}", part.name, part.code));
+        let mut parts: Vec<(String, String)> = offered.iter().map(words).collect();
+        if let Some(stands) = &self.newest()?.told.part
+            && !parts.iter().any(|(code, _)| *code == stands.code)
+        {
+            parts.push((stands.code.clone(), stands.words()));
+        }
+        parts.insert(0, (NOT_LISTED.to_owned(), "not listed".to_owned()));
+        Ok(parts)
     }
 
     async fn page(
         &self,
-        state: &AppState,
         visit: &Visit,
         shown: Shown,
         status: StatusCode,
     ) -> Result<Response, AppError> {
         let number = self.request.number;
         let title = format!("Receive or put right R{number}");
-        let metals = queries::metals(&state.db.read).await?;
+        let Known {
+            metals,
+            parts,
+            part_fixed,
+        } = &self.known;
         let page = ArrivalPage {
             page: visit.layout(Screen::Requests, &title).await?,
             number,
@@ -306,7 +334,12 @@ impl About {
             form: shown.form,
             errors: shown.errors,
             stale: shown.stale,
-            metals: metals.into_iter().map(|m| (m.code, m.name)).collect(),
+            metals: metals
+                .iter()
+                .map(|m| (m.code.clone(), m.name.clone()))
+                .collect(),
+            parts: self.parts(parts)?,
+            part_fixed: part_fixed.clone().unwrap_or_default(),
             photos_again: shown.photos_again,
             history: detail::rows(&self.history, visit.site.zone, visit.now),
         };
@@ -314,8 +347,29 @@ impl About {
     }
 }
 
-fn arrives(before: &Detail, after: &Detail) -> bool {
-    before.told.arrived_ms.is_none() && after.told.arrived_ms.is_some()
+/// Why the part of a request may not be chosen otherwise any more; none while it may. Ways are sorted by the
+/// recipes of its part, and a yes is said to that part.
+async fn part_fixed(
+    connection: &mut SqliteConnection,
+    number: &str,
+) -> Result<Option<String>, AppError> {
+    let request = named(&mut *connection, number).await?;
+    let history = History::load(&mut *connection, &request).await?;
+    Ok(match history.stand {
+        Stand::Reported if queries::is_answered(&mut *connection, request.id).await? => Some(
+            "an answer to building or releasing this part is on record; withdraw the request, and report the right part"
+                .to_owned(),
+        ),
+        Stand::Reported => None,
+        Stand::Sorted => Some(
+            "it is sorted by the recipes of this part; withdraw the request, take it up again, and choose then"
+                .to_owned(),
+        ),
+        _ => Some(
+            "work on this part has begun; withdraw the request, and report the right part"
+                .to_owned(),
+        ),
+    })
 }
 
 impl ArrivalForm {
@@ -331,6 +385,7 @@ impl ArrivalForm {
             ("Base metal is", &self.base_metal_known),
             ("Serial number", &self.serial),
             ("First crack check", &self.crack_check),
+            ("In the catalogue", &self.part),
             ("Part", &self.part_name),
             ("Damage", &self.damage),
             ("What is broken", &self.description),
@@ -385,6 +440,7 @@ impl ArrivalPage {
     /// Whether the second part is open: something in it is wrong.
     fn more(&self) -> bool {
         let fields = [
+            "part",
             "part_name",
             "damage",
             "description",

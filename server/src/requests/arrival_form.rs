@@ -5,6 +5,7 @@ use mendpost_core::situation::{CrackCheck, Damage};
 use serde::Deserialize;
 
 use super::detail::{Detail, Told};
+use super::form::NOT_LISTED;
 use super::particulars::{self, NewMetal};
 use super::queries::Choice;
 use super::times::Times;
@@ -25,6 +26,7 @@ pub struct ArrivalForm {
     pub base_metal_known: String,
     pub serial: String,
     pub crack_check: String,
+    pub part: String,
     pub part_name: String,
     pub damage: String,
     pub description: String,
@@ -36,9 +38,19 @@ pub struct ArrivalForm {
     pub why: String,
 }
 
-/// What is told now; the metal by its code alone.
+/// What may be named.
+pub struct Known {
+    pub metals: Vec<Choice>,
+    /// Those that the catalogue offers.
+    pub parts: Vec<Choice>,
+    /// Why the part may not be chosen otherwise any more.
+    pub part_fixed: Option<String>,
+}
+
+/// What is told now; part and metal by their codes alone.
 pub struct Read {
     pub told: Told,
+    pub part: Option<String>,
     pub metal: Option<NewMetal>,
     pub why: String,
 }
@@ -66,6 +78,11 @@ impl ArrivalForm {
             base_metal_known: metal.map_or("", |metal| sure(metal.known)).to_owned(),
             serial: told.serial.clone(),
             crack_check: told.crack_check.to_string(),
+            part: told
+                .part
+                .as_ref()
+                .map_or(NOT_LISTED, |part| &part.code)
+                .to_owned(),
             part_name: told.part_name.clone(),
             damage: told.damage.to_string(),
             description: told.description.clone(),
@@ -82,7 +99,7 @@ impl ArrivalForm {
     pub fn parse(
         &self,
         newest: &Detail,
-        metals: &[Choice],
+        known: &Known,
         photos: usize,
         times: &Times,
     ) -> Result<Read, FieldErrors> {
@@ -92,9 +109,10 @@ impl ArrivalForm {
         let tag = particulars::tag(&self.tag, &mut errors);
         let mass_g = particulars::mass_g(&self.mass, &mut errors);
         let (metal, sure) = (&self.base_metal, &self.base_metal_known);
-        let metal = particulars::base_metal(metal, sure, metals, &mut errors);
+        let metal = particulars::base_metal(metal, sure, &known.metals, &mut errors);
         let serial = particulars::serial(&self.serial, &mut errors);
         let crack_check = errors.check("crack_check", choice::<CrackCheck>(&self.crack_check));
+        let part = self.part(before, known, &mut errors);
         let part_name = errors.check("part_name", text(&self.part_name, 80));
         let damage = errors.check("damage", choice::<Damage>(&self.damage));
         let description = errors.check("description", optional_text(&self.description, 2000));
@@ -104,8 +122,13 @@ impl ArrivalForm {
         let spare = particulars::spare(&self.spare, &self.spare_where, &mut errors);
         let why = errors.check("why", optional_text(&self.why, 200));
         let whole = || {
-            let (spare, metal) = (spare?, metal?);
+            let (spare, metal, part) = (spare?, metal?, part?);
             let told = Told {
+                // Its row is looked up when it is written, as that of its metal.
+                part: before
+                    .part
+                    .clone()
+                    .filter(|_| same_part(before, part.as_deref())),
                 part_name: part_name?,
                 damage: damage?,
                 description: description?.unwrap_or_default(),
@@ -118,7 +141,6 @@ impl ArrivalForm {
                 spare_where: spare.spare_where,
                 tag: tag?,
                 mass_g: mass_g?,
-                // Its row is looked up when it is written.
                 metal: before
                     .metal
                     .clone()
@@ -127,10 +149,42 @@ impl ArrivalForm {
                 crack_check: crack_check?,
             };
             let why = why?.unwrap_or_default();
-            Some(Read { told, metal, why })
+            Some(Read {
+                told,
+                part,
+                metal,
+                why,
+            })
         };
         let read = whole().filter(|_| errors.is_empty()).ok_or(errors)?;
         read.judge(before, photos)
+    }
+
+    /// The part of the catalogue; within: none, it is not listed. What stands may be retired by now, or no
+    /// longer to be chosen otherwise.
+    fn part(
+        &self,
+        before: &Told,
+        known: &Known,
+        errors: &mut FieldErrors,
+    ) -> Option<Option<String>> {
+        let part = Some(self.part.as_str()).filter(|part| *part != NOT_LISTED);
+        if same_part(before, part) {
+            return Some(part.map(str::to_owned));
+        }
+        if let Some(fixed) = &known.part_fixed {
+            errors.add("part", fixed.clone());
+            return None;
+        }
+        let is_listed = |part| known.parts.iter().any(|known| known.code == part);
+        if part.is_some_and(|part| !is_listed(part)) {
+            errors.add(
+                "part",
+                "the catalogue has no such part; choose from the list, or 'not listed'",
+            );
+            return None;
+        }
+        Some(part.map(str::to_owned))
     }
 
     /// When it came, and when it is expected.
@@ -187,7 +241,8 @@ impl Read {
     fn judge(self, before: &Told, photos: usize) -> Result<Read, FieldErrors> {
         let mut errors = FieldErrors::default();
         let same_metal = same_metal(before, self.metal.as_ref());
-        if self.told == *before && same_metal && photos == 0 {
+        let same_part = same_part(before, self.part.as_deref());
+        if self.told == *before && same_metal && same_part && photos == 0 {
             errors.add_whole("Nothing is changed: enter what is new, or leave the page.");
             return Err(errors);
         }
@@ -207,7 +262,8 @@ impl Read {
         let given = |old: &str, new: &str| !old.is_empty() && old != new;
         let either = |old: Option<i64>, new: Option<i64>| old.is_some() && old != new;
         let tag = |told: &Told| told.tag.clone().unwrap_or_default();
-        given(&before.part_name, &told.part_name)
+        !same_part(before, self.part.as_deref())
+            || given(&before.part_name, &told.part_name)
             || before.damage != told.damage
             || given(&before.description, &told.description)
             || given(&before.asked_by, &told.asked_by)
@@ -222,6 +278,10 @@ impl Read {
             || given(&before.serial, &told.serial)
             || (before.crack_check != CrackCheck::NotDone && before.crack_check != told.crack_check)
     }
+}
+
+fn same_part(before: &Told, part: Option<&str>) -> bool {
+    before.part.as_ref().map(|part| part.code.as_str()) == part
 }
 
 fn same_metal(before: &Told, metal: Option<&NewMetal>) -> bool {

@@ -31,7 +31,6 @@ pub fn asked(
     words: &Words<'_>,
     situation: &Situation,
     request: &Request,
-    reported_by: &str,
     record: &[Detail],
 ) -> Asked {
     let mut pairs = vec![machine(words, situation, request)];
@@ -58,13 +57,10 @@ pub fn asked(
     pairs.extend(particulars(record));
     pairs.push(costs(situation, request));
     let at = request.reported_at.timestamp_millis();
-    let by = if reported_by.is_empty() { "" } else { ", by " };
+    let report = record.last().map(|report| report.entered_by.as_str());
+    let by = report.map_or_else(String::new, |by| format!(", by {by}"));
     Asked {
-        filed: format!(
-            "filed {}, {}{by}{reported_by}",
-            page.moment(&at),
-            page.age(&at)
-        ),
+        filed: format!("filed {}, {}{by}", page.moment(&at), page.age(&at)),
         pairs,
     }
 }

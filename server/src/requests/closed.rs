@@ -59,7 +59,7 @@ pub(super) async fn show(
         pairs.push(("What is the matter", told.description.clone()));
         pairs.push(("Who asks", told.asked_by.clone()));
     }
-    let may_sort = super::allowed(visit, Act::SortRequest);
+    let may_sort = visit.may(Act::SortRequest);
     let done = history.done.iter().map(|done| {
         let by = format!("{}, {}", done.by, layout.moment(&done.ended_ms));
         (done.name.clone(), by, done.note.clone())

@@ -77,8 +77,7 @@ fn chosen<'a>(situation: &'a Situation, request: &Request) -> Option<&'a Recipe>
     let (code, revision) = open
         .min_by_key(|way| way.shut.len())
         .and_then(|way| way.recipe.clone())?;
-    let mut recipes = situation.recipes.iter();
-    recipes.find(|r| r.code == code && r.revision == revision)
+    situation.recipe(&code, revision)
 }
 
 fn facts(

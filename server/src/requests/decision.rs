@@ -29,7 +29,7 @@ pub(super) struct Named {
     pub id: Uuid,
     pub number: i64,
     pub asset: String,
-    pub asset_id: Uuid,
+    pub asset_code: String,
     pub part_name: String,
     pub state: String,
 }
@@ -79,7 +79,7 @@ pub(super) async fn named(
         .map_err(|_| none())?;
     let found = sqlx::query_as!(
         Named,
-        r#"select r.id as "id: Uuid", r.number, a.name as asset, a.id as "asset_id: Uuid", r.part_name, r.state
+        r#"select r.id as "id: Uuid", r.number, a.name as asset, a.code as asset_code, r.part_name, r.state
            from request r join asset a on a.id = r.asset_id
            where r.number = ?"#,
         parsed
@@ -338,7 +338,7 @@ async fn in_the_way(
 ) -> Result<Option<String>, AppError> {
     match step {
         Step::Reopen => {
-            if let Some(reason) = retired_reason(change.connection(), request.asset_id).await? {
+            if let Some(reason) = retired_reason(change.connection(), &request.asset_code).await? {
                 return Ok(Some(format!(
                     "{} is retired ({reason}); bring it back first",
                     request.asset

@@ -1,10 +1,14 @@
 //! What is on record of a broken part: each saying of it is kept, and the newest holds.
 
+use mendpost_core::journal::Subject;
 use mendpost_core::situation::{CrackCheck, Damage};
+use serde_json::{Map, Value, json};
 use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
 
+use crate::change::Change;
 use crate::db::decoded;
+use crate::error::AppError;
 use crate::page::{age, moment, whole};
 use crate::words::work::damage;
 
@@ -23,6 +27,8 @@ pub struct Detail {
 /// What is told of a broken part.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Told {
+    /// The part of the catalogue; none: it is not listed.
+    pub part: Option<Listed>,
     pub part_name: String,
     pub damage: Damage,
     pub description: String,
@@ -43,6 +49,14 @@ pub struct Told {
     pub crack_check: CrackCheck,
 }
 
+/// A part of the catalogue.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Listed {
+    pub id: Uuid,
+    pub code: String,
+    pub name: String,
+}
+
 /// What it is made of.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Metal {
@@ -61,9 +75,11 @@ pub async fn history(
         r#"select d.sequence, d.entered_by, d.entered_ms, d.why, d.part_name, d.damage, d.description,
              d.asked_by, d.needed_by_ms, d.danger as "danger: bool", d.at_cell_ms, d.arrived_ms, d.spare,
              d.spare_where, d.tag, d.mass_g, d.base_metal_known as "known: bool", d.serial, d.crack_check,
-             metal.id as "metal?: Uuid", metal.code as "metal_code?", metal.name as "metal_name?"
+             metal.id as "metal?: Uuid", metal.code as "metal_code?", metal.name as "metal_name?",
+             part.id as "part?: Uuid", part.code as "part_code?", part.name as "listed_name?"
            from request_detail d
            join request on request.id = d.request_id
+           left join part on part.id = d.part_id
            left join metal on metal.id = d.base_metal_id
            where request.number = ?
            order by d.sequence desc"#,
@@ -79,12 +95,17 @@ pub async fn history(
             }),
             _ => None,
         };
+        let part = match (row.part, row.part_code, row.listed_name) {
+            (Some(id), Some(code), Some(name)) => Some(Listed { id, code, name }),
+            _ => None,
+        };
         Ok(Detail {
             sequence: row.sequence,
             entered_by: row.entered_by,
             entered_ms: row.entered_ms,
             why: row.why,
             told: Told {
+                part,
                 part_name: row.part_name,
                 damage: decoded(row.damage.parse())?,
                 description: row.description,
@@ -116,17 +137,19 @@ pub(super) async fn insert(
     let told = &detail.told;
     let (damage, crack_check) = (told.damage.as_str(), told.crack_check.as_str());
     let metal = told.metal.as_ref().map(|metal| metal.id);
+    let part = told.part.as_ref().map(|part| part.id);
     let known = told.metal.as_ref().is_some_and(|metal| metal.known);
     sqlx::query!(
-        "insert into request_detail (request_id, sequence, entered_by, entered_ms, why, part_name, damage,
-           description, asked_by, needed_by_ms, danger, at_cell_ms, arrived_ms, spare, spare_where, tag,
-           mass_g, base_metal_id, base_metal_known, serial, crack_check)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "insert into request_detail (request_id, sequence, entered_by, entered_ms, why, part_id, part_name,
+           damage, description, asked_by, needed_by_ms, danger, at_cell_ms, arrived_ms, spare, spare_where,
+           tag, mass_g, base_metal_id, base_metal_known, serial, crack_check)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         request,
         detail.sequence,
         detail.entered_by,
         detail.entered_ms,
         detail.why,
+        part,
         told.part_name,
         damage,
         told.description,
@@ -154,7 +177,12 @@ impl Told {
     pub fn words(&self, zone: chrono_tz::Tz) -> Vec<(&'static str, String)> {
         let time = |at: Option<i64>| at.map(|at| moment(at, zone)).unwrap_or_default();
         let metal = self.metal.as_ref().map(Metal::words);
+        let listed = self.part.as_ref().map(Listed::words);
         vec![
+            (
+                "In the catalogue",
+                listed.unwrap_or_else(|| "not listed".to_owned()),
+            ),
             ("Part", self.part_name.clone()),
             ("Damage", damage(self.damage).to_owned()),
             ("What is broken", self.description.clone()),
@@ -196,6 +224,13 @@ pub fn weighed(grams: i64) -> String {
     }
 }
 
+impl Listed {
+    /// 'impeller, WP-IMPELLER'.
+    pub fn words(&self) -> String {
+        format!("{}, {}", self.name, self.code)
+    }
+}
+
 impl Metal {
     /// 'bronze, assumed'.
     pub fn words(&self) -> String {
@@ -224,6 +259,44 @@ pub fn changes(
         .filter(|((_, old), (_, new))| old != new)
         .map(|((field, old), (_, new))| (field, old, new))
         .collect()
+}
+
+impl Detail {
+    /// Whether its part has come to the cell between another saying and this one.
+    pub fn arrives_after(&self, before: &Detail) -> bool {
+        before.told.arrived_ms.is_none() && self.told.arrived_ms.is_some()
+    }
+}
+
+/// Journals what one saying changed of the one before it, before and after, in words, and the recipes that
+/// are its ways from now on, where it is another part; the entry's number.
+pub(super) async fn note(
+    change: &mut Change,
+    request: i64,
+    before: &Detail,
+    after: &Detail,
+    (zone, recipes): (chrono_tz::Tz, Option<&[String]>),
+) -> Result<i64, AppError> {
+    let changed: Map<String, Value> = changes(&before.told, &after.told, zone)
+        .into_iter()
+        .map(|(field, old, new)| (field.to_owned(), json!({ "before": old, "after": new })))
+        .collect();
+    let mut content = json!({
+        "version": after.sequence,
+        "changed": changed,
+        "why": after.why,
+        "needed_by_ms": after.told.needed_by_ms,
+        "arrived_ms": after.told.arrived_ms,
+    });
+    if let Some(recipes) = recipes {
+        content["recipes"] = json!(recipes);
+    }
+    let kind = match after.arrives_after(before) {
+        true => "request.received",
+        false => "request.put-right",
+    };
+    let subject = Subject::new("request", format!("R{request}"));
+    change.journal(kind, subject, content).await
 }
 
 /// A saying as the page shows it.
@@ -260,10 +333,9 @@ pub fn rows(history: &[Detail], zone: chrono_tz::Tz, now: i64) -> Vec<HistoryRow
 }
 
 fn head(detail: &Detail, before: Option<&Detail>) -> String {
-    let arrived = |detail: &Detail| detail.told.arrived_ms.is_some();
     match before {
         None => "Reported",
-        Some(before) if arrived(detail) && !arrived(before) => "Received at the cell",
+        Some(before) if detail.arrives_after(before) => "Received at the cell",
         Some(_) if detail.why.is_empty() => "Added",
         Some(_) => "Put right",
     }

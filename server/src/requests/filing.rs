@@ -12,12 +12,13 @@ use super::detail::{self, Detail, Told};
 use super::form::{Machine, NewRequest};
 use super::particulars::{NewMetal, NewSpare};
 use super::path;
-use super::queries::{self, AssetRow, Filed};
+use super::queries::{self, Filed};
 use crate::AppState;
 use crate::attachment::{Holder, Named, hang_all};
 use crate::change::Change;
 use crate::error::AppError;
 use crate::form::FieldErrors;
+use crate::need::standing::Standing;
 use crate::page::{Notice, moment};
 use crate::people::Who;
 
@@ -31,15 +32,6 @@ struct RequestFiled<'a> {
     recipes: &'a [String],
 }
 
-#[derive(Serialize)]
-struct AssetDown<'a> {
-    asset: &'a str,
-    down_from_ms: i64,
-    before_ms: Option<i64>,
-    request: i64,
-    version: i64,
-}
-
 /// Files a request with its photos, or says which fields contradict what the site knows.
 pub async fn file(
     state: &AppState,
@@ -49,10 +41,10 @@ pub async fn file(
     zone: Tz,
 ) -> Result<Result<Response, FieldErrors>, AppError> {
     let mut change = Change::begin(state, who).await?;
-    let asset = queries::asset(change.connection(), &new.asset).await?;
-    let asset = asset.ok_or_else(|| gone("machine", &new.asset))?;
+    let standing = Standing::find(&mut change, &new.asset).await?;
+    let standing = standing.ok_or_else(|| gone("machine", &new.asset))?;
     let mut errors = FieldErrors::default();
-    if let Some(text) = contradiction(new.machine, &asset, zone, change.now()) {
+    if let Some(text) = contradiction(new.machine, &standing, zone) {
         errors.add("damage", text);
     }
     if let Some(text) = hangs_elsewhere(&mut change, new.tag.as_deref(), None).await? {
@@ -61,7 +53,7 @@ pub async fn file(
     if !errors.is_empty() {
         return Ok(Err(errors));
     }
-    let filed = insert(&mut change, new, &asset, &who.name).await?;
+    let filed = insert(&mut change, new, &standing, &who.name).await?;
     let pictures = match hang(&mut change, who, filed.number, photos).await? {
         Ok(pictures) => pictures,
         Err(errors) => return Ok(Err(errors)),
@@ -70,7 +62,7 @@ pub async fn file(
     let Inserted { name, journal, .. } = filed;
     let text = format!(
         "{code}, {} {name}{pictures}. Journal {journal}.",
-        asset.name
+        standing.asset.name
     );
     let notice = Notice::done("SAVED", text);
     Ok(Ok(change.finish(who, &path(&code), notice).await?))
@@ -94,8 +86,8 @@ pub struct GoneOut<'a> {
 /// Asks for what replaces an interim part when that must come off, in the change in which it went out.
 /// Returns the number of the request.
 pub async fn follow_on(change: &mut Change, out: GoneOut<'_>, by: &str) -> Result<i64, AppError> {
-    let asset = queries::asset(change.connection(), out.asset).await?;
-    let asset = asset.ok_or_else(|| gone("machine", out.asset))?;
+    let standing = Standing::find(change, out.asset).await?;
+    let standing = standing.ok_or_else(|| gone("machine", out.asset))?;
     let base_metal = match out.request {
         None => None,
         Some(number) => made_of(change, number).await?,
@@ -124,7 +116,7 @@ pub async fn follow_on(change: &mut Change, out: GoneOut<'_>, by: &str) -> Resul
         tag: None,
         mass_g: None,
     };
-    let inserted = insert(change, &new, &asset, by).await?;
+    let inserted = insert(change, &new, &standing, by).await?;
     Ok(inserted.number)
 }
 
@@ -148,7 +140,7 @@ pub async fn move_needed_by(
     number: i64,
     at_ms: i64,
     why: &str,
-    by: &str,
+    (by, zone): (&str, Tz),
 ) -> Result<(), AppError> {
     let Some(request) = queries::by_number(change.connection(), number).await? else {
         return Ok(());
@@ -167,15 +159,11 @@ pub async fn move_needed_by(
         why: why.to_owned(),
         told: Told {
             needed_by_ms: Some(at_ms),
-            ..newest.told
+            ..newest.told.clone()
         },
     };
     detail::insert(change.connection(), request.id, &after).await?;
-    let content = json!({ "version": after.sequence, "needed_by_ms": at_ms, "why": why });
-    let subject = Subject::new("request", format!("R{number}"));
-    change
-        .journal("request.put-right", subject, content)
-        .await?;
+    detail::note(change, number, &newest, &after, (zone, None)).await?;
     Ok(())
 }
 
@@ -190,7 +178,7 @@ struct Inserted {
 async fn insert(
     change: &mut Change,
     new: &NewRequest,
-    asset: &AssetRow,
+    standing: &Standing,
     by: &str,
 ) -> Result<Inserted, AppError> {
     let part = match &new.part {
@@ -216,7 +204,7 @@ async fn insert(
     let name = new.part_name.as_deref().unwrap_or(listed);
     let filed = Filed {
         number: queries::next_number(change.connection()).await?,
-        asset: asset.id,
+        asset: standing.asset.id,
         part: part.as_ref().map(|part| part.id),
         part_name: name,
         at: change.now(),
@@ -226,7 +214,7 @@ async fn insert(
     };
     queries::insert(change.connection(), new, &filed).await?;
     let journal = note(change, new, &filed).await?;
-    note_down(change, new, asset, filed.number).await?;
+    note_down(change, new.machine, standing, filed.number).await?;
     Ok(Inserted {
         number: filed.number,
         name: name.to_owned(),
@@ -289,95 +277,42 @@ async fn note(change: &mut Change, new: &NewRequest, filed: &Filed<'_>) -> Resul
     change.journal("request.filed", subject, content).await
 }
 
-/// Sets when the machine is down, if this says so anew.
+/// Sets from when the machine is down, if this says so anew. One on an interim part stops when that must
+/// come off; one that is down already is said to run again by a report, which then knows of that part.
 async fn note_down(
     change: &mut Change,
-    new: &NewRequest,
-    asset: &AssetRow,
+    machine: Machine,
+    standing: &Standing,
     request: i64,
 ) -> Result<(), AppError> {
-    let Some(from_ms) = newly_down(new.machine, asset.down_from_ms, change.now()) else {
-        return Ok(());
-    };
-    queries::set_down(change.connection(), asset.id, from_ms).await?;
-    let content = AssetDown {
-        asset: &new.asset,
-        down_from_ms: from_ms,
-        before_ms: asset.down_from_ms,
-        request,
-        version: asset.version + 1,
-    };
-    let subject = Subject::new("asset", &new.asset);
-    change.journal("asset.down", subject, content).await?;
-    Ok(())
-}
-
-/// From when the machine is down, if that is news: a machine that is down already stays so from the
-/// time that was told first, and one that was to fail may fail sooner, never later. One on an interim
-/// part stops when that must come off.
-fn newly_down(machine: Machine, known_ms: Option<i64>, now: i64) -> Option<i64> {
-    let told = match machine {
+    let from_ms = match machine {
         Machine::Down { since_ms } => since_ms,
         Machine::Expected { fails_ms } => fails_ms,
         Machine::Interim { take_off_ms } => take_off_ms,
-        Machine::Runs => return None,
+        Machine::Runs => return Ok(()),
     };
-    match known_ms {
-        Some(known) if known <= now || known <= told => None,
-        _ => Some(told),
+    if !standing.is_news(from_ms) {
+        return Ok(());
     }
+    let more = json!({ "at_ms": from_ms, "request": request });
+    standing.write(change, Some(from_ms), more).await
 }
 
 /// A worn part may be found on a machine that is down already; then no date is to come.
-fn contradiction(machine: Machine, asset: &AssetRow, zone: Tz, now: i64) -> Option<String> {
-    let down = asset.down_from_ms.filter(|from| *from <= now)?;
+fn contradiction(machine: Machine, standing: &Standing, zone: Tz) -> Option<String> {
+    let down = standing.stop_ms().filter(|_| standing.is_down)?;
     match machine {
         Machine::Down { .. } | Machine::Runs | Machine::Interim { .. } => None,
         Machine::Expected { .. } => Some(format!(
             "{} has been down since {}; choose 'damaged', or tick 'no date known'",
-            asset.name,
+            standing.asset.name,
             moment(down, zone)
         )),
     }
 }
 
-fn gone(what: &str, code: &str) -> AppError {
+pub(super) fn gone(what: &str, code: &str) -> AppError {
     AppError::Conflict(format!(
         "the {what} {code} is no longer there; open the form again"
     ))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    const NOW: i64 = 1_000_000;
-
-    /// What was known first stays, unless the machine stops sooner than expected.
-    #[test]
-    fn only_news_changes_when_a_machine_is_down() {
-        let down = Machine::Down { since_ms: NOW - 5 };
-        let expected = Machine::Expected { fails_ms: NOW + 50 };
-        let interim = Machine::Interim {
-            take_off_ms: NOW + 70,
-        };
-        for (machine, known, then) in [
-            (down, None, Some(NOW - 5)),
-            (down, Some(NOW - 1), None),
-            (down, Some(NOW + 20), Some(NOW - 5)),
-            (expected, None, Some(NOW + 50)),
-            (expected, Some(NOW + 20), None),
-            (expected, Some(NOW + 90), Some(NOW + 50)),
-            (interim, None, Some(NOW + 70)),
-            (interim, Some(NOW - 1), None),
-            (Machine::Runs, None, None),
-            (Machine::Runs, Some(NOW + 20), None),
-        ] {
-            assert_eq!(
-                newly_down(machine, known, NOW),
-                then,
-                "{machine:?}, {known:?}"
-            );
-        }
-    }
 }

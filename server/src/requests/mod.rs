@@ -31,7 +31,7 @@ mod work_page;
 use axum::extract::{Path, Query, State};
 use axum::response::Response;
 use mendpost_core::code::RequestCode;
-use mendpost_core::people::{Act, may};
+use mendpost_core::people::Act;
 use serde::Deserialize;
 
 use crate::AppState;
@@ -95,7 +95,7 @@ pub fn path(code: &RequestCode) -> String {
 async fn show_all(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
     let situation = situation::now(&state).await?;
     let orders = Orders::load(&state.db.read).await?;
-    let may_file = allowed(&visit, Act::FileRequest);
+    let may_file = visit.may(Act::FileRequest);
     let layout = visit.layout(Screen::Requests, "Requests").await?;
     let pictures = shape::queries::small_of_requests(&state.db.read).await?;
     page(&list::ListPage::new(
@@ -127,13 +127,10 @@ async fn show_one(
     };
     let request = code.parse().ok().and_then(|code| situation.request(&code));
     let request = request.ok_or_else(none)?;
-    let reported_by = queries::reported_by(&state.db.read, number).await?;
     let holder = Holder::request(&state.db.read, number).await?;
-    let mut pictures = shape::queries::small_of_requests(&state.db.read).await?;
     let record = one::Record {
-        picture: pictures.remove(&code),
+        picture: shape::queries::small_of_request(&state.db.read, number).await?,
         details: detail::history(&state.db.read, number).await?,
-        reported_by: reported_by.unwrap_or_default(),
         number,
         history,
         told,
@@ -141,11 +138,11 @@ async fn show_one(
         interim: replaced(&state, &visit, number).await?,
         photos: Photos::load(&state, &visit, &holder.ok_or_else(none)?).await?,
         rights: one::Rights {
-            plan: allowed(&visit, Act::Plan),
-            record_yes: allowed(&visit, Act::RecordYes),
-            file: allowed(&visit, Act::FileRequest),
-            sort: allowed(&visit, Act::SortRequest),
-            work: allowed(&visit, Act::DoWork),
+            plan: visit.may(Act::Plan),
+            record_yes: visit.may(Act::RecordYes),
+            file: visit.may(Act::FileRequest),
+            sort: visit.may(Act::SortRequest),
+            work: visit.may(Act::DoWork),
         },
     };
     let layout = visit
@@ -163,8 +160,7 @@ async fn replaced(
     number: i64,
 ) -> Result<Option<one::Replaced>, AppError> {
     let now = situation::moment(visit.now).map_err(AppError::internal)?;
-    let mut reading = state.db.read.acquire().await?;
-    let found = interim::queries::replaced_by(&mut reading, number).await?;
+    let found = interim::queries::replaced_by(&state.db.read, number).await?;
     let found = found.filter(|interim| interim.off.is_none());
     Ok(found.map(|out| one::Replaced {
         code: out.code(),
@@ -229,8 +225,4 @@ async fn form_page(
         status,
         &new::NewPage::new(layout, form, sent, errors, choices),
     )
-}
-
-fn allowed(visit: &Visit, act: Act) -> bool {
-    visit.who.as_ref().is_some_and(|who| may(who.role, act))
 }

@@ -27,7 +27,6 @@ use crate::words::work::sentence;
 pub struct Record {
     pub number: i64,
     pub history: History,
-    pub reported_by: String,
     pub signatures: Vec<Signature>,
     pub rights: Rights,
     pub photos: Photos,
@@ -102,6 +101,8 @@ struct AnswerRow {
     came: &'static str,
     /// 'given 24 Nov 2026 09:00, typed in by Machinist'.
     given: String,
+    /// Address and words of its paper.
+    paper: Option<(String, String)>,
 }
 
 /// Its place with all its work.
@@ -155,14 +156,7 @@ impl OnePage {
         OnePage {
             answer,
             reason,
-            asked: asked(
-                &page,
-                &words,
-                situation,
-                request,
-                &record.reported_by,
-                &record.details,
-            ),
+            asked: asked(&page, &words, situation, request, &record.details),
             ways: ways.rows(),
             gates: ways.gates(),
             planned: match standing {
@@ -227,6 +221,17 @@ fn answer_row(page: &Layout, words: &Words<'_>, answer: &Answer, told: &Told) ->
         limits: answer.limits.clone(),
         said: words.said(answer),
         came: came_word(answer.came),
+        paper: told.paper.as_ref().map(|paper| {
+            let off = if paper.is_off {
+                ", taken off since"
+            } else {
+                ""
+            };
+            (
+                format!("/attachments/{}", paper.hash),
+                format!("{}{off}", paper.name),
+            )
+        }),
         given: match told.typed_by.as_str() {
             "" => format!("given {given}"),
             by => format!("given {given}, typed in by {by}"),

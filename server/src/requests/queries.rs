@@ -3,6 +3,8 @@ use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
 
 use super::form::NewRequest;
+use crate::attachment::{self, AttachmentHash};
+use crate::db::decoded;
 use crate::error::AppError;
 
 /// A machine or a part to choose: its code and its name.
@@ -121,38 +123,6 @@ pub(super) async fn metal_named(
     .await
 }
 
-/// Who reported a request.
-pub async fn reported_by(
-    executor: impl SqliteExecutor<'_>,
-    number: i64,
-) -> Result<Option<String>, sqlx::Error> {
-    sqlx::query_scalar!("select reported_by from request where number = ?", number)
-        .fetch_optional(executor)
-        .await
-}
-
-/// A machine in use, as a new request finds it.
-pub(super) struct AssetRow {
-    pub id: Uuid,
-    pub name: String,
-    pub down_from_ms: Option<i64>,
-    pub version: i64,
-}
-
-pub(super) async fn asset(
-    connection: &mut SqliteConnection,
-    code: &str,
-) -> Result<Option<AssetRow>, sqlx::Error> {
-    sqlx::query_as!(
-        AssetRow,
-        r#"select id as "id: Uuid", name, down_from_ms, version from asset
-           where code = ? and retired_reason is null"#,
-        code
-    )
-    .fetch_optional(connection)
-    .await
-}
-
 pub(super) struct PartRow {
     pub id: Uuid,
     pub name: String,
@@ -241,33 +211,7 @@ pub(super) async fn insert(
     )
     .execute(&mut *connection)
     .await?;
-    for (position, recipe) in (1_i64..).zip(filed.recipes) {
-        sqlx::query!(
-            "insert into request_way (request_id, position, kind, recipe_code)
-             values (?, ?, 'recipe', ?)",
-            id,
-            position,
-            recipe,
-        )
-        .execute(&mut *connection)
-        .await?;
-    }
-    Ok(())
-}
-
-pub(super) async fn set_down(
-    connection: &mut SqliteConnection,
-    asset: Uuid,
-    from_ms: i64,
-) -> Result<(), sqlx::Error> {
-    sqlx::query!(
-        "update asset set down_from_ms = ?, version = version + 1 where id = ?",
-        from_ms,
-        asset
-    )
-    .execute(connection)
-    .await?;
-    Ok(())
+    insert_recipes(connection, id, 1, filed.recipes).await
 }
 
 /// A request that is open, as an act about it names it.
@@ -326,10 +270,20 @@ pub(super) async fn revisions(
     Ok(rows.into_iter().map(|r| (r.code, r.revision)).collect())
 }
 
-/// When an answer was given, and who typed it in; empty where it came with the site's files.
+/// When an answer was given, who typed it in, empty where it came with the site's files, and its paper.
 pub struct Told {
     pub given_ms: i64,
     pub typed_by: String,
+    pub paper: Option<Paper>,
+}
+
+/// The paper on which an answer came.
+pub struct Paper {
+    pub hash: AttachmentHash,
+    /// Name of its file, and its caption if it has one.
+    pub name: String,
+    /// It was taken off the request since.
+    pub is_off: bool,
 }
 
 /// Of each answer about a request when it was given, in the order in which the situation holds them.
@@ -337,11 +291,32 @@ pub(super) async fn told(
     executor: impl SqliteExecutor<'_>,
     request: Uuid,
 ) -> Result<Vec<Told>, sqlx::Error> {
-    sqlx::query_as!(
-        Told,
-        "select given_ms, typed_by from answer where request_id = ? order by given_ms, id",
+    sqlx::query!(
+        r#"select a.given_ms, a.typed_by, a.paper_hash, p.file_name as "file_name?", p.caption as "caption?",
+             p.off_reason is not null as "is_off!: bool"
+           from answer a
+           join request r on r.id = a.request_id
+           left join attached p on p.journal_sequence = (
+             select max(journal_sequence) from attached
+             where hash = a.paper_hash and subject_kind = 'request' and subject = cast(r.number as text))
+           where a.request_id = ? order by a.given_ms, a.id"#,
         request
     )
+    .try_map(|row| {
+        let paper = row.paper_hash.zip(row.file_name).zip(row.caption);
+        let paper = paper.map(|((hash, file_name), caption)| {
+            Ok::<_, sqlx::Error>(Paper {
+                hash: AttachmentHash(decoded(<[u8; 32]>::try_from(hash.as_slice()))?),
+                name: attachment::title(file_name, &caption),
+                is_off: row.is_off,
+            })
+        });
+        Ok(Told {
+            given_ms: row.given_ms,
+            typed_by: row.typed_by,
+            paper: paper.transpose()?,
+        })
+    })
     .fetch_all(executor)
     .await
 }
@@ -447,6 +422,61 @@ pub(super) async fn recipe_codes(
         request
     )
     .fetch_all(executor)
+    .await
+}
+
+/// Takes away the ways by recipe and adds those recipes instead, after what stays.
+pub(super) async fn replace_recipes(
+    connection: &mut SqliteConnection,
+    request: Uuid,
+    recipes: &[String],
+) -> Result<(), sqlx::Error> {
+    sqlx::query!(
+        "delete from request_way where request_id = ? and recipe_code is not null",
+        request
+    )
+    .execute(&mut *connection)
+    .await?;
+    let stays = sqlx::query_scalar!(
+        r#"select coalesce(max(position), 0) as "last!: i64" from request_way where request_id = ?"#,
+        request
+    )
+    .fetch_one(&mut *connection)
+    .await?;
+    insert_recipes(connection, request, stays + 1, recipes).await
+}
+
+/// Adds recipes as ways, from a position on.
+async fn insert_recipes(
+    connection: &mut SqliteConnection,
+    request: Uuid,
+    first: i64,
+    recipes: &[String],
+) -> Result<(), sqlx::Error> {
+    for (position, recipe) in (first..).zip(recipes) {
+        sqlx::query!(
+            "insert into request_way (request_id, position, kind, recipe_code)
+             values (?, ?, 'recipe', ?)",
+            request,
+            position,
+            recipe,
+        )
+        .execute(&mut *connection)
+        .await?;
+    }
+    Ok(())
+}
+
+/// Whether anything was answered of a request.
+pub(super) async fn is_answered(
+    connection: &mut SqliteConnection,
+    request: Uuid,
+) -> Result<bool, sqlx::Error> {
+    sqlx::query_scalar!(
+        r#"select exists (select 1 from answer where request_id = ?) as "answered!: bool""#,
+        request
+    )
+    .fetch_one(connection)
     .await
 }
 

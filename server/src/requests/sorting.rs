@@ -58,9 +58,10 @@ pub(super) async fn save(
     let mut change = Change::begin(&state, &who).await?;
     let (request, history) = legal(change.connection(), &number, Step::Sort).await?;
     let ways = queries::reasons(change.connection(), request.id).await?;
-    if form.seen != seen(&history, ways.len()) {
+    let recipes_now = queries::recipe_codes(change.connection(), request.id).await?;
+    if form.seen != seen(&history, ways.len()) || recipes_now != recipes {
         return Err(AppError::Conflict(format!(
-            "R{} was sorted otherwise meanwhile; look at it again",
+            "R{} was sorted otherwise, or is of another part, meanwhile; look at it again",
             request.number
         )));
     }

@@ -156,8 +156,7 @@ impl<'a> Ways<'a> {
 
     fn recipe_of(&self, named: &Named) -> Option<&'a Recipe> {
         let (code, revision) = named.as_ref()?;
-        let mut recipes = self.situation.recipes.iter();
-        recipes.find(|recipe| recipe.code == *code && recipe.revision == *revision)
+        self.situation.recipe(code, *revision)
     }
 
     fn true_part_comes(&self) -> String {

@@ -94,8 +94,7 @@ pub(super) fn next<'a>(
     chosen: &str,
 ) -> Result<Option<Next<'a>>, Vec<String>> {
     if let Some(begun) = &request.begun {
-        let same = |r: &&Recipe| r.code == begun.recipe && r.revision == begun.revision;
-        let recipe = situation.recipes.iter().find(same);
+        let recipe = situation.recipe(&begun.recipe, begun.revision);
         return Ok(recipe
             .filter(|recipe| begun.done < recipe.operations.len())
             .map(|recipe| Next {
@@ -262,13 +261,12 @@ async fn release_interim(
 ) -> Result<(), AppError> {
     let released = interim::Released {
         request: Some(request.number),
-        asset: request.asset_id,
+        asset: &request.asset_code,
         part: None,
         part_name: &request.part_name,
         place: "",
         since: instant(new.ended_ms)?,
-        limit: end.limit,
-        meter_min: end.meter_min,
+        end: end.end,
         owner: &end.owner,
         plan: &end.plan,
         released_by: &who.name,

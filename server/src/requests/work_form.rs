@@ -1,11 +1,13 @@
 //! What was typed about an operation that is done, and about the end of an interim part.
 
+use chrono_tz::Tz;
 use mendpost_core::catalogue::OperationKind;
 use mendpost_core::interim::Limit;
 use serde::Deserialize;
 
 use super::work::Next;
-use crate::form::{FieldErrors, decimal, local_time, optional_text, text};
+use crate::form::{FieldErrors, local_time, optional_text, text};
+use crate::interim::{End, EndForm};
 use crate::page::moment;
 use crate::people::Visit;
 
@@ -16,12 +18,9 @@ pub struct WorkForm {
     pub recipe: String,
     pub ended: String,
     pub note: String,
-    /// 'full', 'date' or 'hours'.
-    pub limits: String,
-    pub off_by: String,
-    pub most_hours: String,
-    pub a_day: String,
-    pub meter: String,
+    /// When it comes off again; its limit may be 'full' too: it stays.
+    #[serde(flatten)]
+    pub end: EndForm,
     pub owner: String,
     pub plan: String,
     pub sign_passphrase: String,
@@ -38,8 +37,7 @@ pub struct NewWork {
 /// The end of an interim part.
 #[derive(Debug)]
 pub struct NewEnd {
-    pub limit: Limit,
-    pub meter_min: Option<i64>,
+    pub end: End,
     pub owner: String,
     pub plan: String,
 }
@@ -99,64 +97,47 @@ impl WorkForm {
         visit: &Visit,
         errors: &mut FieldErrors,
     ) -> Option<Option<NewEnd>> {
-        if self.limits == "full" {
+        if self.end.limit == "full" {
             if next.stand_in().is_some() {
                 errors.add(
-                    "limits",
+                    "limit",
                     "it was sorted as a stand-in: say when it comes off, or sort it anew",
                 );
                 return None;
             }
             return Some(None);
         }
-        let limit = match self.limits.as_str() {
-            "date" => self.by_date(visit, errors),
-            "hours" => self.by_hours(errors),
+        let clock = (visit.site.zone, visit.now);
+        let end = match self.end.limit.as_str() {
+            "date" | "hours" => self.end.read(None, clock, errors),
             _ => {
                 errors.add(
-                    "limits",
+                    "limit",
                     "say whether it stays, or by when it must come off again",
                 );
                 None
             }
         };
-        let meter_min = match self.limits == "hours" {
-            true => errors
-                .check("meter", decimal(&self.meter, 1, 0..=9_999_999))
-                .map(|tenths| Some(tenths * 6)),
-            false => Some(None),
-        };
+        let end = end.filter(|end| to_come(end, clock, errors));
         let owner = errors.check("owner", text(&self.owner, 80));
         let plan = errors.check("plan", text(&self.plan, 400));
         Some(Some(NewEnd {
-            limit: limit?,
-            meter_min: meter_min?,
+            end: end?,
             owner: owner?,
             plan: plan?,
         }))
     }
+}
 
-    fn by_date(&self, visit: &Visit, errors: &mut FieldErrors) -> Option<Limit> {
-        let zone = visit.site.zone;
-        let off_by = errors.check("off_by", local_time(&self.off_by, zone))?;
-        if off_by <= visit.now {
-            let now = moment(visit.now, zone);
-            errors.add(
-                "off_by",
-                format!("that is past: it is {now}; give a time to come"),
-            );
-            return None;
-        }
-        let off_by = chrono::DateTime::from_timestamp_millis(off_by)?;
-        Some(Limit::Date { off_by })
+/// Refuses to let a part go whose end is past already.
+fn to_come(end: &End, (zone, now): (Tz, i64), errors: &mut FieldErrors) -> bool {
+    let past = matches!(end.limit, Limit::Date { off_by } if off_by.timestamp_millis() <= now);
+    if past {
+        let now = moment(now, zone);
+        errors.add(
+            "off_by",
+            format!("that is past: it is {now}; give a time to come"),
+        );
     }
-
-    fn by_hours(&self, errors: &mut FieldErrors) -> Option<Limit> {
-        let most = errors.check("most_hours", decimal(&self.most_hours, 1, 1..=1_000_000));
-        let a_day = errors.check("a_day", decimal(&self.a_day, 1, 1..=240));
-        Some(Limit::Running {
-            most_min: most? * 6,
-            a_day_min: a_day? * 6,
-        })
-    }
+    !past
 }

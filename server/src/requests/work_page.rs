@@ -87,9 +87,9 @@ pub(super) async fn work_page(
         Ok(None) => {}
         Ok(Some(next)) => {
             form.recipe = next.recipe.code.to_string();
-            if let (Some(stand_in), true) = (next.stand_in(), form.limits.is_empty()) {
-                "date".clone_into(&mut form.limits);
-                form.off_by = field_time(stand_in.off_by.timestamp_millis(), visit.site.zone);
+            if let (Some(stand_in), true) = (next.stand_in(), form.end.limit.is_empty()) {
+                "date".clone_into(&mut form.end.limit);
+                form.end.off_by = field_time(stand_in.off_by.timestamp_millis(), visit.site.zone);
             }
             tell(&mut shown, &words, &situation, &next);
             shown.shut = forbidden(&situation, &next, history, who);

@@ -2,7 +2,7 @@
 
 use askama::Template;
 use mendpost_core::catalogue::Part;
-use mendpost_core::people::{Act, may};
+use mendpost_core::people::Act;
 use mendpost_core::shape::{Figures, Unit, Views};
 use mendpost_core::situation::Situation;
 
@@ -86,10 +86,7 @@ impl ShapeSection {
                 )
             }),
             shown,
-            may_give: visit
-                .who
-                .as_ref()
-                .is_some_and(|who| may(who.role, Act::Attach)),
+            may_give: visit.may(Act::Attach),
         }
     }
 }

@@ -91,6 +91,24 @@ pub async fn small_of_requests(
     Ok(pairs.into_iter().collect())
 }
 
+/// The small picture of the part that a request asks for, by the request's number.
+pub async fn small_of_request(
+    executor: impl SqliteExecutor<'_>,
+    number: i64,
+) -> Result<Option<Small>, sqlx::Error> {
+    sqlx::query!(
+        r#"select s.small as "small!: String"
+           from request r
+           join part_shape_now g on g.part_id = r.part_id
+           join shape s on s.hash = g.hash
+           where r.number = ?"#,
+        number
+    )
+    .try_map(|row| decoded(serde_json::from_str(&row.small)))
+    .fetch_optional(executor)
+    .await
+}
+
 /// Small pictures of all parts that have a shape, by the part's code.
 pub async fn small_of_parts(
     executor: impl SqliteExecutor<'_>,

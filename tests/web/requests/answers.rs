@@ -15,6 +15,7 @@ use mendpost_server::situation;
 use mendpost_tests::{Answer, App, between, number, text};
 
 use super::journal_length;
+use super::photos::{photo, sent};
 
 const ANSWER: &str = "/requests/15/answer";
 
@@ -415,4 +416,51 @@ async fn the_crew_records_no_answer() {
         );
         assert!(!app.get("/requests/15").await.contains(ANSWER));
     }
+}
+
+/// A yes that came on paper: its paper stands beside it on the request's page, in words and as a link to the
+/// file, also after it was taken off the request. An answer without a paper shows none.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_paper_of_an_answer_is_shown_beside_it() {
+    let mut app = checker().await;
+    let (letter, seal) = (photo([20, 90, 20]), photo([90, 20, 20]));
+    for (name, caption, bytes) in [
+        ("letter.jpg", "signed letter", &letter),
+        ("seal.jpg", "", &seal),
+    ] {
+        let added = app
+            .post_files(
+                "/requests/15/photos",
+                &[("caption", caption)],
+                &[sent(name, bytes)],
+            )
+            .await;
+        assert_eq!(added.status, StatusCode::SEE_OTHER, "{}", added.body);
+    }
+    let hash = "select lower(hex(hash)) from attached where file_name = 'letter.jpg'";
+    let hash = text(&app, hash).await.expect("a letter");
+    let link =
+        |words: &str| format!("paper: <a href=\"/attachments/{hash}\">letter.jpg, {words}</a>");
+    record(&mut app, &[]).await;
+    assert!(!app.get("/requests/15").await.contains("paper: <a"));
+
+    app.wait_minutes(1);
+    record(&mut app, &[("came", "paper"), ("paper", &hash)]).await;
+    let page = app.get("/requests/15").await;
+    assert_eq!(page.body.matches("paper: <a").count(), 1);
+    assert!(page.contains(&link("signed letter")), "{}", page.body);
+    let served = app.get(&format!("/attachments/{hash}")).await;
+    assert_eq!(served.status, StatusCode::OK);
+
+    let id = "select lower(hex(id)) from attached where file_name = 'letter.jpg'";
+    let id = text(&app, id).await.expect("an id");
+    let off = [("reason", "hung on the wrong request")];
+    let off = app.post(&format!("/attached/{id}/take-off"), &off).await;
+    assert_eq!(off.status, StatusCode::SEE_OTHER, "{}", off.body);
+    let page = app.get("/requests/15").await;
+    assert!(
+        page.contains(&link("signed letter, taken off since")),
+        "{}",
+        page.body
+    );
 }

@@ -8,7 +8,7 @@ use super::photos::{photo, sent};
 use super::{journal_length, number, planned, text};
 
 /// R8 as its page shows it: the impeller of feed pump 1, reported and not yet received.
-const FORM: [(&str, &str); 18] = [
+const FORM: [(&str, &str); 19] = [
     ("broken_part", "received"),
     ("arrived_at", ""),
     ("arrives_at", ""),
@@ -18,6 +18,7 @@ const FORM: [(&str, &str); 18] = [
     ("base_metal_known", "known"),
     ("serial", "KX 2210-7"),
     ("crack_check", "found"),
+    ("part", "WP-IMPELLER"),
     ("part_name", "impeller"),
     ("damage", "damaged"),
     (
@@ -314,4 +315,158 @@ async fn a_visitor_receives_nothing() {
         let page = app.get(&format!("/requests/{number}/arrival")).await;
         assert_eq!(page.status, StatusCode::NOT_FOUND, "{number}");
     }
+}
+
+const R37: &str = "select coalesce(part.code, '-') || '|' || request.part_name || '|' ||
+                     coalesce((select group_concat(recipe_code) from request_way where request_id = request.id), '-')
+                   from request left join part on part.id = request.part_id where request.number = 37";
+
+/// R37, the fan hub of generating set 1, filed with its part not listed.
+async fn not_listed(app: &mut App) {
+    let told = [("part", "not-listed"), ("part_name", "fan hub")];
+    let answer = super::report(app, &told).await;
+    assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+    assert_eq!(text(app, R37).await.as_deref(), Some("-|fan hub|-"));
+}
+
+/// Sends the form of R37 as it stands, but for its part and the reason.
+async fn choose(app: &mut App, version: &str, part: &str, why: &str) -> Answer {
+    app.get("/requests/37/arrival").await;
+    let fields = [
+        ("version", version),
+        ("broken_part", "arrives"),
+        ("arrives_at", "2026-11-25T18:30"),
+        ("tag", "A-0417"),
+        ("mass", "3.25"),
+        ("base_metal", "AL"),
+        ("base_metal_known", "assumed"),
+        ("crack_check", "not-done"),
+        ("part", part),
+        ("part_name", "fan hub"),
+        ("damage", "damaged"),
+        ("description", "Two blades gone, hub cracked 40 mm"),
+        ("danger", "yes"),
+        ("asked_by", "Power station foreman"),
+        ("needed_by", "2026-11-27T12:00"),
+        ("spare", "yes"),
+        ("spare_where", "mainland depot, shelf 4"),
+        ("why", why),
+    ];
+    app.post_files("/requests/37/arrival", &fields, &[]).await
+}
+
+/// The part is listed by now: put right, the request asks for it and has its recipe as a way. It was chosen
+/// wrongly: put right again, it has the recipes of the other. All of it stays on record.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_part_that_was_not_listed_is_put_right() {
+    let mut app = planned().await;
+    not_listed(&mut app).await;
+    let page = app.get("/requests/37/arrival").await;
+    assert!(
+        page.contains("<option value=\"not-listed\" selected>"),
+        "{}",
+        page.body
+    );
+    let unsaid = choose(&mut app, "1", "GS-FANHUB", "").await;
+    assert_eq!(
+        unsaid.field_error("why"),
+        Some("something that was told before is changed: say in a few words why")
+    );
+    let unknown = choose(&mut app, "1", "GS-WING", "listed since").await;
+    assert_eq!(
+        unknown.field_error("part"),
+        Some("the catalogue has no such part; choose from the list, or &#39;not listed&#39;")
+    );
+    assert!(unknown.contains("listed since"), "what was typed is kept");
+    assert_eq!(text(&app, R37).await.as_deref(), Some("-|fan hub|-"));
+
+    let wrong = choose(&mut app, "1", "WP-IMPELLER", "it is listed").await;
+    assert_eq!(wrong.status, StatusCode::SEE_OTHER, "{}", wrong.body);
+    assert_eq!(
+        text(&app, R37).await.as_deref(),
+        Some("WP-IMPELLER|fan hub|BR-035")
+    );
+    let right = choose(&mut app, "2", "GS-FANHUB", "chosen one line too low").await;
+    assert_eq!(right.status, StatusCode::SEE_OTHER, "{}", right.body);
+    assert_eq!(
+        text(&app, R37).await.as_deref(),
+        Some("GS-FANHUB|fan hub|AL-011")
+    );
+    let entry = "select content ->> 'why' || '|' || (content ->> 'recipes') || '|' ||
+                   (content -> '$.changed.\"In the catalogue\"' ->> 'before')
+                 from journal where kind = 'request.put-right' order by sequence desc limit 1";
+    assert_eq!(
+        text(&app, entry).await.as_deref(),
+        Some("chosen one line too low|[\"AL-011\"]|impeller, WP-IMPELLER")
+    );
+    let page = app.get("/requests/37/arrival").await;
+    assert!(
+        page.contains("In the catalogue: impeller, WP-IMPELLER; was not listed"),
+        "{}",
+        page.body
+    );
+    // The next order may build it.
+    let page = app.get("/requests/37").await;
+    assert!(page.contains("Recipe AL-011 rev"), "{}", page.body);
+}
+
+/// Once its ways are sorted by the recipes of a part, or a yes is said to it, the part is another only by a
+/// request anew; everything else may still be put right.
+#[tokio::test(flavor = "multi_thread")]
+async fn once_it_is_sorted_or_answered_its_part_stays() {
+    let mut app = planned().await;
+    not_listed(&mut app).await;
+    choose(&mut app, "1", "GS-FANHUB", "it is listed").await;
+    let mut lead = app.other_browser();
+    lead.sign_in(Role::Lead).await;
+    super::course::sort(&mut lead, 37, "AL-011").await;
+    let page = app.get("/requests/37/arrival").await;
+    assert!(
+        page.contains("<input type=\"hidden\" name=\"part\" value=\"GS-FANHUB\">"),
+        "{}",
+        page.body
+    );
+    let late = choose(&mut app, "2", "WP-IMPELLER", "slip").await;
+    assert_eq!(
+        late.field_error("part"),
+        Some(
+            "it is sorted by the recipes of this part; withdraw the request, take it up again, and choose then"
+        )
+    );
+    let same = choose(&mut app, "2", "GS-FANHUB", "").await;
+    assert_eq!(
+        same.status,
+        StatusCode::UNPROCESSABLE_ENTITY,
+        "nothing is changed"
+    );
+
+    // Taken up again it waits to be sorted, and its part may be chosen; until somebody has answered.
+    for act in ["withdraw", "reopen"] {
+        let path = format!("/requests/37/decide/{act}");
+        let done = lead.post(&path, &[("reason", "the part was wrong")]).await;
+        assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", done.body);
+    }
+    let again = choose(&mut app, "2", "WP-IMPELLER", "slip").await;
+    assert_eq!(again.status, StatusCode::SEE_OTHER, "{}", again.body);
+    let yes = [
+        ("about", "build"),
+        ("who", "owners-engineer"),
+        ("name", "Power station engineer"),
+        ("said", "yes"),
+        ("came", "radio"),
+        ("words", "May be built"),
+    ];
+    let told = lead.post("/requests/37/answer", &yes).await;
+    assert_eq!(told.status, StatusCode::SEE_OTHER, "{}", told.body);
+    let answered = choose(&mut app, "3", "GS-FANHUB", "slip").await;
+    assert_eq!(
+        answered.field_error("part"),
+        Some(
+            "an answer to building or releasing this part is on record; withdraw the request, and report the right part"
+        )
+    );
+    assert_eq!(
+        text(&app, R37).await.as_deref(),
+        Some("WP-IMPELLER|fan hub|BR-035")
+    );
 }

@@ -6,7 +6,7 @@ use mendpost_tests::{Answer, App, between, number};
 use super::report;
 
 /// Sorts a request to be rebuilt by one recipe.
-async fn sort(app: &mut App, request: i64, recipe: &str) {
+pub(super) async fn sort(app: &mut App, request: i64, recipe: &str) {
     let path = format!("/requests/{request}/sort");
     let seen = seen(&app.get(&path).await);
     let fields = [
@@ -162,20 +162,20 @@ async fn from_blasting_to_the_first_run() {
         refused.body
     );
     assert_eq!(
-        app.post("/requests/8/work", &[("limits", "full")])
+        app.post("/requests/8/work", &[("limit", "full")])
             .await
             .status,
         422
     );
     app.sign_in(Role::Checker).await;
     let answer = app.post("/requests/8/work", &[]).await;
-    assert!(answer.field_error("limits").is_some());
-    let interim = [("limits", "date"), ("owner", ""), ("plan", "")];
+    assert!(answer.field_error("limit").is_some());
+    let interim = [("limit", "date"), ("owner", ""), ("plan", "")];
     let answer = app.post("/requests/8/work", &interim).await;
     for field in ["off_by", "owner", "plan"] {
         assert!(answer.field_error(field).is_some(), "{field}");
     }
-    let answer = app.post("/requests/8/work", &[("limits", "full")]).await;
+    let answer = app.post("/requests/8/work", &[("limit", "full")]).await;
     assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
     assert!(
         app.get("/requests/8")
@@ -214,7 +214,7 @@ async fn a_release_with_an_end_asks_for_the_successor() {
     }
     let before = number(&app, "select count(*) from request").await;
     let fields = [
-        ("limits", "date"),
+        ("limit", "date"),
         ("off_by", "2027-01-31T12:00"),
         ("owner", "Waterworks engineer"),
         (
@@ -331,14 +331,14 @@ async fn a_stand_in_goes_out_with_an_end() {
     }
     let page = lead.get("/requests/8/work").await;
     assert!(page.contains("2027-01-31T12:00"), "{}", page.body);
-    let stays = lead.post("/requests/8/work", &[("limits", "full")]).await;
+    let stays = lead.post("/requests/8/work", &[("limit", "full")]).await;
     assert!(
         stays
-            .field_error("limits")
+            .field_error("limit")
             .is_some_and(|fault| fault.contains("sorted as a stand-in"))
     );
     let ends = [
-        ("limits", "date"),
+        ("limit", "date"),
         ("off_by", "2027-01-31T12:00"),
         ("owner", "Waterworks engineer"),
         ("plan", "taken off when the true one is in"),

@@ -111,6 +111,45 @@ async fn a_machine_that_is_down_stays_down_from_when_it_stopped() {
     assert_eq!(journal_length(&app).await, before + 1);
 }
 
+/// Generating set 1 stopped ten days ago and came back two days ago. Broken again, it is down since now, not
+/// since then, and nothing brings it back by itself.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_machine_that_came_back_and_broke_again_is_down_anew() {
+    let mut app = planned().await;
+    came_back(&app).await;
+    assert_eq!(report(&mut app, &[]).await.status, StatusCode::SEE_OTHER);
+    let down = number(&app, "select down_from_ms from asset where code = 'GS1'").await;
+    assert_eq!(down, Some(START - 160 * 60_000));
+    let back = number(&app, "select back_ms from asset where code = 'GS1'").await;
+    assert_eq!(back, None);
+}
+
+/// Back since two days, it runs: a worn part on it may well fail at a time to come.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_machine_that_came_back_may_be_expected_to_stop() {
+    let mut app = planned().await;
+    came_back(&app).await;
+    let fails = [
+        ("damage", "worn"),
+        ("down_since", ""),
+        ("fails_at", "2026-11-26T15:40"),
+    ];
+    let answer = report(&mut app, &fails).await;
+    assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+    let down = number(&app, "select down_from_ms from asset where code = 'GS1'").await;
+    assert_eq!(down, Some(START + 24 * 3_600_000));
+}
+
+async fn came_back(app: &mendpost_tests::App) {
+    let day = 24 * 3_600_000;
+    sqlx::query("update asset set down_from_ms = ?, back_ms = ? where code = 'GS1'")
+        .bind(START - 10 * day)
+        .bind(START - 2 * day)
+        .execute(&app.state.db.write)
+        .await
+        .expect("it came back");
+}
+
 /// One that still runs on a worn part: down from when that is expected to fail, or not at all. One on an
 /// interim part stops when that must come off, and its successor is needed by then.
 #[tokio::test(flavor = "multi_thread")]

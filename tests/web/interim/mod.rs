@@ -1,9 +1,11 @@
 //! Interim parts out there: entered with an end, read, taken off, back, and replaced.
 
+mod machine;
+
 use axum::http::StatusCode;
 use mendpost_core::people::Role;
 use mendpost_server::change::Change;
-use mendpost_server::interim::{self, Released};
+use mendpost_server::interim::{self, End, Released};
 use mendpost_server::situation::moment;
 use mendpost_tests::{Answer, App, START, number, text};
 
@@ -232,6 +234,7 @@ async fn it_comes_off_and_back_once() {
     let off = [
         ("at", ""),
         ("meter", "1040.5"),
+        ("machine", "stands"),
         ("note", "came off by hand"),
     ];
     let before_fitted = [("at", "2026-11-19T12:00"), ("meter", ""), ("note", "")];
@@ -392,19 +395,19 @@ async fn wrong_entries_are_told_and_nothing_is_stored() {
 #[tokio::test(flavor = "multi_thread")]
 async fn a_release_records_it_for_its_request() {
     let mut app = crew().await;
-    let asset = "select lower(hex(id)) from asset where code = 'WP1'";
-    let asset = text(&app, asset).await.expect("feed pump 1");
     let released = Released {
         request: Some(8),
-        asset: asset.parse().expect("an id"),
+        asset: "WP1",
         part: None,
         part_name: "impeller",
         place: "",
         since: moment(START).expect("a time"),
-        limit: mendpost_core::interim::Limit::Date {
-            off_by: moment(START + 240 * HOUR).expect("a time"),
+        end: End {
+            limit: mendpost_core::interim::Limit::Date {
+                off_by: moment(START + 240 * HOUR).expect("a time"),
+            },
+            meter_min: None,
         },
-        meter_min: None,
         owner: "Waterworks engineer",
         plan: "Off when the true impeller is here",
         released_by: "Checker",
@@ -429,11 +432,9 @@ async fn a_release_records_it_for_its_request() {
     let ways = "select count(*) from request_way w join request r on r.id = w.request_id
                 where r.number = 37";
     assert_eq!(number(&app, ways).await, Some(1));
-    let mut reading = app.state.db.read.acquire().await.expect("a connection");
-    let out = interim::open(&mut reading, moment(START).expect("a time")).await;
+    let out = interim::open(&app.state.db.read, moment(START).expect("a time")).await;
     let out = out.expect("readable");
     assert_eq!((out.len(), out[0].request), (1, Some(8)));
-    drop(reading);
     let page = app.get("/interim/1").await;
     assert!(page.contains("Built for") && page.contains("href=\"/requests/8\""));
 }
@@ -445,7 +446,8 @@ async fn what_is_on_record_stays() {
     enter(&mut app, &[]).await;
     app.post("/interim/1/reading", &[("meter", "1010"), ("at", "")])
         .await;
-    app.post("/interim/1/off", &[("at", "")]).await;
+    app.post("/interim/1/off", &[("at", ""), ("machine", "stands")])
+        .await;
     app.post(
         "/interim/1/return",
         &[("fate", "scrapped"), ("wear", "cracked")],
