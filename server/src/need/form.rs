@@ -6,7 +6,8 @@ use mendpost_core::code::{AssetCode, CapabilityCode};
 use mendpost_core::situation::{Capability, Figure, LossFault, LossRange};
 use serde::Deserialize;
 
-use crate::form::{FieldErrors, integer, local_time, new_code, text};
+use super::listing::code;
+use crate::form::{FieldErrors, integer, local_time, text};
 use crate::page::{field_time, moment};
 
 /// What was typed. The figures have a row for each number of assets down, from none on.
@@ -71,7 +72,7 @@ impl NeedForm {
         let named: Option<(CapabilityCode, String)> = match stands {
             Some(stands) => Some((stands.code.clone(), stands.name.clone())),
             None => {
-                let code = new_code(&self.code, "code", errors);
+                let code = code(&self.code, errors);
                 let name = errors.check("name", text(&self.name, 80));
                 code.zip(name)
             }

@@ -15,7 +15,7 @@ use super::{PATH, asset_path, overtaken};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
-use crate::form::{FieldErrors, Posted, new_code, text};
+use crate::form::{FieldErrors, Posted, text};
 use crate::page::act::{ActPage, Field};
 use crate::page::{Notice, Screen, page_with};
 use crate::people::{Visit, Who};
@@ -42,7 +42,7 @@ pub async fn add(
     Posted(form): Posted<AssetForm>,
 ) -> Result<Response, AppError> {
     let mut errors = FieldErrors::default();
-    let code: Option<AssetCode> = new_code(&form.code, "code", &mut errors);
+    let code: Option<AssetCode> = code(&form.code, &mut errors);
     let name = errors.check("name", text(&form.name, 80));
     let (Some(code), Some(name)) = (code, name) else {
         return add_page(&visit, form, errors).await;
@@ -77,6 +77,16 @@ pub async fn add(
             Notice::done("SAVED", text),
         )
         .await
+}
+
+/// A code that was typed, or its fault.
+pub(super) fn code<T: std::str::FromStr<Err: ToString>>(
+    typed: &str,
+    errors: &mut FieldErrors,
+) -> Option<T> {
+    let code = typed.trim().parse::<T>();
+    code.map_err(|fault| errors.add("code", fault.to_string()))
+        .ok()
 }
 
 async fn add_page(
