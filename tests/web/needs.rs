@@ -334,17 +334,17 @@ async fn the_lead_lists_an_asset_and_names_it() {
     let answer = app
         .post(
             "/site/add-asset",
-            &[("code", "WP4"), ("name", "feed pump 4")],
+            &[("code", "WP/4"), ("name", "feed pump 4")],
         )
         .await;
-    assert_eq!(answer.location(), "/site/assets/WP4");
-    let page = app.get("/site/assets/WP4").await;
+    assert_eq!(answer.location(), "/site/assets/WP%2F4");
+    let page = app.get("/site/assets/WP%2F4").await;
     assert!(
         page.contains("Report feed pump 4 when it stops: it runs."),
         "{}",
         page.body
     );
-    let opened = version(&app.get("/site/assets/WP4/name").await);
+    let opened = version(&app.get("/site/assets/WP%2F4/name").await);
     let rename =
         |name: &'static str, version: String| [("name", name.to_owned()), ("version", version)];
     for (name, version, status) in [
@@ -354,17 +354,17 @@ async fn the_lead_lists_an_asset_and_names_it() {
     ] {
         let fields = rename(name, version);
         let fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (*n, v.as_str())).collect();
-        let answer = app.post("/site/assets/WP4/name", &fields).await;
+        let answer = app.post("/site/assets/WP%2F4/name", &fields).await;
         assert_eq!(answer.status, status, "{name}: {}", answer.body);
     }
     assert_eq!(
-        text(&app, "select name from asset where code = 'WP4'")
+        text(&app, "select name from asset where code = 'WP/4'")
             .await
             .as_deref(),
         Some("spare pump")
     );
     let entry = text(&app, LAST).await.expect("an entry");
-    assert!(entry.starts_with("asset.named WP4"), "{entry}");
+    assert!(entry.starts_with("asset.named WP/4"), "{entry}");
 }
 
 /// What the lead types for fresh water, right in every field.
