@@ -41,7 +41,9 @@ pub enum InvalidCode {
 }
 
 /// The code of something that is not listed yet: as any code, and one step of an address, so that what it
-/// names has a page of its own. A code that stands on record is read as it is, and so is that of an asset
+/// names has a page of its own.
+///
+/// A code that stands on record is read as it is, and so is that of an asset
 /// or a capability, whose pages write '/' in their addresses as '%2F'.
 ///
 /// '.' and '..' are taken out of an address on its way (RFC 3986, 5.2.4), '/' parts two steps, and under

@@ -5,6 +5,7 @@ use std::fmt;
 use axum::response::{IntoResponse, Redirect, Response};
 use mendpost_core::journal::{self, Entry, Hash, SealedEntry, Subject};
 use serde::Serialize;
+use serde_json::Value;
 use sqlx::{Sqlite, SqliteConnection, SqliteExecutor, SqlitePool, Transaction};
 use uuid::Uuid;
 
@@ -78,28 +79,38 @@ impl Change {
         content: impl Serialize,
     ) -> Result<i64, AppError> {
         let content = serde_json::to_value(content).map_err(AppError::internal)?;
-        let (last, previous) = head(&mut self.transaction).await?;
-        let entry = Entry {
-            sequence: last + 1,
-            time: self.now,
-            actor: self.actor.to_string(),
-            kind: kind.to_owned(),
-            subject,
-            content,
-        };
-        let hash = journal::chain(previous, &entry).map_err(AppError::internal)?;
-        append(
-            &mut self.transaction,
-            &SealedEntry {
+        self.journal_all([(kind, subject, content)]).await?;
+        Ok(self.last)
+    }
+
+    /// Writes several entries, each by its kind, subject and content.
+    pub async fn journal_all(
+        &mut self,
+        entries: impl IntoIterator<Item = (&str, Subject, Value)>,
+    ) -> Result<(), AppError> {
+        let (mut last, mut previous) = head(&mut self.transaction).await?;
+        for (kind, subject, content) in entries {
+            last += 1;
+            let entry = Entry {
+                sequence: last,
+                time: self.now,
+                actor: self.actor.to_string(),
+                kind: kind.to_owned(),
+                subject,
+                content,
+            };
+            let hash = journal::chain(previous, &entry).map_err(AppError::internal)?;
+            let sealed = SealedEntry {
                 entry,
                 previous,
                 hash,
-            },
-        )
-        .await?;
-        self.entries += 1;
-        self.last = last + 1;
-        Ok(last + 1)
+            };
+            append(&mut self.transaction, &sealed).await?;
+            previous = hash;
+            self.entries += 1;
+            self.last = last;
+        }
+        Ok(())
     }
 
     /// Makes a person's change last, and leads to the page that shows it, with what there is to say.

@@ -5,13 +5,17 @@ use std::collections::BTreeMap;
 use askama::Template;
 use axum::extract::{Query, State};
 use axum::response::Response;
+use mendpost_core::journal::Subject;
 use mendpost_core::journal::clock::{Doubt, doubt};
 use mendpost_core::people::Act;
 use serde::Deserialize;
+use serde_json::Value;
+use sqlx::SqliteExecutor;
 use uuid::Uuid;
 
 use crate::AppState;
 use crate::change::{self, verify_journal};
+use crate::db::decoded;
 use crate::error::AppError;
 use crate::page::{Layout, Screen, page};
 use crate::people::{self, Visit};
@@ -96,6 +100,50 @@ async fn head(state: &AppState) -> Result<Option<(i64, String)>, AppError> {
     let mut connection = state.db.read.acquire().await?;
     let (sequence, hash) = change::head(&mut connection).await?;
     Ok((sequence > 0).then(|| (sequence, hash.to_string())))
+}
+
+/// An entry about a thing, and by whom.
+pub struct Told {
+    pub sequence: i64,
+    pub time: i64,
+    pub kind: String,
+    pub by: String,
+    pub content: Value,
+}
+
+/// What happened to a thing, the newest first and at most so much; only what made this version of it, where
+/// one is given.
+pub async fn of(
+    executor: impl SqliteExecutor<'_>,
+    subject: &Subject,
+    version: Option<i64>,
+    most: i64,
+) -> Result<Vec<Told>, sqlx::Error> {
+    sqlx::query!(
+        r#"select j.sequence, j.time, j.kind, j.content,
+             coalesce(person.name, 'Mendpost itself') as "by!: String"
+           from journal j
+           left join person on lower(hex(person.id)) = replace(j.actor, '-', '')
+           where subject_kind = ?1 and subject_id = ?2
+             and (?3 is null or json_extract(content, '$.version') = ?3)
+           order by sequence desc
+           limit ?4"#,
+        subject.kind,
+        subject.id,
+        version,
+        most,
+    )
+    .try_map(|row| {
+        Ok(Told {
+            sequence: row.sequence,
+            time: row.time,
+            kind: row.kind,
+            by: row.by,
+            content: decoded(serde_json::from_str(&row.content))?,
+        })
+    })
+    .fetch_all(executor)
+    .await
 }
 
 async fn check(state: &AppState) -> Result<Result<String, String>, AppError> {

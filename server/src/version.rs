@@ -22,6 +22,8 @@
 use mendpost_core::journal::Subject;
 use sqlx::SqliteExecutor;
 
+use crate::journal;
+
 /// Whether a form that carries this was opened at the version that stands now.
 pub fn is_current(carried: &str, stands: i64) -> bool {
     carried.parse() == Ok(stands)
@@ -75,24 +77,11 @@ impl Stale {
         version: i64,
         fields: Vec<Field>,
     ) -> Result<Stale, sqlx::Error> {
-        let made = sqlx::query!(
-            r#"select journal.time as at, coalesce(person.name, 'Mendpost') as "by!: String"
-               from journal
-               left join person on lower(hex(person.id)) = replace(journal.actor, '-', '')
-               where subject_kind = ? and subject_id = ?
-                 and json_extract(content, '$.version') = ?
-               order by sequence desc
-               limit 1"#,
-            subject.kind,
-            subject.id,
-            version,
-        )
-        .map(|row| Made {
-            by: row.by,
-            at: row.at,
-        })
-        .fetch_optional(executor)
-        .await?;
+        let mut made = journal::of(executor, subject, Some(version), 1).await?;
+        let made = made.pop().map(|entry| Made {
+            by: entry.by,
+            at: entry.time,
+        });
         Ok(Stale {
             version,
             made,

@@ -81,6 +81,13 @@ impl App {
         .await
     }
 
+    /// The demonstration in the browser of somebody of this role.
+    pub async fn signed_in(role: Role) -> App {
+        let mut app = App::new().await;
+        app.sign_in(role).await;
+        app
+    }
+
     /// The demonstration, started so many minutes later in the day.
     pub async fn started(minutes_later: i64) -> App {
         let config = Config {
@@ -215,6 +222,17 @@ impl App {
         fields: &[(&str, &str)],
         files: &[SentFile<'_>],
     ) -> Answer {
+        let files: Vec<(&str, SentFile<'_>)> = files.iter().map(|file| ("files", *file)).collect();
+        self.post_files_in(path, fields, &files).await
+    }
+
+    /// The same, each file in a field of its own.
+    pub async fn post_files_in(
+        &mut self,
+        path: &str,
+        fields: &[(&str, &str)],
+        files: &[(&str, SentFile<'_>)],
+    ) -> Answer {
         let token = self.token.clone();
         let number = once::number();
         let mut fields = fields.to_vec();
@@ -336,23 +354,25 @@ pub struct SentFile<'a> {
     pub bytes: &'a [u8],
 }
 
-/// Fields and files as a form with files sends them (RFC 7578). Quotes and line ends in names are
-/// written as browsers write them (HTML standard, 'multipart/form-data encoding algorithm').
-pub fn multipart(fields: &[(&str, &str)], files: &[SentFile<'_>]) -> Vec<u8> {
+/// Fields, and files by their fields, as a form with files sends them (RFC 7578).
+///
+/// Quotes and line ends in names are written as browsers write them (HTML standard,
+/// 'multipart/form-data encoding algorithm').
+pub fn multipart(fields: &[(&str, &str)], files: &[(&str, SentFile<'_>)]) -> Vec<u8> {
     let mut body = Vec::new();
     for (name, value) in fields {
         let head =
             format!("--{BOUNDARY}\r\nContent-Disposition: form-data; name=\"{name}\"\r\n\r\n");
         body.extend([head.as_bytes(), value.as_bytes(), b"\r\n"].concat());
     }
-    for file in files {
+    for (field, file) in files {
         let name = file
             .name
             .replace('"', "%22")
             .replace('\r', "%0D")
             .replace('\n', "%0A");
         let head = format!(
-            "--{BOUNDARY}\r\nContent-Disposition: form-data; name=\"files\"; filename=\"{name}\"\r\n\
+            "--{BOUNDARY}\r\nContent-Disposition: form-data; name=\"{field}\"; filename=\"{name}\"\r\n\
              Content-Type: {}\r\n\r\n",
             file.media_type
         );

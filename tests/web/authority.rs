@@ -7,12 +7,6 @@ use mendpost_tests::{Answer, App, between, number, text};
 const TABLE: &str = "/site/authority";
 const PRESSURE: &str = "/site/authority/holds-pressure";
 
-async fn signed_in(role: Role) -> App {
-    let mut app = App::new().await;
-    app.sign_in(role).await;
-    app
-}
-
 /// The row of the table that begins with these words.
 fn row<'a>(page: &'a Answer, name: &str) -> &'a str {
     let rows = page.body.split("<tr>");
@@ -74,7 +68,7 @@ async fn gates_of_r7(app: &mut App) -> Vec<String> {
 /// Common practice, no source: the ten usual rules, and beside them what Mendpost is not.
 #[tokio::test(flavor = "multi_thread")]
 async fn the_table_shows_the_usual_rules() {
-    let mut app = signed_in(Role::Crew).await;
+    let mut app = App::signed_in(Role::Crew).await;
     let page = app.get(TABLE).await;
     assert_eq!(page.status, StatusCode::OK);
     assert!(page.contains("Follow the usual rules: this site has set none of its own."));
@@ -128,7 +122,7 @@ async fn the_table_shows_the_usual_rules() {
 /// for his yes, and that on paper opens it: what is left is powder, gas and time, if anything.
 #[tokio::test(flavor = "multi_thread")]
 async fn an_inspectors_agreement_turns_a_refusal_into_a_question() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let refused = "authority, not built here: it holds pressure";
     assert!(gates_of_r7(&mut app).await.contains(&refused.to_owned()));
 
@@ -181,7 +175,7 @@ async fn an_inspectors_agreement_turns_a_refusal_into_a_question() {
 /// What is signed stands in the journal with before, after and reason.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_rule_is_signed_and_in_the_journal() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     send_confirmed(&mut app, &asks("0")).await;
     let entry = "select content from journal where kind = 'rule.set'";
     let content = text(&app, entry).await.expect("an entry");
@@ -202,7 +196,7 @@ async fn a_rule_is_signed_and_in_the_journal() {
 /// names it. A box ticked for one rule does not do for a laxer one.
 #[tokio::test(flavor = "multi_thread")]
 async fn less_than_usual_is_told_and_answered_for() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let told = send(&mut app, PRESSURE, &asks("0")).await;
     assert_eq!(told.status, StatusCode::UNPROCESSABLE_ENTITY);
     assert_eq!(
@@ -252,7 +246,7 @@ async fn less_than_usual_is_told_and_answered_for() {
 /// Every field typed wrongly: 422, the message beside it, what was typed kept, nothing stored.
 #[tokio::test(flavor = "multi_thread")]
 async fn wrong_entries_are_told_beside_their_field() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     app.get(PRESSURE).await;
     let long = "x".repeat(401);
     let cases: [(&str, Option<&str>, &str); 9] = [
@@ -332,7 +326,7 @@ async fn wrong_entries_are_told_beside_their_field() {
 /// Saving what stands already says so.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_rule_that_changes_nothing_is_not_stored() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let mut same = asks("0");
     same[0].1 = "refuse".to_owned();
     app.get(PRESSURE).await;
@@ -349,7 +343,7 @@ async fn a_rule_that_changes_nothing_is_not_stored() {
 /// What nobody has spoken about is opened by saying what the part does, not by a rule.
 #[tokio::test(flavor = "multi_thread")]
 async fn the_rule_for_the_unknown_is_not_set() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let page = app.get(TABLE).await;
     assert!(!page.contains("/site/authority/unknown"));
     assert!(page.contains("href=\"/site/authority/lifts\""));
@@ -374,7 +368,7 @@ async fn the_rule_for_the_unknown_is_not_set() {
 #[tokio::test(flavor = "multi_thread")]
 async fn nobody_but_the_lead_sets_a_rule() {
     for role in [Role::Crew, Role::Checker, Role::Storekeeper, Role::Viewer] {
-        let mut app = signed_in(role).await;
+        let mut app = App::signed_in(role).await;
         assert_eq!(app.get(TABLE).await.status, StatusCode::OK, "{role}");
         assert_eq!(
             app.get(PRESSURE).await.status,
@@ -392,7 +386,7 @@ async fn nobody_but_the_lead_sets_a_rule() {
 /// until it has seen the first.
 #[tokio::test(flavor = "multi_thread")]
 async fn two_tablets_do_not_overwrite_each_other() {
-    let mut first = signed_in(Role::Lead).await;
+    let mut first = App::signed_in(Role::Lead).await;
     let mut second = first.other_browser();
     second.sign_in(Role::Lead).await;
     send_confirmed(&mut first, &asks("0")).await;

@@ -4,13 +4,6 @@ use axum::http::StatusCode;
 use mendpost_core::people::Role;
 use mendpost_tests::{App, between};
 
-async fn signed_in(role: Role) -> App {
-    let mut app = App::new().await;
-    app.sign_in(role).await;
-    app.get("/cell").await;
-    app
-}
-
 async fn readings(app: &App) -> i64 {
     sqlx::query_scalar("select count(*) from reading")
         .fetch_one(&app.state.db.read)
@@ -41,7 +34,7 @@ async fn latest_of(app: &App, bank: &str) -> (i64, String) {
 
 #[tokio::test]
 async fn the_answer_says_how_long_and_who_read_the_gauges() {
-    let mut app = signed_in(Role::Viewer).await;
+    let mut app = App::signed_in(Role::Viewer).await;
     let page = app.get("/cell").await;
     assert_eq!(page.status, StatusCode::OK);
     let answer = between(&page.body, "<h1>", "</h1>").expect("an answer");
@@ -57,7 +50,7 @@ async fn the_answer_says_how_long_and_who_read_the_gauges() {
 /// 14.987 bar on a gauge at the sea's height, where the air has 1.013, are 16 bar: below every floor.
 #[tokio::test]
 async fn a_round_of_readings_is_kept_and_counts_at_once() {
-    let mut app = signed_in(Role::Crew).await;
+    let mut app = App::signed_in(Role::Crew).await;
     let before = readings(&app).await;
     let answer = app
         .post(
@@ -123,7 +116,7 @@ async fn a_round_of_readings_is_kept_and_counts_at_once() {
 
 #[tokio::test]
 async fn bad_readings_are_told_at_their_fields_and_nothing_is_kept() {
-    let mut app = signed_in(Role::Crew).await;
+    let mut app = App::signed_in(Role::Crew).await;
     let before = readings(&app).await;
     let good = [
         ("bank", "N1"),
@@ -192,7 +185,7 @@ async fn with_third_bank(app: &App) {
 /// one round, each by its own row; the lower is used up first and both show their layers.
 #[tokio::test]
 async fn two_banks_are_read_in_one_round_and_in_psi() {
-    let mut app = signed_in(Role::Crew).await;
+    let mut app = App::signed_in(Role::Crew).await;
     with_third_bank(&app).await;
     let unread = app.get("/cell").await;
     assert!(unread.contains("Nitrogen bank N3"));
@@ -233,7 +226,7 @@ async fn two_banks_are_read_in_one_round_and_in_psi() {
 /// later it is again, while the nozzle, gauged with it, is good for 14 days.
 #[tokio::test]
 async fn readings_that_are_too_old_are_marked() {
-    let mut app = signed_in(Role::Crew).await;
+    let mut app = App::signed_in(Role::Crew).await;
     let reason = |page: &mendpost_tests::Answer| {
         let head = between(&page.body, "<h1>", "<ul").expect("the answer");
         head.to_owned()
@@ -267,7 +260,7 @@ async fn readings_that_are_too_old_are_marked() {
 
 #[tokio::test]
 async fn a_viewer_may_not_enter_readings() {
-    let mut app = signed_in(Role::Viewer).await;
+    let mut app = App::signed_in(Role::Viewer).await;
     let before = readings(&app).await;
     let answer = app.post("/cell/reading", &[("fuel", "400")]).await;
     assert_eq!(answer.status, StatusCode::FORBIDDEN);
@@ -277,7 +270,7 @@ async fn a_viewer_may_not_enter_readings() {
 /// A recipe's own setting, a figure typed over it, and faults beside their fields.
 #[tokio::test]
 async fn minutes_at_a_chosen_setting() {
-    let mut app = signed_in(Role::Viewer).await;
+    let mut app = App::signed_in(Role::Viewer).await;
     let recipe = app.get("/cell?recipe=SS-041").await;
     assert_eq!(recipe.status, StatusCode::OK);
     assert!(recipe.contains("Nitrogen at 45 bar and 750 °C"));
@@ -309,7 +302,7 @@ async fn minutes_at_a_chosen_setting() {
 /// What a setting does is shown as approved beside today, with its uncertainty in words.
 #[tokio::test]
 async fn a_setting_is_tried_before_powder_is_fed() {
-    let mut app = signed_in(Role::Viewer).await;
+    let mut app = App::signed_in(Role::Viewer).await;
     let page = app.get("/cell?recipe=SS-041").await;
     for shown in [
         "316L stainless, throat 2.04 mm as gauged",
@@ -336,7 +329,7 @@ async fn a_setting_is_tried_before_powder_is_fed() {
 /// Nothing is worked out from what nobody told.
 #[tokio::test]
 async fn missing_figures_are_named() {
-    let mut app = signed_in(Role::Viewer).await;
+    let mut app = App::signed_in(Role::Viewer).await;
     for change in [
         "update powder set density_kg_m3 = null, strength_mpa = null, melting_c = null,
            cp_j_kg_k = null, size_um = null where code = 'SS316'",

@@ -4,12 +4,6 @@ use axum::http::StatusCode;
 use mendpost_core::people::Role;
 use mendpost_tests::App;
 
-async fn signed_in(role: Role) -> App {
-    let mut app = App::new().await;
-    app.sign_in(role).await;
-    app
-}
-
 async fn last_entry(app: &App) -> (i64, String) {
     sqlx::query_as("select sequence, kind from journal order by sequence desc limit 1")
         .fetch_one(&app.state.db.read)
@@ -22,7 +16,7 @@ const DOUBT: &str = "The clock is in doubt.";
 /// All entries of the demonstration are of one moment.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_new_demonstration_has_no_doubt() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     assert!(!app.get("/now").await.contains(DOUBT));
     app.wait_minutes(24 * 60);
     app.sign_in(Role::Lead).await;
@@ -33,7 +27,7 @@ async fn a_new_demonstration_has_no_doubt() {
 /// 15:40, then 3 days later: the last entry is 3 days old. The watch agrees, and that is the end of it.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_clock_far_ahead_is_confirmed_against_a_watch() {
-    let mut app = signed_in(Role::Viewer).await;
+    let mut app = App::signed_in(Role::Viewer).await;
     app.wait_minutes(3 * 24 * 60);
     app.sign_in(Role::Viewer).await;
     let page = app.get("/now").await;
@@ -75,7 +69,7 @@ async fn a_clock_far_ahead_is_confirmed_against_a_watch() {
 /// once the clock has passed the first one's time again. Confirmed within two minutes it is gone.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_clock_that_went_back_is_doubted_until_the_watch_agrees() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     app.wait_minutes(180);
     app.post("/cell/reading", &[("fuel", "400")]).await;
     let (before, _) = last_entry(&app).await;
@@ -121,7 +115,7 @@ async fn a_clock_that_went_back_is_doubted_until_the_watch_agrees() {
 
 #[tokio::test(flavor = "multi_thread")]
 async fn a_time_that_is_none_is_told_beside_the_field() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     app.wait_minutes(3 * 24 * 60);
     app.sign_in(Role::Lead).await;
     let last = last_entry(&app).await;

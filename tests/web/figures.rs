@@ -39,12 +39,6 @@ async fn site(app: &App) -> Situation {
     situation::now(&app.state).await.expect("a site")
 }
 
-async fn signed_in(role: Role) -> App {
-    let mut app = App::new().await;
-    app.sign_in(role).await;
-    app
-}
-
 /// Opens a form and posts it with one field changed.
 async fn post(app: &mut App, path: &str, usual: &[(&str, &str)], changed: (&str, &str)) -> Answer {
     let opened = app.get(path).await;
@@ -90,7 +84,7 @@ async fn changes(app: &App) -> Option<i64> {
 /// the journal keeps old and new.
 #[tokio::test]
 async fn another_nozzle_is_set() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let page = app.get("/site/cell").await;
     assert!(page.contains("Throat as machined") && page.contains("0.5 to 10 mm"));
     let answer = post(&mut app, CELL, NOZZLE, ("", "")).await;
@@ -131,7 +125,7 @@ async fn another_nozzle_is_set() {
 
 #[tokio::test]
 async fn a_fault_of_each_figure_of_the_cell_stands_beside_it() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let wrong = [
         ("throat_mm", ""),
         ("throat_mm", "0.4"),
@@ -161,7 +155,7 @@ async fn a_fault_of_each_figure_of_the_cell_stands_beside_it() {
 /// when told so.
 #[tokio::test]
 async fn a_form_opened_before_another_saved_shows_both() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let mut late: Vec<(&str, &str)> = NOZZLE.to_vec();
     late.push(("version", "1"));
     post(&mut app, CELL, NOZZLE, ("max_c", "850")).await;
@@ -176,7 +170,7 @@ async fn a_form_opened_before_another_saved_shows_both() {
 /// Everybody sees the figures; the cell's are the lead's to set, a powder's metal also the checker's.
 #[tokio::test]
 async fn only_who_may_changes_figures() {
-    let mut crew = signed_in(Role::Crew).await;
+    let mut crew = App::signed_in(Role::Crew).await;
     for path in ["/site/cell", "/powder/kinds/CUAL10"] {
         let page = crew.get(path).await;
         assert_eq!(page.status, StatusCode::OK);
@@ -184,7 +178,7 @@ async fn only_who_may_changes_figures() {
         let form = crew.get(&format!("{path}/change")).await;
         assert_eq!(form.status, StatusCode::FORBIDDEN);
     }
-    let mut checker = signed_in(Role::Checker).await;
+    let mut checker = App::signed_in(Role::Checker).await;
     assert_eq!(checker.get(CELL).await.status, StatusCode::FORBIDDEN);
     assert_eq!(checker.get(BRONZE).await.status, StatusCode::OK);
 }
@@ -192,7 +186,7 @@ async fn only_who_may_changes_figures() {
 /// Taken off and told anew; without them a volume cannot become a mass.
 #[tokio::test]
 async fn what_a_powder_is_made_of_is_told() {
-    let mut app = signed_in(Role::Checker).await;
+    let mut app = App::signed_in(Role::Checker).await;
     let none: Vec<(&str, &str)> = METAL.iter().map(|(name, _)| (*name, "")).collect();
     let answer = post(&mut app, BRONZE, &none, ("", "")).await;
     assert_eq!(answer.location(), "/powder/kinds/CUAL10", "{}", answer.body);
@@ -228,7 +222,7 @@ async fn what_a_powder_is_made_of_is_told() {
 
 #[tokio::test]
 async fn a_fault_of_each_figure_of_a_metal_stands_beside_it() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let wrong = [
         ("density_kg_m3", "499"),
         ("density_kg_m3", "7.6"),
@@ -245,7 +239,7 @@ async fn a_fault_of_each_figure_of_a_metal_stands_beside_it() {
 /// A feeder that needs no heel: the field is emptied, nothing is kept as 0 g, and the journal says so too.
 #[tokio::test]
 async fn an_emptied_heel_is_told_as_it_is_kept() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let answer = post(&mut app, CELL, NOZZLE, ("heel_g", "")).await;
     assert_eq!(answer.location(), "/site/cell", "{}", answer.body);
     let told =

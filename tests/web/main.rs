@@ -21,6 +21,7 @@ mod once;
 mod people;
 mod powder;
 mod requests;
+mod retired;
 mod security;
 mod seed;
 mod shape;

@@ -7,12 +7,6 @@ use mendpost_core::people::Role;
 use mendpost_server::situation;
 use mendpost_tests::{Answer, App, between, number, text};
 
-async fn signed_in(role: Role) -> App {
-    let mut app = App::new().await;
-    app.sign_in(role).await;
-    app
-}
-
 fn version(page: &Answer) -> String {
     between(&page.body, "name=\"version\" value=\"", "\"")
         .expect("a form with a version")
@@ -45,7 +39,7 @@ const NOW: i64 = mendpost_tests::START;
 /// Now, the request list and the page of needs say so at once. Up again, all is as before.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_report_down_changes_the_loss_at_once_and_up_takes_it_back() {
-    let mut app = signed_in(Role::Crew).await;
+    let mut app = App::signed_in(Role::Crew).await;
     app.plan().await;
     let before = rate(&app).await;
     let answer = report(&mut app, "GS1", "down", "").await;
@@ -89,7 +83,7 @@ async fn a_report_down_changes_the_loss_at_once_and_up_takes_it_back() {
 /// Requests by what they stop: after set 1 has stopped too, set 2's part stops more than it did.
 #[tokio::test(flavor = "multi_thread")]
 async fn the_request_list_goes_by_what_stands_now() {
-    let mut app = signed_in(Role::Crew).await;
+    let mut app = App::signed_in(Role::Crew).await;
     app.plan().await;
     let stops = |page: &Answer| -> String {
         let row = page
@@ -111,7 +105,7 @@ async fn the_request_list_goes_by_what_stands_now() {
 /// Two requests are open for feed pump 1: reporting it up closes neither, and says so.
 #[tokio::test]
 async fn up_tells_the_requests_that_stay_open() {
-    let mut app = signed_in(Role::Crew).await;
+    let mut app = App::signed_in(Role::Crew).await;
     let before = rate(&app).await;
     report(&mut app, "WP1", "up", "2026-11-25T14:00").await;
     // Water from 60 with two down to 4 with one.
@@ -134,7 +128,7 @@ async fn up_tells_the_requests_that_stay_open() {
 /// A cracked part still runs: the loss comes only at its time. Taken back, it does not come.
 #[tokio::test]
 async fn an_expected_stop_loses_nothing_until_then() {
-    let mut app = signed_in(Role::Crew).await;
+    let mut app = App::signed_in(Role::Crew).await;
     let before = rate(&app).await;
     report(&mut app, "GS1", "expected", "2026-11-25T18:40").await;
     assert_eq!(rate(&app).await, before);
@@ -157,7 +151,7 @@ async fn an_expected_stop_loses_nothing_until_then() {
 /// The harbour hires a tug: it is down until then. Empty takes that back.
 #[tokio::test]
 async fn back_by_other_means_is_kept_beside_down() {
-    let mut app = signed_in(Role::Crew).await;
+    let mut app = App::signed_in(Role::Crew).await;
     report(&mut app, "TG1", "back", "2026-11-28T09:00").await;
     let page = app.get("/site/assets/TG1").await;
     assert!(page.contains("back expected Sat 28 09:00"), "{}", page.body);
@@ -172,7 +166,7 @@ async fn back_by_other_means_is_kept_beside_down() {
 
 #[tokio::test]
 async fn a_report_that_contradicts_what_is_known_is_told_and_writes_nothing() {
-    let mut app = signed_in(Role::Crew).await;
+    let mut app = App::signed_in(Role::Crew).await;
     let before = number(&app, JOURNAL).await;
     for (asset, what, at, fault) in [
         (
@@ -270,7 +264,7 @@ async fn a_report_that_contradicts_what_is_known_is_told_and_writes_nothing() {
 /// Two tablets have the same asset open: the second report writes nothing and says who was first.
 #[tokio::test]
 async fn a_report_opened_before_another_changes_nothing() {
-    let mut first = signed_in(Role::Crew).await;
+    let mut first = App::signed_in(Role::Crew).await;
     let mut second = first.other_browser();
     second.sign_in(Role::Lead).await;
     let opened = version(&second.get("/site/assets/GS1/report/down").await);
@@ -297,7 +291,7 @@ async fn a_report_opened_before_another_changes_nothing() {
 
 #[tokio::test]
 async fn the_lead_lists_an_asset_and_names_it() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     app.get("/site/add-asset").await;
     for (code, name, field, fault) in [
         (
@@ -334,17 +328,17 @@ async fn the_lead_lists_an_asset_and_names_it() {
     let answer = app
         .post(
             "/site/add-asset",
-            &[("code", "WP4"), ("name", "feed pump 4")],
+            &[("code", "WP/4"), ("name", "feed pump 4")],
         )
         .await;
-    assert_eq!(answer.location(), "/site/assets/WP4");
-    let page = app.get("/site/assets/WP4").await;
+    assert_eq!(answer.location(), "/site/assets/WP%2F4");
+    let page = app.get("/site/assets/WP%2F4").await;
     assert!(
         page.contains("Report feed pump 4 when it stops: it runs."),
         "{}",
         page.body
     );
-    let opened = version(&app.get("/site/assets/WP4/name").await);
+    let opened = version(&app.get("/site/assets/WP%2F4/name").await);
     let rename =
         |name: &'static str, version: String| [("name", name.to_owned()), ("version", version)];
     for (name, version, status) in [
@@ -354,17 +348,17 @@ async fn the_lead_lists_an_asset_and_names_it() {
     ] {
         let fields = rename(name, version);
         let fields: Vec<(&str, &str)> = fields.iter().map(|(n, v)| (*n, v.as_str())).collect();
-        let answer = app.post("/site/assets/WP4/name", &fields).await;
+        let answer = app.post("/site/assets/WP%2F4/name", &fields).await;
         assert_eq!(answer.status, status, "{name}: {}", answer.body);
     }
     assert_eq!(
-        text(&app, "select name from asset where code = 'WP4'")
+        text(&app, "select name from asset where code = 'WP/4'")
             .await
             .as_deref(),
         Some("spare pump")
     );
     let entry = text(&app, LAST).await.expect("an entry");
-    assert!(entry.starts_with("asset.named WP4"), "{entry}");
+    assert!(entry.starts_with("asset.named WP/4"), "{entry}");
 }
 
 /// What the lead types for fresh water, right in every field.
@@ -404,7 +398,7 @@ async fn say(app: &mut App, otherwise: Option<(&str, usize, &str)>, at: &str) ->
 /// ones stay on record.
 #[tokio::test]
 async fn new_figures_are_a_new_record_and_count_at_once() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let before = rate(&app).await;
     let answer = say(&mut app, None, "2026-11-25T13:00").await;
     assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
@@ -442,7 +436,7 @@ async fn new_figures_are_a_new_record_and_count_at_once() {
 
 #[tokio::test]
 async fn faults_of_figures_stand_beside_their_fields() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let before = number(&app, JOURNAL).await;
     for ((name, place, typed), field, fault) in [
         (
@@ -513,7 +507,7 @@ async fn faults_of_figures_stand_beside_their_fields() {
 /// Both tablets open the figures; the later one sees both, and nothing is written.
 #[tokio::test]
 async fn figures_said_meanwhile_are_shown_beside_mine() {
-    let mut first = signed_in(Role::Lead).await;
+    let mut first = App::signed_in(Role::Lead).await;
     let mut second = first.other_browser();
     second.sign_in(Role::Lead).await;
     let opened = version(&second.get("/site/needs/WATER/change").await);
@@ -537,7 +531,7 @@ async fn figures_said_meanwhile_are_shown_beside_mine() {
 /// A new capability asks for its assets first, and then for a figure for each number of them down.
 #[tokio::test]
 async fn a_capability_is_added_in_two_steps() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     app.get("/site/add-need").await;
     let first = [
         ("code", "GRID"),
@@ -587,7 +581,7 @@ async fn a_capability_is_added_in_two_steps() {
     let answer = app.post("/site/add-need", &fields).await;
     assert_eq!(
         answer.field_error("code"),
-        Some("GRID is listed already; give another")
+        Some("GRID is street lights already; give another")
     );
     let before = rate(&app).await;
     app.sign_in(Role::Crew).await;
@@ -600,7 +594,7 @@ async fn a_capability_is_added_in_two_steps() {
 /// nearly everything changes the line-up, or shows that it does not: the loss told never rises.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_wrong_figure_is_worked_out_on_demand() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let page = app.get("/site/needs/POWER/what-if").await;
     assert_eq!(page.status, StatusCode::CONFLICT);
     assert!(page.contains("Nobody said how far off the figures of power may be"));
@@ -652,7 +646,7 @@ async fn a_wrong_figure_is_worked_out_on_demand() {
 /// The crew reports assets; what the site needs is the lead's to say.
 #[tokio::test]
 async fn the_crew_reports_and_the_lead_says_what_is_needed() {
-    let mut app = signed_in(Role::Crew).await;
+    let mut app = App::signed_in(Role::Crew).await;
     let page = app.get("/site/needs").await;
     assert!(page.contains("Report down") && !page.contains("Add a capability"));
     for path in [

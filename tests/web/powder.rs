@@ -4,17 +4,11 @@ use axum::http::StatusCode;
 use mendpost_core::people::Role;
 use mendpost_tests::{App, between};
 
-async fn signed_in() -> App {
-    let mut app = App::new().await;
-    app.sign_in(Role::Viewer).await;
-    app
-}
-
 /// The demonstration's only nickel lot has its date on day 2 at 12:00, Friday, and the boat brings more
 /// on day 6.
 #[tokio::test]
 async fn the_answer_names_what_runs_out_first_and_what_comes() {
-    let mut app = signed_in().await;
+    let mut app = App::signed_in(Role::Viewer).await;
     let page = app.get("/powder").await;
     assert_eq!(page.status, StatusCode::OK);
     let answer = between(&page.body, "<h1>", "</h1>").expect("an answer");
@@ -25,7 +19,7 @@ async fn the_answer_names_what_runs_out_first_and_what_comes() {
 
 #[tokio::test]
 async fn every_lot_is_in_the_table_with_its_state() {
-    let mut app = signed_in().await;
+    let mut app = App::signed_in(Role::Viewer).await;
     let page = app.get("/powder").await;
     for (lot, word) in [
         ("L0408", "clumps at the feeder inlet"),
@@ -40,7 +34,7 @@ async fn every_lot_is_in_the_table_with_its_state() {
 
 #[tokio::test]
 async fn another_powder_is_drawn_when_asked_for() {
-    let mut app = signed_in().await;
+    let mut app = App::signed_in(Role::Viewer).await;
     let page = app.get("/powder?powder=ZNAL15").await;
     assert!(page.contains("<title id=\"drawdown-1232\">ZnAl15"));
     let none = app.get("/powder?powder=GOLD").await;
@@ -51,7 +45,7 @@ async fn another_powder_is_drawn_when_asked_for() {
 /// L0390 came in cans of 5 000 and 3 000 g, and 2 400 g of the first are used: 5 600 g are left.
 #[tokio::test]
 async fn a_lot_shows_its_cans_and_its_book() {
-    let mut app = signed_in().await;
+    let mut app = App::signed_in(Role::Viewer).await;
     let page = app.get("/powder/L0390").await;
     assert_eq!(page.status, StatusCode::OK);
     assert!(page.contains("5\u{202f}600 g") || page.contains("5\u{2009}600 g"));
@@ -65,7 +59,7 @@ async fn a_lot_shows_its_cans_and_its_book() {
 
 #[tokio::test]
 async fn a_lot_that_may_not_be_drawn_says_so_first() {
-    let mut app = signed_in().await;
+    let mut app = App::signed_in(Role::Viewer).await;
     for (lot, answer) in [
         ("L0408", "Do not draw from L0408: it is on hold."),
         ("L0411", "Do not draw from L0411 yet: it is in quarantine."),

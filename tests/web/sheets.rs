@@ -5,54 +5,42 @@ mod lots;
 mod recipes;
 mod refused;
 
-use axum::http::header::CONTENT_TYPE;
-use axum::http::{Method, StatusCode};
+use axum::http::StatusCode;
 use mendpost_core::people::Role;
-use mendpost_server::once;
 use mendpost_server::seed::SeedFiles;
-use mendpost_tests::{Answer, App, MULTIPART, between, number, request};
-
-async fn signed_in(role: Role) -> App {
-    let mut app = App::new().await;
-    app.sign_in(role).await;
-    app
-}
+use mendpost_tests::{Answer, App, SentFile, between, number};
 
 /// Sheets by the field of their form.
 type Sheets<'a> = [(&'a str, &'a [u8])];
 
 /// Sends sheets as the form of their kind does; what comes back is the preview, or the faults.
-async fn send(app: &mut App, kind: &str, sheets: &Sheets<'_>) -> Answer {
+pub async fn send(app: &mut App, kind: &str, sheets: &Sheets<'_>) -> Answer {
     let path = format!("/site/sheets/{kind}");
     app.get(&path).await;
-    let boundary = MULTIPART.split_once("boundary=").expect("a boundary").1;
-    let mut body = Vec::new();
-    for (field, bytes) in sheets {
-        let head = format!(
-            "--{boundary}\r\nContent-Disposition: form-data; name=\"{field}\"; filename=\"my list.csv\"\r\n\
-             Content-Type: text/csv\r\n\r\n"
-        );
-        body.extend([head.as_bytes(), bytes, b"\r\n"].concat());
-    }
-    for (field, value) in [("csrf", app.token.clone()), ("once", once::number())] {
-        let part = format!(
-            "--{boundary}\r\nContent-Disposition: form-data; name=\"{field}\"\r\n\r\n{value}\r\n"
-        );
-        body.extend(part.as_bytes());
-    }
-    body.extend(format!("--{boundary}--\r\n").as_bytes());
-    let request = request(Method::POST, &path).header(CONTENT_TYPE, MULTIPART);
-    app.send(request, body).await
+    let file = |bytes| SentFile {
+        name: "my list.csv",
+        media_type: "text/csv",
+        bytes,
+    };
+    let files: Vec<(&str, SentFile<'_>)> = sheets.iter().map(|(f, b)| (*f, file(*b))).collect();
+    app.post_files_in(&path, &[], &files).await
 }
 
 /// Presses Import under a preview: sends its hidden fields as a browser does, with carriage returns.
-async fn import(app: &mut App, kind: &str, preview: &Answer) -> Answer {
+pub async fn import(app: &mut App, kind: &str, preview: &Answer) -> Answer {
+    import_because(app, kind, preview, "").await
+}
+
+/// The same with a reason typed in.
+async fn import_because(app: &mut App, kind: &str, preview: &Answer, reason: &str) -> Answer {
     let fields = hidden(preview);
-    let fields: Vec<(&str, &str)> = fields
-        .iter()
-        .filter(|(name, _)| name != "csrf")
+    let fields = fields.iter().filter(|(name, _)| name != "csrf");
+    let mut fields: Vec<(&str, &str)> = fields
         .map(|(name, value)| (name.as_str(), value.as_str()))
         .collect();
+    if !reason.is_empty() {
+        fields.push(("reason", reason));
+    }
     let path = format!("/site/sheets/{kind}/import");
     app.post_files(&path, &fields, &[]).await
 }
@@ -115,7 +103,7 @@ fn faults(answer: &Answer) -> Vec<[String; 3]> {
 }
 
 /// One fault of a sheet that has only this one.
-async fn fault(app: &mut App, kind: &str, sheets: &Sheets<'_>) -> String {
+pub async fn fault(app: &mut App, kind: &str, sheets: &Sheets<'_>) -> String {
     let told = faults(&send(app, kind, sheets).await);
     assert_eq!(told.len(), 1, "{told:?}");
     told[0].join(" | ")
@@ -136,7 +124,7 @@ const JOURNAL: &str = "select count(*) from journal";
 /// semicolons and decimal commas, with any line end, with or without the byte order mark.
 #[tokio::test]
 async fn what_is_taken_out_and_brought_in_changes_nothing() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let before = number(&app, JOURNAL).await;
     for (kind, fields) in KINDS {
         for separator in ["comma", "semicolon"] {
@@ -178,7 +166,7 @@ async fn what_is_taken_out_and_brought_in_changes_nothing() {
 /// from the day of loading.
 #[tokio::test]
 async fn what_the_files_said_comes_out_again() {
-    let mut app = signed_in(Role::Viewer).await;
+    let mut app = App::signed_in(Role::Viewer).await;
     let files = SeedFiles::demonstration();
     for (kind, fields) in KINDS {
         for field in fields {
@@ -239,7 +227,7 @@ fn cells(text: &str) -> Vec<Vec<String>> {
 /// A template explains each column in remarks and is a sheet: with a row under it, it is brought in.
 #[tokio::test]
 async fn a_template_is_a_sheet_without_rows() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     for (kind, fields) in KINDS {
         for field in fields {
             let path = format!("/site/sheets/{kind}/template/{field}.csv");
@@ -286,7 +274,7 @@ async fn who_may_bring_in_what() {
         (Role::Crew, &[][..]),
         (Role::Viewer, &[][..]),
     ] {
-        let mut app = signed_in(role).await;
+        let mut app = App::signed_in(role).await;
         for (kind, fields) in KINDS {
             let page = app.get(&format!("/site/sheets/{kind}")).await;
             let may = kinds.contains(&kind);
@@ -315,7 +303,7 @@ async fn who_may_bring_in_what() {
 /// The pages of what is listed lead here, and what is no sheet is not found.
 #[tokio::test]
 async fn lists_lead_to_their_sheets() {
-    let mut app = signed_in(Role::Viewer).await;
+    let mut app = App::signed_in(Role::Viewer).await;
     for (path, link) in [
         ("/site", "/site/sheets"),
         ("/catalogue", "/site/sheets/parts"),

@@ -68,9 +68,9 @@ pub struct Situation {
     pub fuel: Fuel,
     /// What is on its way.
     pub deliveries: Vec<Delivery>,
-    /// What the site needs done.
+    /// What the site needs done; nothing that it needs no more.
     pub capabilities: Vec<Capability>,
-    /// Its machines.
+    /// Its machines in use.
     pub assets: Vec<Asset>,
     /// What each flag of a part asks for here.
     pub rules: Rules,

@@ -3,16 +3,19 @@
 use askama::Template;
 use axum::extract::{Path, State as Shared};
 use axum::response::Response;
+use mendpost_core::journal::Subject;
 use mendpost_core::lineup::{is_down, stops_now};
 use mendpost_core::people::Act;
 use mendpost_core::situation::{Asset, Situation};
 use serde_json::Value;
 
-use super::queries;
-use super::report::{What, none};
+use super::item::{Item, Thing};
+use super::report::What;
+use super::retired::{self, RecordRow};
 use super::state::{AssetRow, State};
 use crate::AppState;
 use crate::error::AppError;
+use crate::journal;
 use crate::page::{Layout, Screen, page, whole};
 use crate::people::Visit;
 use crate::situation;
@@ -49,12 +52,12 @@ pub async fn show(
 ) -> Result<Response, AppError> {
     let situation = situation::now(&state).await?;
     let mut assets = situation.assets.iter();
-    let asset = assets
-        .find(|asset| asset.code.as_str() == code)
-        .ok_or_else(|| none(&code))?;
+    let Some(asset) = assets.find(|asset| asset.code.as_str() == code) else {
+        return show_retired(&state, &visit, &code).await;
+    };
     let layout = visit.layout(Screen::Site, &sentence(&asset.name)).await?;
     let row = AssetRow::new(&layout, &situation, asset);
-    let reports = queries::reports(&state.db.read, &asset.code).await?;
+    let reports = reports(&state, &code).await?;
     page(&AssetPage {
         answer: answer(&layout, &situation, asset, &row),
         code,
@@ -85,6 +88,25 @@ pub async fn show(
         may_report: visit.may(Act::ReportAsset),
         page: layout,
     })
+}
+
+/// What was reported of an asset, the newest first.
+async fn reports(state: &AppState, code: &str) -> Result<Vec<journal::Told>, sqlx::Error> {
+    journal::of(&state.db.read, &Subject::new("asset", code), None, 20).await
+}
+
+async fn show_retired(state: &AppState, visit: &Visit, code: &str) -> Result<Response, AppError> {
+    let item = Item::find(Thing::Asset, &state.db.read, code).await?;
+    let layout = visit.layout(Screen::Site, &sentence(&item.name)).await?;
+    let reports = reports(state, code).await?;
+    let row = |report: journal::Told| RecordRow {
+        what: told(&layout, &report.kind, &report.content),
+        under: report.by,
+        when: layout.clock(&report.time),
+        under_when: layout.age(&report.time),
+    };
+    let record = reports.into_iter().map(row).collect();
+    retired::show(visit, item, ["Reported", "When"], record).await
 }
 
 fn answer(page: &Layout, situation: &Situation, asset: &Asset, row: &AssetRow) -> String {
@@ -168,6 +190,11 @@ fn told(page: &Layout, kind: &str, content: &Value) -> String {
             content["name"].as_str().unwrap_or_default(),
             content["before"].as_str().unwrap_or_default()
         ),
+        "asset.retired" => format!(
+            "retired: {}",
+            content["reason"].as_str().unwrap_or_default()
+        ),
+        "asset.brought-back" => "brought back into use".to_owned(),
         other => other.replace(['.', '-'], " "),
     }
 }

@@ -8,8 +8,9 @@ use mendpost_core::people::Act;
 use mendpost_core::situation::{Capability, Figure, Situation};
 
 use super::capability_path;
+use super::item::{Item, Thing};
 use super::queries::{self, Version};
-use super::saying::find;
+use super::retired::{self, RecordRow};
 use super::state::{AssetRow, State};
 use crate::AppState;
 use crate::error::AppError;
@@ -63,7 +64,10 @@ pub async fn show(
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
     let situation = situation::now(&state).await?;
-    let capability = find(&situation, &code)?;
+    let mut all = situation.capabilities.iter();
+    let Some(capability) = all.find(|c| c.code.as_str() == code) else {
+        return show_retired(&state, &visit, &code).await;
+    };
     let layout = visit
         .layout(Screen::Site, &sentence(&capability.name))
         .await?;
@@ -104,6 +108,23 @@ pub async fn show(
         may_plan: visit.may(Act::Plan),
         page: layout,
     })
+}
+
+async fn show_retired(state: &AppState, visit: &Visit, code: &str) -> Result<Response, AppError> {
+    let item = Item::find(Thing::Capability, &state.db.read, code).await?;
+    let layout = visit.layout(Screen::Site, &sentence(&item.name)).await?;
+    let versions = queries::versions(&state.db.read, code).await?;
+    let row = |version: &Version| {
+        let row = before(&layout, version);
+        RecordRow {
+            what: row.rates,
+            under: row.needs,
+            when: row.said,
+            under_when: row.entered,
+        }
+    };
+    let record = versions.iter().map(row).collect();
+    retired::show(visit, item, ["Was said", "By"], record).await
 }
 
 /// What to bring back first, and what it loses now.

@@ -7,8 +7,10 @@ use mendpost_core::lineup::{CapabilityLoss, loss_now};
 use mendpost_core::people::Act;
 use mendpost_core::situation::{Capability, Figure, Situation};
 
-use super::capability_path;
+use super::item::Thing;
+use super::retired::{self, RetiredRow};
 use super::state::{AssetRow, State as AssetState};
+use super::{capability_path, queries};
 use crate::AppState;
 use crate::error::AppError;
 use crate::page::{Layout, Screen, page, whole};
@@ -25,6 +27,8 @@ struct ListPage {
     unit: String,
     capabilities: Vec<CapabilityRow>,
     assets: Vec<AssetRow>,
+    retired_capabilities: Vec<RetiredRow>,
+    retired_assets: Vec<RetiredRow>,
     may_set: bool,
     may_report: bool,
 }
@@ -60,6 +64,7 @@ pub async fn show(State(state): State<AppState>, visit: Visit) -> Result<Respons
         AssetState::Runs => 2,
     });
     let (answer, reason) = answer(&situation, &losses);
+    let all = |thing| queries::items(&state.db.read, thing, None);
     page(&ListPage {
         answer,
         reason,
@@ -73,6 +78,8 @@ pub async fn show(State(state): State<AppState>, visit: Visit) -> Result<Respons
             })
             .collect(),
         assets,
+        retired_capabilities: retired::rows(all(Thing::Capability).await?),
+        retired_assets: retired::rows(all(Thing::Asset).await?),
         may_set: visit.may(Act::SetUpSite),
         may_report: visit.may(Act::ReportAsset),
         page: layout,

@@ -3,27 +3,26 @@
 mod asset;
 mod capability;
 mod form;
+pub(crate) mod item;
 mod list;
 mod listing;
+mod naming;
 pub mod queries;
 mod report;
+mod retire;
+mod retired;
 mod saying;
 pub mod standing;
 mod state;
 mod what_if;
 
-use mendpost_core::journal::Subject;
 use mendpost_core::people::Act;
 
-use crate::AppState;
-use crate::error::AppError;
-use crate::page::age;
 use crate::routes::Routes;
-use crate::version::Stale;
-use queries::AssetRow;
+use item::Thing;
 
 pub fn routes() -> Routes {
-    Routes::default()
+    let routes = Routes::default()
         .get("/site/needs", Act::Look, list::show)
         .get("/site/needs/{code}", Act::Look, capability::show)
         .get("/site/needs/{code}/change", Act::SetUpSite, saying::open)
@@ -32,24 +31,46 @@ pub fn routes() -> Routes {
         .get("/site/add-need", Act::SetUpSite, saying::blank)
         .post("/site/add-need", Act::SetUpSite, saying::add)
         .get("/site/assets/{code}", Act::Look, asset::show)
-        .get(
-            "/site/assets/{code}/name",
-            Act::SetUpSite,
-            listing::open_name,
-        )
-        .post("/site/assets/{code}/name", Act::SetUpSite, listing::rename)
-        .get(
-            "/site/assets/{code}/report/{what}",
-            Act::ReportAsset,
-            report::open,
-        )
-        .post(
-            "/site/assets/{code}/report/{what}",
-            Act::ReportAsset,
-            report::save,
-        )
+        .get(REPORT, Act::ReportAsset, report::open)
+        .post(REPORT, Act::ReportAsset, report::save)
         .get("/site/add-asset", Act::SetUpSite, listing::blank)
-        .post("/site/add-asset", Act::SetUpSite, listing::add)
+        .post("/site/add-asset", Act::SetUpSite, listing::add);
+    let routes = of_item(routes, Thing::Asset, ASSET_ACTS);
+    of_item(routes, Thing::Capability, CAPABILITY_ACTS)
+}
+
+const REPORT: &str = "/site/assets/{code}/report/{what}";
+
+/// Where an item is named, retired and brought back.
+const ASSET_ACTS: [&str; 3] = [
+    "/site/assets/{code}/name",
+    "/site/assets/{code}/retire",
+    "/site/assets/{code}/bring-back",
+];
+const CAPABILITY_ACTS: [&str; 3] = [
+    "/site/needs/{code}/name",
+    "/site/needs/{code}/retire",
+    "/site/needs/{code}/bring-back",
+];
+
+fn of_item(routes: Routes, thing: Thing, [name, retire, back]: [&'static str; 3]) -> Routes {
+    let act = Act::SetUpSite;
+    routes
+        .get(name, act, move |state, visit, code| {
+            naming::open(thing, state, visit, code)
+        })
+        .post(name, act, move |state, visit, who, code, form| {
+            naming::rename(thing, state, visit, who, code, form)
+        })
+        .get(retire, act, move |state, visit, code| {
+            retire::ask_why(thing, state, visit, code)
+        })
+        .post(retire, act, move |state, visit, who, code, form| {
+            retire::retire(thing, state, visit, who, code, form)
+        })
+        .post(back, act, move |state, who, code, form| {
+            retire::bring_back(thing, state, who, code, form)
+        })
 }
 
 /// Where all of it stands.
@@ -58,24 +79,6 @@ pub const PATH: &str = "/site/needs";
 /// The address of a capability. A code may hold a slash.
 pub fn capability_path(code: &str) -> String {
     format!("{PATH}/{}", code.replace('/', "%2F"))
-}
-
-/// Says who changed an asset while a form of it was open, and how it stands now.
-async fn overtaken(
-    state: &AppState,
-    asset: &AssetRow,
-    now: i64,
-    stands: &str,
-) -> Result<String, AppError> {
-    let subject = Subject::new("asset", &asset.code);
-    let stale = Stale::of(&state.db.read, &subject, asset.version, Vec::new()).await?;
-    let who = stale.made.map_or_else(
-        || "somebody changed this asset".to_owned(),
-        |made| format!("{} changed this asset {}", made.by, age(made.at, now)),
-    );
-    Ok(format!(
-        "Not saved: {who}, while you had it open. {stands}; save again if yours is still right."
-    ))
 }
 
 /// The address of an asset.

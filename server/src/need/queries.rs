@@ -1,9 +1,9 @@
-use mendpost_core::code::AssetCode;
 use mendpost_core::situation::{Asset, Capability, LossRange};
 use serde_json::{Value, json};
 use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
 
+use super::item::{Item, Thing};
 use crate::change::Change;
 use crate::db::decoded;
 
@@ -81,21 +81,126 @@ pub async fn update_asset(
     Ok(())
 }
 
-/// Id of a capability, and the version of what it needs.
-pub async fn capability(
+pub(super) async fn item(
     executor: impl SqliteExecutor<'_>,
+    thing: Thing,
     code: &str,
-) -> Result<Option<(Uuid, i64)>, sqlx::Error> {
+) -> Result<Option<Item>, sqlx::Error> {
+    Ok(items(executor, thing, Some(code)).await?.pop())
+}
+
+/// Every asset or capability, in use or not, by code; only the one of a code where that is given.
+pub(crate) async fn items(
+    executor: impl SqliteExecutor<'_>,
+    thing: Thing,
+    code: Option<&str>,
+) -> Result<Vec<Item>, sqlx::Error> {
+    let word = thing.word();
     sqlx::query!(
-        r#"select c.id as "id!: Uuid", max(n.version) as "version!: i64"
-           from capability c
-           join need n on n.capability_id = c.id
-           where c.code = ?
-           group by c.id"#,
+        r#"select id as "id!: Uuid", code as "code!: String", name as "name!: String",
+             version as "version!: i64", retired_reason as "retired_reason?: String"
+           from (select 'asset' as thing, id, code, name, version, retired_reason from asset
+                 union all select 'capability', id, code, name, version, retired_reason from capability)
+           where thing = ?1 and (?2 is null or code = ?2)
+           order by code"#,
+        word,
         code
     )
-    .map(|row| (row.id, row.version))
-    .fetch_optional(executor)
+    .map(|row| Item {
+        thing,
+        id: row.id,
+        code: row.code,
+        name: row.name,
+        version: row.version,
+        retired_reason: row.retired_reason,
+    })
+    .fetch_all(executor)
+    .await
+}
+
+/// Gives an item the name that it has now; its version goes up by one.
+pub async fn set_name(
+    change: &mut Change,
+    (thing, id): (Thing, Uuid),
+    name: &str,
+) -> Result<(), sqlx::Error> {
+    let update = match thing {
+        Thing::Asset => sqlx::query!(
+            "update asset set name = ?, version = version + 1 where id = ?",
+            name,
+            id
+        ),
+        Thing::Capability => sqlx::query!(
+            "update capability set name = ?, version = version + 1 where id = ?",
+            name,
+            id
+        ),
+    };
+    update.execute(change.connection()).await?;
+    Ok(())
+}
+
+/// Takes an item out of use, or back without a reason; its version goes up by one.
+pub(super) async fn set_retired(
+    change: &mut Change,
+    item: &Item,
+    reason: Option<&str>,
+) -> Result<(), sqlx::Error> {
+    let update = match item.thing {
+        Thing::Asset => sqlx::query!(
+            "update asset set retired_reason = ?, version = version + 1 where id = ?",
+            reason,
+            item.id
+        ),
+        Thing::Capability => sqlx::query!(
+            "update capability set retired_reason = ?, version = version + 1 where id = ?",
+            reason,
+            item.id
+        ),
+    };
+    update.execute(change.connection()).await?;
+    Ok(())
+}
+
+/// Why an asset is retired; none if it is in use.
+pub async fn retired_reason(
+    executor: impl SqliteExecutor<'_>,
+    code: &str,
+) -> Result<Option<String>, sqlx::Error> {
+    sqlx::query_scalar!("select retired_reason from asset where code = ?", code)
+        .fetch_one(executor)
+        .await
+}
+
+/// The numbers of interim parts that are in an asset now.
+pub(super) async fn interim_in(
+    executor: impl SqliteExecutor<'_>,
+    asset: Uuid,
+) -> Result<Vec<i64>, sqlx::Error> {
+    sqlx::query_scalar!(
+        "select number from interim_part
+         where asset_id = ? and id not in (select interim_id from interim_off)
+         order by number",
+        asset
+    )
+    .fetch_all(executor)
+    .await
+}
+
+/// The retired assets, by code, that a capability's newest version names.
+pub(super) async fn retired_within(
+    executor: impl SqliteExecutor<'_>,
+    capability: Uuid,
+) -> Result<Vec<(String, String)>, sqlx::Error> {
+    sqlx::query!(
+        "select a.code, a.name from need_asset n join asset a on a.id = n.asset_id
+         where n.capability_id = ?1 and a.retired_reason is not null
+           and n.version = (select max(version) from need where capability_id = ?1)
+         order by n.position",
+        capability
+    )
+    .map(|row| (row.code, row.name))
+    .fetch_all(executor)
     .await
 }
 
@@ -120,6 +225,7 @@ pub async fn insert_capability(
 /// What goes with a capability into its newest version.
 pub struct Said<'a> {
     pub capability: Uuid,
+    /// The capability's, after this act.
     pub version: i64,
     /// Ids of its assets, in order.
     pub assets: &'a [Uuid],
@@ -127,7 +233,7 @@ pub struct Said<'a> {
     pub entered_by: &'a str,
 }
 
-/// Writes what is said of a capability now, as a new version.
+/// Writes what is said of a capability now, as the version that the capability then has.
 pub async fn say(
     change: &mut Change,
     said: &Said<'_>,
@@ -145,6 +251,13 @@ pub async fn say(
         said_ms,
         said.entered_by,
         now,
+    )
+    .execute(change.connection())
+    .await?;
+    sqlx::query!(
+        "update capability set version = ? where id = ?",
+        said.version,
+        said.capability
     )
     .execute(change.connection())
     .await?;
@@ -247,41 +360,6 @@ pub(super) async fn versions(
             said_ms: row.said_ms,
             entered_by: row.entered_by,
             entered_ms: row.entered_ms,
-        })
-    })
-    .fetch_all(executor)
-    .await
-}
-
-/// Something that was reported of an asset, as the journal has it.
-pub(super) struct Report {
-    pub time: i64,
-    pub kind: String,
-    pub by: String,
-    pub content: Value,
-}
-
-/// What was reported of an asset, the newest first.
-pub(super) async fn reports(
-    executor: impl SqliteExecutor<'_>,
-    asset: &AssetCode,
-) -> Result<Vec<Report>, sqlx::Error> {
-    let code = asset.as_str();
-    sqlx::query!(
-        r#"select j.time, j.kind, coalesce(person.name, 'Mendpost itself') as "by!: String", j.content
-           from journal j
-           left join person on lower(hex(person.id)) = replace(j.actor, '-', '')
-           where subject_kind = 'asset' and subject_id = ?
-           order by sequence desc
-           limit 20"#,
-        code
-    )
-    .try_map(|row| {
-        Ok(Report {
-            time: row.time,
-            kind: row.kind,
-            by: row.by,
-            content: decoded(serde_json::from_str(&row.content))?,
         })
     })
     .fetch_all(executor)

@@ -11,10 +11,11 @@ use serde::Deserialize;
 use serde_json::json;
 use sqlx::SqliteConnection;
 
+use super::asset_path;
+use super::item::{Item, Thing};
 use super::queries::{self, AssetRow};
 use super::standing::journalled;
 use super::state::State;
-use super::{asset_path, overtaken};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
@@ -63,6 +64,7 @@ pub struct ReportForm {
 /// An asset and the site before a report, and the report read against them.
 struct Report {
     what: What,
+    item: Item,
     asset: AssetRow,
     /// The first end to come of an interim part on it: the part, and when.
     end: Option<(String, i64)>,
@@ -102,7 +104,7 @@ pub async fn save(
         drop(change);
         let mut errors = FieldErrors::default();
         let stands = "How it stands now is told here";
-        errors.add_whole(overtaken(&state, &report.asset, visit.now, stands).await?);
+        errors.add_whole(report.item.overtaken(&state, visit.now, stands).await?);
         form.version = report.asset.version.to_string();
         return report
             .page(&visit, form, errors, StatusCode::CONFLICT)
@@ -143,12 +145,15 @@ impl Report {
         what: What,
     ) -> Result<Report, AppError> {
         let now = situation::moment(visit.now).map_err(AppError::internal)?;
+        let item = Item::find(Thing::Asset, &mut *connection, code).await?;
+        item.in_use()?;
         let asset = queries::asset(&mut *connection, code).await?;
-        let asset = asset.ok_or_else(|| none(code))?;
+        let asset = asset.ok_or_else(|| Thing::Asset.none(code))?;
         let fitted = interim::queries::on_machine(&mut *connection, code, now).await?;
         let mut ends = fitted.iter().map(|part| (part.code(), part.end_ms(now)));
         Ok(Report {
             what,
+            item,
             asset,
             end: ends.find(|(_, end)| *end > visit.now),
             situation: situation::load(connection, now).await?,
@@ -506,11 +511,5 @@ fn loss(before: &Situation, after: &Situation) -> String {
             whole(then),
             whole(before)
         ),
-    }
-}
-
-pub(super) fn none(code: &str) -> AppError {
-    AppError::NotFound {
-        what: format!("asset '{code}'"),
     }
 }

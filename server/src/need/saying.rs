@@ -12,6 +12,7 @@ use uuid::Uuid;
 
 use super::capability_path;
 use super::form::{NeedForm, field_name};
+use super::item::{Item, Thing};
 use super::queries::{self, Said};
 use crate::AppState;
 use crate::change::Change;
@@ -87,14 +88,11 @@ pub async fn add(
         }
     };
     let mut change = Change::begin(&state, &who).await?;
-    let taken = queries::capability(change.connection(), new.code.as_str()).await?;
-    if taken.is_some() {
+    let taken = queries::item(change.connection(), Thing::Capability, new.code.as_str()).await?;
+    if let Some(taken) = taken {
         drop(change);
         let mut errors = FieldErrors::default();
-        errors.add(
-            "code",
-            format!("{} is listed already; give another", new.code),
-        );
+        errors.add("code", taken.taken());
         let shown = Shown::new(errors.status(), errors);
         return form_page(&visit, &situation, None, form, shown).await;
     }
@@ -108,10 +106,10 @@ pub async fn open(
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
     let situation = situation::now(&state).await?;
+    let item = Item::find(Thing::Capability, &state.db.read, &code).await?;
+    item.in_use()?;
     let stands = find(&situation, &code)?;
-    let version = queries::capability(&state.db.read, &code).await?;
-    let (_, version) = version.ok_or_else(|| none(&code))?;
-    let form = NeedForm::of(stands, version, visit.site.zone, visit.now);
+    let form = NeedForm::of(stands, item.version, visit.site.zone, visit.now);
     let shown = Shown::new(StatusCode::OK, FieldErrors::default());
     form_page(&visit, &situation, Some(stands), form, shown).await
 }
@@ -126,9 +124,9 @@ pub async fn change(
     let mut change = Change::begin(&state, &who).await?;
     let now = situation::moment(visit.now).map_err(AppError::internal)?;
     let situation = situation::load(change.connection(), now).await?;
+    let item = Item::find(Thing::Capability, change.connection(), &code).await?;
+    item.in_use()?;
     let stands = find(&situation, &code)?;
-    let found = queries::capability(change.connection(), &code).await?;
-    let (capability, version) = found.ok_or_else(|| none(&code))?;
     let new = match read(&mut form, Some(stands), &situation, &visit) {
         Ok(new) => new,
         Err(errors) => {
@@ -137,11 +135,11 @@ pub async fn change(
             return form_page(&visit, &situation, Some(stands), form, shown).await;
         }
     };
-    if !is_current(&form.version, version) {
+    if !is_current(&form.version, item.version) {
         drop(change);
         let subject = Subject::new("capability", &stands.code);
         let fields = both(stands, &new);
-        let stale = Stale::of(&state.db.read, &subject, version, fields).await?;
+        let stale = Stale::of(&state.db.read, &subject, item.version, fields).await?;
         form.version = stale.version.to_string();
         let shown = Shown {
             stale: Some(stale),
@@ -149,7 +147,7 @@ pub async fn change(
         };
         return form_page(&visit, &situation, Some(stands), form, shown).await;
     }
-    enter(change, &who, (capability, version + 1), &new).await
+    enter(change, &who, (item.id, item.version + 1), &new).await
 }
 
 /// The capability as typed, or every fault. Other assets than before ask for other figures.
@@ -243,13 +241,7 @@ fn both(stands: &Capability, yours: &Capability) -> Vec<version::Field> {
 pub(super) fn find<'a>(situation: &'a Situation, code: &str) -> Result<&'a Capability, AppError> {
     let mut capabilities = situation.capabilities.iter();
     let found = capabilities.find(|c| c.code.as_str() == code);
-    found.ok_or_else(|| none(code))
-}
-
-fn none(code: &str) -> AppError {
-    AppError::NotFound {
-        what: format!("capability '{code}'"),
-    }
+    found.ok_or_else(|| Thing::Capability.none(code))
 }
 
 /// How the form is shown.

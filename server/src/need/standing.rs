@@ -5,6 +5,7 @@ use mendpost_core::journal::Subject;
 use mendpost_core::lineup::is_down;
 use serde_json::{Value, json};
 
+use super::item::{Item, Thing};
 use super::queries::{self, AssetRow};
 use crate::change::Change;
 use crate::error::AppError;
@@ -19,11 +20,13 @@ pub struct Standing {
 }
 
 impl Standing {
-    /// The asset of a code; none if there is none.
+    /// The asset of a code; none if there is none. One that is retired is refused.
     pub async fn find(change: &mut Change, code: &str) -> Result<Option<Standing>, AppError> {
         let Some(asset) = queries::asset(change.connection(), code).await? else {
             return Ok(None);
         };
+        let item = Item::find(Thing::Asset, change.connection(), code).await?;
+        item.in_use()?;
         let now = change.now();
         let moment = situation::moment(now).map_err(AppError::internal)?;
         let site = situation::load(change.connection(), moment).await?;

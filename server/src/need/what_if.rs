@@ -13,6 +13,7 @@ use mendpost_core::situation::{Capability, Figure, Situation};
 use tokio::sync::Semaphore;
 
 use super::capability_path;
+use super::item::{Item, Thing};
 use super::saying::find;
 use crate::AppState;
 use crate::error::AppError;
@@ -56,6 +57,8 @@ pub async fn show(
     visit: Visit,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
+    let item = Item::find(Thing::Capability, &state.db.read, &code).await?;
+    item.in_use()?;
     let situation = situation::now(&state).await?;
     let capability = find(&situation, &code)?.clone();
     if capability.loss_range.is_none() {

@@ -18,6 +18,7 @@ use crate::change::Change;
 use crate::db::decoded;
 use crate::error::AppError;
 use crate::form::{FieldErrors, Posted, text};
+use crate::need::queries::retired_reason;
 use crate::page::act::{ActPage, Field};
 use crate::page::{Notice, Screen};
 use crate::people::{Visit, Who};
@@ -328,8 +329,8 @@ pub(super) async fn save(
         .await
 }
 
-/// What keeps a step from being taken though it is legal: its tag hangs on another part by now, or its
-/// interim part is still out.
+/// What keeps a step from being taken though it is legal: its machine is retired, its tag hangs on another
+/// part by now, or its interim part is still out.
 async fn in_the_way(
     change: &mut Change,
     request: &Named,
@@ -337,6 +338,12 @@ async fn in_the_way(
 ) -> Result<Option<String>, AppError> {
     match step {
         Step::Reopen => {
+            if let Some(reason) = retired_reason(change.connection(), &request.asset_code).await? {
+                return Ok(Some(format!(
+                    "{} is retired ({reason}); bring it back first",
+                    request.asset
+                )));
+            }
             let details = detail::history(change.connection(), request.number).await?;
             let tag = details
                 .first()

@@ -14,11 +14,14 @@ pub struct Choice {
     pub name: String,
 }
 
-/// Every machine, by name.
+/// Every machine in use, by name.
 pub async fn assets(executor: impl SqliteExecutor<'_>) -> Result<Vec<Choice>, sqlx::Error> {
-    sqlx::query_as!(Choice, "select code, name from asset order by name, code")
-        .fetch_all(executor)
-        .await
+    sqlx::query_as!(
+        Choice,
+        "select code, name from asset where retired_reason is null order by name, code"
+    )
+    .fetch_all(executor)
+    .await
 }
 
 /// Every part that the catalogue offers, by name: none that is retired.
@@ -79,7 +82,8 @@ pub(super) async fn served(
          from need_asset
          join asset on asset.id = need_asset.asset_id
          join capability on capability.id = need_asset.capability_id
-         where need_asset.version = (select max(version) from need
+         where capability.retired_reason is null
+           and need_asset.version = (select max(version) from need
                           where need.capability_id = need_asset.capability_id)
          order by capability.name, need_asset.position"
     )

@@ -1,15 +1,19 @@
 //! Assets: a sheet lists and names them; down and up are reported on their own pages.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
 use mendpost_core::code::AssetCode;
+use mendpost_core::journal::Subject;
 use mendpost_core::situation::Asset;
+use serde_json::json;
 use sqlx::SqliteConnection;
 
 use super::cell::Cell;
-use super::comparison::{Entry, Listed, Reader, ToWrite};
+use super::comparison::{Entry, Listed, Reader, Standing, ToWrite};
+use super::items::Items;
 use crate::change::Change;
 use crate::error::AppError;
+use crate::need::item::Thing;
 use crate::need::queries;
 use crate::seed::need::{ASSETS, asset};
 use crate::seed::row::{Row, codes};
@@ -27,47 +31,37 @@ impl Listed for Asset {
     }
 }
 
+/// Those in use.
 pub async fn stored(connection: &mut SqliteConnection) -> Result<Vec<Asset>, sqlx::Error> {
     situation::assets(connection).await
 }
 
-pub fn read(
-    reader: &Reader<'_>,
-    rows: Vec<Row>,
-    stored: Vec<Asset>,
-) -> (Vec<Entry>, Vec<ToWrite<Asset>>) {
-    let _: BTreeSet<AssetCode> = codes(&rows, "code", reader.faults);
-    let stored: BTreeMap<String, Asset> = stored
-        .into_iter()
-        .map(|asset| (asset.code.to_string(), asset))
-        .collect();
-    let (mut entries, mut writes) = (Vec::new(), Vec::new());
-    for row in rows {
-        let line = row.line;
-        let stands = row.given("code").and_then(|code| stored.get(code));
-        let parse = |row: &Row| match stands {
-            Some(stands) => renamed(reader, row, stands),
-            None => asset(row, &reader.calendar, reader.faults),
-        };
-        let Some((fate, said)) = reader.changeable(&ASSETS, row, stands, parse) else {
-            continue;
-        };
-        let Some(shown) = said.as_ref().or(stands) else {
-            continue;
-        };
-        entries.push(Entry {
-            line,
-            code: shown.code.to_string(),
-            name: shown.name.clone(),
-            fate,
-            caution: String::new(),
-        });
-        writes.extend(said.map(|value| ToWrite {
-            is_new: stands.is_none(),
-            value,
-        }));
+/// What rows are held against.
+pub struct Book {
+    stored: Vec<Standing<Asset>>,
+    items: Items,
+}
+
+impl Book {
+    pub async fn load(connection: &mut SqliteConnection) -> Result<Book, sqlx::Error> {
+        let items = Items::load(Thing::Asset, connection).await?;
+        let stored = stored(connection).await?;
+        Ok(Book {
+            stored: items.standing(stored, |asset| asset.code.as_str()),
+            items,
+        })
     }
-    (entries, writes)
+}
+
+pub fn read(reader: &Reader<'_>, rows: Vec<Row>, book: Book) -> (Vec<Entry>, Vec<ToWrite<Asset>>) {
+    let _: BTreeSet<AssetCode> = codes(&rows, "code", reader.faults);
+    let Book { stored, items } = book;
+    let parse = |row: &Row, stands: Option<&Asset>| match stands {
+        Some(stands) => renamed(reader, row, stands),
+        None if !items.are_in_use(reader, row, "code") => None,
+        None => asset(row, &reader.calendar, reader.faults),
+    };
+    reader.entries(&ASSETS, rows, stored, parse, |_, _| String::new())
 }
 
 /// A listed asset with the name that a row gives. Times that are given must be those that stand; none
@@ -92,17 +86,26 @@ fn renamed(reader: &Reader<'_>, row: &Row, stands: &Asset) -> Option<Asset> {
     })
 }
 
-pub async fn write(change: &mut Change, assets: Vec<ToWrite<Asset>>) -> Result<(), AppError> {
-    for ToWrite { is_new, value } in assets {
-        if is_new {
+/// Writes assets; each that is named anew has its entry in the journal beside the sheet's.
+pub async fn write(
+    change: &mut Change,
+    assets: Vec<ToWrite<Asset>>,
+    sheet: i64,
+) -> Result<(), AppError> {
+    let mut entries = Vec::new();
+    for ToWrite { stands, value, .. } in assets {
+        let Some(stands) = stands else {
             queries::insert_asset(change.connection(), &value).await?;
             continue;
-        }
-        let stands = queries::asset(change.connection(), value.code.as_str()).await?;
-        if let Some(mut stands) = stands {
-            stands.name = value.name;
-            queries::update_asset(change.connection(), &stands).await?;
-        }
+        };
+        queries::set_name(change, (Thing::Asset, stands.id), &value.name).await?;
+        let content = json!({
+            "version": stands.version + 1,
+            "before": stands.value.name,
+            "name": value.name,
+            "sheet": sheet,
+        });
+        entries.push(("asset.named", Subject::new("asset", &value.code), content));
     }
-    Ok(())
+    change.journal_all(entries).await
 }

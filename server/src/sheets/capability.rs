@@ -3,14 +3,18 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use mendpost_core::code::{AssetCode, CapabilityCode};
-use mendpost_core::situation::{Asset, Capability, Figure};
+use mendpost_core::journal::Subject;
+use mendpost_core::situation::{Capability, Figure};
+use serde_json::json;
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use super::cell::Cell;
-use super::comparison::{Entry, Fate, Listed, Reader, ToWrite};
+use super::comparison::{Entry, Listed, Reader, Standing, ToWrite};
+use super::items::Items;
 use crate::change::Change;
 use crate::error::AppError;
+use crate::need::item::Thing;
 use crate::need::queries::{self, Said};
 use crate::seed::need::{CAPABILITIES, capability};
 use crate::seed::row::{Row, codes};
@@ -34,52 +38,58 @@ impl Listed for Capability {
     }
 }
 
+/// Those in use.
 pub async fn stored(connection: &mut SqliteConnection) -> Result<Vec<Capability>, sqlx::Error> {
     situation::capabilities(connection).await
 }
 
-pub fn read(
-    reader: &Reader<'_>,
-    rows: Vec<Row>,
-    stored: Vec<Capability>,
-    assets: Vec<Asset>,
-) -> (Vec<Entry>, Vec<ToWrite<Capability>>) {
-    let _: BTreeSet<CapabilityCode> = codes(&rows, "code", reader.faults);
-    let assets: BTreeSet<AssetCode> = assets.into_iter().map(|asset| asset.code).collect();
-    let stored: BTreeMap<String, Capability> = stored
-        .into_iter()
-        .map(|capability| (capability.code.to_string(), capability))
-        .collect();
-    let (mut entries, mut writes) = (Vec::new(), Vec::new());
-    for row in rows {
-        let line = row.line;
-        let stands = row.given("code").and_then(|code| stored.get(code));
-        let parse = |row: &Row| {
-            let said = capability(row, &assets, &reader.calendar, reader.faults)?;
-            if let Some(stands) = stands {
-                said_anew(reader, row, stands, &said);
-            }
-            Some(said)
-        };
-        let Some((fate, said)) = reader.changeable(&CAPABILITIES, row, stands, parse) else {
-            continue;
-        };
-        let Some(shown) = said.as_ref().or(stands) else {
-            continue;
-        };
-        entries.push(Entry {
-            line,
-            code: shown.code.to_string(),
-            name: shown.name.clone(),
-            fate: fate.clone(),
-            caution: String::new(),
-        });
-        writes.extend(said.map(|value| ToWrite {
-            is_new: fate == Fate::New,
-            value,
-        }));
+/// What rows are held against.
+pub struct Book {
+    stored: Vec<Standing<Capability>>,
+    items: Items,
+    assets: Items,
+}
+
+impl Book {
+    pub async fn load(connection: &mut SqliteConnection) -> Result<Book, sqlx::Error> {
+        let items = Items::load(Thing::Capability, connection).await?;
+        let stored = stored(connection).await?;
+        Ok(Book {
+            stored: items.standing(stored, |capability| capability.code.as_str()),
+            items,
+            assets: Items::load(Thing::Asset, connection).await?,
+        })
     }
-    (entries, writes)
+}
+
+/// What is to be written of capabilities, and the ids of the assets that they name.
+pub struct Writes {
+    said: Vec<ToWrite<Capability>>,
+    assets: BTreeMap<AssetCode, Uuid>,
+}
+
+pub fn read(reader: &Reader<'_>, rows: Vec<Row>, book: Book) -> (Vec<Entry>, Writes) {
+    let _: BTreeSet<CapabilityCode> = codes(&rows, "code", reader.faults);
+    let Book {
+        stored,
+        items,
+        assets,
+    } = book;
+    let ids = assets.ids();
+    let known: BTreeSet<AssetCode> = ids.keys().cloned().collect();
+    let parse = |row: &Row, stands: Option<&Capability>| {
+        let in_use = [
+            stands.is_some() || items.are_in_use(reader, row, "code"),
+            assets.are_in_use(reader, row, "assets"),
+        ];
+        let said = capability(row, &known, &reader.calendar, reader.faults)?;
+        if let Some(stands) = stands {
+            said_anew(reader, row, stands, &said);
+        }
+        in_use.iter().all(|in_use| *in_use).then_some(said)
+    };
+    let (entries, said) = reader.entries(&CAPABILITIES, rows, stored, parse, |_, _| String::new());
+    (entries, Writes { said, assets: ids })
 }
 
 /// Notes figures that changed without somebody having said so since.
@@ -94,59 +104,62 @@ fn said_anew(reader: &Reader<'_>, row: &Row, stands: &Capability, said: &Capabil
     }
 }
 
+/// Writes capabilities; each that changes has its entry in the journal beside the sheet's.
 pub async fn write(
     change: &mut Change,
     by: &str,
-    capabilities: Vec<ToWrite<Capability>>,
+    writes: Writes,
+    sheet: i64,
 ) -> Result<(), AppError> {
-    let ids: BTreeMap<String, Uuid> = queries::asset_ids(change.connection())
-        .await?
-        .into_iter()
-        .map(|(id, code)| (code, id))
-        .collect();
-    let stood = stored(change.connection()).await?;
-    for ToWrite { is_new, value } in capabilities {
-        let (id, version) = match is_new {
-            true => (queries::insert_capability(change, &value).await?, 1),
-            false => renamed(change, &value).await?,
-        };
-        let only_named = |stood: &Capability| {
-            let name = value.name.clone();
-            Capability {
-                name,
-                ..stood.clone()
-            } == value
-        };
-        if stood.iter().any(only_named) {
+    let Writes { said, assets } = writes;
+    let mut entries = Vec::new();
+    for ToWrite { stands, value, .. } in said {
+        let ids = value.assets.iter();
+        let ids: Vec<Uuid> = ids.filter_map(|code| assets.get(code).copied()).collect();
+        let Some(stands) = stands else {
+            let id = queries::insert_capability(change, &value).await?;
+            queries::say(change, &said_of(id, 1, &ids, by), &value).await?;
             continue;
-        }
-        let assets: Vec<Uuid> = value
-            .assets
-            .iter()
-            .filter_map(|asset| ids.get(asset.as_str()).copied())
-            .collect();
-        let said = Said {
-            capability: id,
-            version,
-            assets: &assets,
-            entered_by: by,
         };
-        queries::say(change, &said, &value).await?;
+        if stands.value.name != value.name {
+            queries::set_name(change, (Thing::Capability, stands.id), &value.name).await?;
+        }
+        let version = stands.version + 1;
+        let (kind, mut content) = match is_only_named(&stands.value, &value) {
+            true => (
+                "capability.named",
+                json!({ "version": version, "before": stands.value.name, "name": value.name }),
+            ),
+            false => {
+                queries::say(change, &said_of(stands.id, version, &ids, by), &value).await?;
+                ("capability.said", queries::content(&value, version))
+            }
+        };
+        content["sheet"] = json!(sheet);
+        entries.push((kind, Subject::new("capability", &value.code), content));
     }
-    Ok(())
+    change.journal_all(entries).await
 }
 
-/// A listed capability under the name that was given; its id, and the version that comes next.
-async fn renamed(change: &mut Change, capability: &Capability) -> Result<(Uuid, i64), AppError> {
-    let code = capability.code.as_str();
-    let found = queries::capability(change.connection(), code).await?;
-    let (id, version) = found.ok_or_else(|| AppError::internal(format!("'{code}' is gone")))?;
-    sqlx::query!(
-        "update capability set name = ? where id = ?",
-        capability.name,
-        id
-    )
-    .execute(change.connection())
-    .await?;
-    Ok((id, version + 1))
+fn said_of<'a>(
+    capability: Uuid,
+    version: i64,
+    assets: &'a [Uuid],
+    entered_by: &'a str,
+) -> Said<'a> {
+    Said {
+        capability,
+        version,
+        assets,
+        entered_by,
+    }
+}
+
+/// Whether what is said of it stays, but for its name.
+fn is_only_named(stands: &Capability, value: &Capability) -> bool {
+    let named = Capability {
+        name: value.name.clone(),
+        ..stands.clone()
+    };
+    named == *value
 }

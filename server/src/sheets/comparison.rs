@@ -1,5 +1,9 @@
 //! What a row says beside what stands.
 
+use std::collections::BTreeMap;
+
+use uuid::Uuid;
+
 use super::cell::Cell;
 use crate::seed::fault::Faults;
 use crate::seed::row::Row;
@@ -28,6 +32,13 @@ pub struct Difference {
     pub after: String,
 }
 
+impl Difference {
+    /// Column, before and after.
+    pub fn told(&self) -> [&str; 3] {
+        [self.column, &self.before, &self.after]
+    }
+}
+
 /// A row as the preview shows it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Entry {
@@ -39,11 +50,21 @@ pub struct Entry {
     pub caution: String,
 }
 
-/// Something to be written.
+/// Something that stands: its row in the database, and what it says.
+#[derive(Debug)]
+pub struct Standing<T> {
+    pub id: Uuid,
+    pub version: i64,
+    pub value: T,
+}
+
+/// Something to be written: what it becomes, and what stands until then; nothing where it is new.
 #[derive(Debug)]
 pub struct ToWrite<T> {
-    pub is_new: bool,
+    pub stands: Option<Standing<T>>,
     pub value: T,
+    /// Whether its entry has a caution.
+    pub is_cautioned: bool,
 }
 
 /// Where faults go, and the clock by which times are read.
@@ -53,10 +74,54 @@ pub struct Reader<'a> {
 }
 
 impl Reader<'_> {
+    /// What becomes of the rows of a sheet whose things may be changed, and what is to be written. `read`
+    /// reads a row that says something new, beside what stands under its code; `caution` tells what
+    /// somebody should know of a change before it is imported.
+    pub fn entries<T: Listed>(
+        &self,
+        sheet: &Sheet,
+        rows: Vec<Row>,
+        stored: Vec<Standing<T>>,
+        read: impl Fn(&Row, Option<&T>) -> Option<T>,
+        caution: impl Fn(&T, &T) -> String,
+    ) -> (Vec<Entry>, Vec<ToWrite<T>>) {
+        let text = |thing: &T, column| thing.cell(column).written(self.calendar.zone, '.');
+        let by_code = |standing: Standing<T>| (text(&standing.value, "code"), standing);
+        let mut stored: BTreeMap<String, Standing<T>> = stored.into_iter().map(by_code).collect();
+        let (mut entries, mut writes) = (Vec::new(), Vec::new());
+        for row in rows {
+            let line = row.line;
+            let standing = row.given("code").and_then(|code| stored.remove(code));
+            let stands = standing.as_ref().map(|standing| &standing.value);
+            let becomes = self.changeable(sheet, row, stands, |row| read(row, stands));
+            let Some((fate, said)) = becomes else {
+                continue;
+            };
+            let Some(shown) = said.as_ref().or(stands) else {
+                continue;
+            };
+            let caution = stands.map_or_else(String::new, |stands| caution(stands, shown));
+            let is_cautioned = !caution.is_empty();
+            entries.push(Entry {
+                line,
+                code: text(shown, "code"),
+                name: text(shown, "name"),
+                fate,
+                caution,
+            });
+            writes.extend(said.map(|value| ToWrite {
+                stands: standing,
+                value,
+                is_cautioned,
+            }));
+        }
+        (entries, writes)
+    }
+
     /// What becomes of a row of a sheet whose things may be changed; the thing that it says, if it is not
     /// what stands. None after a fault was noted. A column that the sheet leaves out says nothing: what
     /// stands there stays.
-    pub fn changeable<T: Listed>(
+    fn changeable<T: Listed>(
         &self,
         sheet: &Sheet,
         row: Row,

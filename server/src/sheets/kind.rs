@@ -116,13 +116,13 @@ impl Kind {
     pub const fn rule(self) -> &'static str {
         match self {
             Kind::Assets => {
-                "New assets are listed and names changed; an asset that is listed goes down and up on its own page."
+                "New assets are listed and names changed; an asset that is listed goes down and up, and is retired, on its own page."
             }
             Kind::Capabilities => {
-                "New capabilities are listed; changed figures are a new version of what was said, and the old one stays on record."
+                "New capabilities are listed; changed figures are a new version of what was said, and the old one stays on record. One that is retired is not among them."
             }
             Kind::Parts => {
-                "New parts are listed and figures changed; where less may be asked for before a part is built, the preview says so."
+                "New parts are listed and figures changed; where less may be asked for before a part is built, the preview says so and asks why."
             }
             Kind::Recipes => {
                 "New revisions come in as drafts, and somebody approves them by name afterwards; a revision that is entered is never changed by a sheet."

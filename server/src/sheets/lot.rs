@@ -144,21 +144,34 @@ fn at(unix_ms: i64) -> Result<DateTime<Utc>, sqlx::Error> {
 /// What the book holds, for rows to be held against.
 pub struct Book {
     pub lots: Vec<SeedLot>,
-    pub powders: BTreeSet<PowderCode>,
+    pub powders: BTreeMap<PowderCode, Uuid>,
 }
+
+impl Book {
+    pub async fn load(connection: &mut SqliteConnection) -> Result<Book, sqlx::Error> {
+        Ok(Book {
+            lots: stored(&mut *connection).await?,
+            powders: Ids::stored(connection).await?.powders,
+        })
+    }
+}
+
+/// Lots to be written, each with the id of its powder.
+pub type Writes = Vec<(SeedLot, Uuid)>;
 
 pub fn read(
     reader: &Reader<'_>,
     lots: Vec<Row>,
     containers: &[Row],
     book: &Book,
-) -> (Vec<Entry>, Vec<SeedLot>) {
+) -> (Vec<Entry>, Writes) {
     let listed: BTreeSet<LotCode> = codes(&lots, "code", reader.faults);
     let stands: BTreeMap<&str, &SeedLot> = book
         .lots
         .iter()
         .map(|lot| (lot.lot.code.as_str(), lot))
         .collect();
+    let powders: BTreeSet<PowderCode> = book.powders.keys().cloned().collect();
     let mut within = new_containers(reader, containers, &listed, &stands);
     let (mut entries, mut writes) = (Vec::new(), Vec::new());
     for row in lots {
@@ -167,9 +180,10 @@ pub fn read(
                 lot_remedy(column, &stands.lot.code)
             });
             entries.push(entry(&row, stands, Fate::Same));
-        } else if let Some(new) = new_lot(reader, &row, &book.powders, &mut within) {
+        } else if let Some(new) = new_lot(reader, &row, &powders, &mut within) {
             entries.push(entry(&row, &new, Fate::New));
-            writes.push(new);
+            let powder = book.powders.get(&new.lot.powder).copied();
+            writes.extend(powder.map(|powder| (new, powder)));
         }
     }
     (entries, writes)
@@ -282,13 +296,9 @@ fn new_lot(
     lot(row, powders, within, &reader.calendar, reader.faults)
 }
 
-pub async fn write(change: &mut Change, lots: &[SeedLot], sequence: i64) -> Result<(), AppError> {
-    let powders = Ids::stored(change.connection()).await?.powders;
-    for lot in lots {
-        let powder = powders.get(&lot.lot.powder).copied();
-        let powder = powder
-            .ok_or_else(|| AppError::internal(format!("powder '{}' is gone", lot.lot.powder)))?;
-        enter(change, lot, powder, sequence).await?;
+pub async fn write(change: &mut Change, lots: Writes, sequence: i64) -> Result<(), AppError> {
+    for (lot, powder) in lots {
+        enter(change, &lot, powder, sequence).await?;
     }
     Ok(())
 }

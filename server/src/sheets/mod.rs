@@ -8,6 +8,7 @@ mod capability;
 mod cell;
 mod columns;
 mod comparison;
+mod items;
 mod kind;
 mod lot;
 mod pages;
@@ -30,7 +31,7 @@ use serde::Deserialize;
 use crate::AppState;
 use crate::change::{Change, last_sequence};
 use crate::error::AppError;
-use crate::form::FieldErrors;
+use crate::form::{FieldErrors, text};
 use crate::page::{Notice, page, page_with};
 use crate::people::{Visit, Who};
 use crate::routes::Routes;
@@ -113,7 +114,7 @@ async fn preview(
     let read = Reading::of(kind, &upload, &mut reading, calendar(&visit)?).await?;
     drop(reading);
     match read {
-        Ok(read) => preview_page(kind, &visit, &upload, &read, StatusCode::OK, "").await,
+        Ok(read) => preview_page(kind, &visit, &upload, &read, Shown::default()).await,
         Err(faults) => faults_page(kind, &visit, faults).await,
     }
 }
@@ -151,16 +152,25 @@ async fn import(
     };
     if read.digest(&upload) != upload.shown || read.changes_nothing() {
         drop(change);
-        return preview_page(kind, &visit, &upload, &read, StatusCode::CONFLICT, CHANGED).await;
+        return preview_page(kind, &visit, &upload, &read, Shown::changed()).await;
     }
+    let mut errors = FieldErrors::default();
+    let reason = match read.takes_a_reason() {
+        true => errors.check("reason", text(&upload.reason, 500)),
+        false => Some(String::new()),
+    };
+    let Some(reason) = reason else {
+        drop(change);
+        return preview_page(kind, &visit, &upload, &read, Shown::faulty(errors)).await;
+    };
     let content = read.content(&upload);
     let (new, changed) = (read.added().count(), read.changed().len());
     let subject = Subject::new("sheet", kind.word());
     let journal = change.journal("sheet.imported", subject, content).await?;
-    for (_, text) in upload.texts() {
-        queries::keep(change.connection(), &text, journal).await?;
+    for (hash, text) in upload.by_hash() {
+        queries::keep(change.connection(), (hash, &text), journal).await?;
     }
-    read.write(&mut change, &who, journal).await?;
+    read.write(&mut change, &who, journal, &reason).await?;
     let text = format!(
         "{} new, {} changed. Journal {journal}. Plan again to count with it.",
         kind.count(new),
@@ -174,16 +184,42 @@ async fn import(
 const CHANGED: &str = "Something changed here since this was shown, so nothing is imported yet. This is \
                        what the sheet would do now.";
 
+/// How a preview is shown.
+#[derive(Default)]
+struct Shown {
+    status: StatusCode,
+    warning: &'static str,
+    errors: FieldErrors,
+}
+
+impl Shown {
+    fn changed() -> Shown {
+        Shown {
+            status: StatusCode::CONFLICT,
+            warning: CHANGED,
+            ..Shown::default()
+        }
+    }
+
+    fn faulty(errors: FieldErrors) -> Shown {
+        Shown {
+            status: errors.status(),
+            errors,
+            ..Shown::default()
+        }
+    }
+}
+
 async fn preview_page(
     kind: Kind,
     visit: &Visit,
     upload: &Upload,
     read: &Reading,
-    status: StatusCode,
-    warning: &'static str,
+    shown: Shown,
 ) -> Result<Response, AppError> {
-    let shown = pages::PreviewPage::new(kind, visit, upload, read, warning).await?;
-    page_with(status, &shown)
+    let status = shown.status;
+    let page = pages::PreviewPage::new(kind, visit, upload, read, shown).await?;
+    page_with(status, &page)
 }
 
 async fn faults_page(

@@ -1,14 +1,15 @@
 use askama::Template;
 use mendpost_core::people::may;
 
+use super::Shown;
 use super::columns::meaning;
 use super::comparison::{Difference, Entry, Fate};
 use super::kind::Kind;
-use super::queries::Import;
 use super::reading::Reading;
 use super::upload::{Upload, field_name};
 use crate::error::AppError;
 use crate::form::FieldErrors;
+use crate::journal::Told;
 use crate::page::{Layout, Screen, whole};
 use crate::people::Visit;
 use crate::seed::SeedFault;
@@ -108,7 +109,7 @@ impl KindPage {
     pub async fn new(
         kind: Kind,
         visit: &Visit,
-        imports: Vec<Import>,
+        imports: Vec<Told>,
         errors: FieldErrors,
     ) -> Result<KindPage, AppError> {
         let sheets = kind.sheets().iter().map(|sheet| SheetView {
@@ -147,7 +148,7 @@ impl KindPage {
     }
 }
 
-fn import_row(kind: Kind, import: Import) -> ImportRow {
+fn import_row(kind: Kind, import: Told) -> ImportRow {
     let content = &import.content;
     let count = |key: &str| content[key].as_array().map_or(0, Vec::len);
     let texts = content["sheets"].as_object().into_iter().flatten();
@@ -188,6 +189,7 @@ pub struct PreviewPage {
     page: Layout,
     kind: Kind,
     warning: &'static str,
+    errors: FieldErrors,
     answer: String,
     assumed: String,
     new: Vec<Entry>,
@@ -196,6 +198,8 @@ pub struct PreviewPage {
     changed_left_out: usize,
     counts: String,
     changes_nothing: bool,
+    /// The reason as typed, where one is taken.
+    reason: Option<String>,
     texts: Vec<(&'static str, String)>,
     digest: String,
     detail: String,
@@ -219,7 +223,7 @@ impl PreviewPage {
         visit: &Visit,
         upload: &Upload,
         read: &Reading,
-        warning: &'static str,
+        shown: Shown,
     ) -> Result<PreviewPage, AppError> {
         let changed = read.changed();
         let (new, same) = (read.added().count(), read.same());
@@ -231,13 +235,16 @@ impl PreviewPage {
                 .layout(Screen::Site, &format!("Sheet of {}", kind.word()))
                 .await?,
             kind,
-            warning,
+            warning: shown.warning,
+            errors: shown.errors,
             answer: match (changes_nothing, cautions) {
                 (true, _) => "Change nothing: all of it stands already.".to_owned(),
                 (false, 0) => "Look it through, then import it.".to_owned(),
-                (false, 1) => "Look at the row that may ask for less, then import it.".to_owned(),
+                (false, 1) => {
+                    "Look at the row that may ask for less, say why, then import it.".to_owned()
+                }
                 (false, many) => format!(
-                    "Look at the {} rows that may ask for less, then import it.",
+                    "Look at the {} rows that may ask for less, say why, then import it.",
                     figure(many)
                 ),
             },
@@ -253,6 +260,7 @@ impl PreviewPage {
             changed: rows.collect(),
             changed_left_out: changed.len().saturating_sub(CHANGED_SHOWN),
             changes_nothing,
+            reason: read.takes_a_reason().then(|| upload.reason.clone()),
             texts: upload.texts(),
             digest: read.digest(upload),
             detail: format!("{} new, {} changed", figure(new), figure(changed.len())),

@@ -4,18 +4,20 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use mendpost_core::catalogue::{Part, Rules};
 use mendpost_core::code::{AssetCode, PartCode};
-use mendpost_core::situation::Asset;
+use mendpost_core::journal::Subject;
+use serde_json::json;
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use super::cell::Cell;
-use super::comparison::{Entry, Listed, Reader, ToWrite};
-use crate::catalogue::store::{insert_parts, update_parts};
+use super::comparison::{Entry, Listed, Reader, Standing, ToWrite};
+use super::items::Items;
+use crate::catalogue::store::{insert_parts, said, update_parts};
 use crate::change::Change;
 use crate::error::AppError;
+use crate::need::item::Thing;
 use crate::seed::part::{PARTS, part};
 use crate::seed::row::{Row, codes};
-use crate::seed::write::Ids;
 use crate::situation;
 use crate::words::authority::lost;
 
@@ -44,43 +46,49 @@ pub async fn stored(connection: &mut SqliteConnection) -> Result<Vec<Part>, sqlx
     situation::parts(connection).await
 }
 
-pub fn read(
-    reader: &Reader<'_>,
-    rows: Vec<Row>,
-    stored: Vec<Part>,
-    assets: Vec<Asset>,
-    rules: &Rules,
-) -> (Vec<Entry>, Vec<ToWrite<Part>>) {
-    let _: BTreeSet<PartCode> = codes(&rows, "code", reader.faults);
-    let stored: BTreeMap<String, Part> = stored
-        .into_iter()
-        .map(|part| (part.code.to_string(), part))
-        .collect();
-    let assets: BTreeSet<AssetCode> = assets.into_iter().map(|asset| asset.code).collect();
-    let (mut entries, mut writes) = (Vec::new(), Vec::new());
-    for row in rows {
-        let line = row.line;
-        let stands = row.given("code").and_then(|code| stored.get(code));
-        let parse = |row: &Row| part(row, &assets, reader.faults);
-        let Some((fate, said)) = reader.changeable(&PARTS, row, stands, parse) else {
-            continue;
+/// What rows are held against.
+pub struct Book {
+    stored: Vec<Standing<Part>>,
+    /// In use or not: which machine a part fits says nothing of that.
+    assets: BTreeSet<AssetCode>,
+    rules: Rules,
+}
+
+impl Book {
+    pub async fn load(connection: &mut SqliteConnection) -> Result<Book, sqlx::Error> {
+        let rows = sqlx::query!(r#"select id as "id: Uuid", version, code from part"#)
+            .map(|row| (row.code, (row.id, row.version)))
+            .fetch_all(&mut *connection)
+            .await?;
+        let rows: BTreeMap<String, (Uuid, i64)> = rows.into_iter().collect();
+        let standing = |value: Part| {
+            let (id, version) = *rows.get(value.code.as_str())?;
+            Some(Standing { id, version, value })
         };
-        let Some(shown) = said.as_ref().or(stands) else {
-            continue;
-        };
-        entries.push(Entry {
-            line,
-            code: shown.code.to_string(),
-            name: shown.name.clone(),
-            fate,
-            caution: stands.map_or_else(String::new, |stands| asks_less(stands, shown, rules)),
-        });
-        writes.extend(said.map(|value| ToWrite {
-            is_new: stands.is_none(),
-            value,
-        }));
+        let stored = stored(&mut *connection).await?;
+        let assets = Items::load(Thing::Asset, &mut *connection).await?;
+        Ok(Book {
+            stored: stored.into_iter().filter_map(standing).collect(),
+            assets: assets.ids().into_keys().collect(),
+            rules: situation::rules(connection).await?,
+        })
     }
-    (entries, writes)
+}
+
+pub fn read(reader: &Reader<'_>, rows: Vec<Row>, book: Book) -> (Vec<Entry>, Vec<ToWrite<Part>>) {
+    let _: BTreeSet<PartCode> = codes(&rows, "code", reader.faults);
+    let Book {
+        stored,
+        assets,
+        rules,
+    } = book;
+    let parse = |row: &Row, stands: Option<&Part>| {
+        let retired = stands.is_some_and(|part| part.retired);
+        let part = part(row, &assets, reader.faults)?;
+        Some(Part { retired, ..part })
+    };
+    let caution = |stands: &Part, said: &Part| asks_less(stands, said, &rules);
+    reader.entries(&PARTS, rows, stored, parse, caution)
 }
 
 /// What may not be asked for any more once a part has lost a flag; empty if it lost none.
@@ -98,16 +106,32 @@ fn asks_less(before: &Part, after: &Part, rules: &Rules) -> String {
     }
 }
 
-pub async fn write(change: &mut Change, parts: Vec<ToWrite<Part>>) -> Result<(), AppError> {
-    let ids = Ids::stored(change.connection()).await?.parts;
-    let (mut new, mut changed) = (Vec::new(), Vec::new());
-    for ToWrite { is_new, value } in &parts {
-        match ids.get(&value.code) {
-            _ if *is_new => new.push((Uuid::now_v7(), value)),
-            Some(id) => changed.push((*id, value)),
-            None => return Err(AppError::internal(format!("part '{}' is gone", value.code))),
-        }
+/// Writes parts; each that changes has its entry in the journal beside the sheet's. The reason stands in
+/// the entries of those that ask for less.
+pub async fn write(
+    change: &mut Change,
+    parts: Vec<ToWrite<Part>>,
+    sheet: i64,
+    reason: &str,
+) -> Result<(), AppError> {
+    let (mut new, mut changed, mut entries) = (Vec::new(), Vec::new(), Vec::new());
+    for part in &parts {
+        let after = &part.value;
+        let Some(stands) = &part.stands else {
+            new.push((Uuid::now_v7(), after));
+            continue;
+        };
+        changed.push((stands.id, after));
+        let content = json!({
+            "version": stands.version + 1,
+            "before": said(&stands.value, stands.version),
+            "after": said(after, stands.version + 1),
+            "reason": if part.is_cautioned { reason } else { "" },
+            "sheet": sheet,
+        });
+        entries.push(("part.changed", Subject::new("part", &after.code), content));
     }
     insert_parts(change, &new).await?;
-    update_parts(change, &changed).await
+    update_parts(change, &changed).await?;
+    change.journal_all(entries).await
 }

@@ -1,24 +1,32 @@
 use chrono_tz::Tz;
-use serde_json::Value;
-use sha2::{Digest, Sha256};
+use mendpost_core::journal::Subject;
 use sqlx::{SqliteConnection, SqliteExecutor};
 
 use super::kind::Kind;
 use super::{asset, capability, lot, part, recipe, writing};
-use crate::db::decoded;
 use crate::error::AppError;
+use crate::journal;
 use crate::seed::records::Separator;
 
-/// How many there are of each kind, in the order of [`Kind::ALL`].
+/// How many there are of each kind that a sheet would hold, in the order of [`Kind::ALL`].
 pub async fn counts(
     executor: impl SqliteExecutor<'_>,
 ) -> Result<[i64; Kind::ALL.len()], sqlx::Error> {
     sqlx::query!(
-        "select (select count(*) from asset) as assets, (select count(*) from capability) as capabilities,
+        "select (select count(*) from asset where retired_reason is null) as assets,
+           (select count(*) from capability where retired_reason is null) as capabilities,
            (select count(*) from part) as parts, (select count(*) from recipe) as recipes,
            (select count(*) from lot) as lots"
     )
-    .map(|row| [row.assets, row.capabilities, row.parts, row.recipes, row.lots])
+    .map(|row| {
+        [
+            row.assets,
+            row.capabilities,
+            row.parts,
+            row.recipes,
+            row.lots,
+        ]
+    })
     .fetch_one(executor)
     .await
 }
@@ -69,50 +77,22 @@ pub async fn written(
     written.map(Some)
 }
 
-/// An import as the journal has it.
-pub struct Import {
-    pub sequence: i64,
-    pub time: i64,
-    pub by: String,
-    pub content: Value,
-}
-
 /// The last imports of a kind, the newest first.
 pub async fn imports(
     executor: impl SqliteExecutor<'_>,
     kind: Kind,
-) -> Result<Vec<Import>, sqlx::Error> {
-    let word = kind.word();
-    sqlx::query!(
-        r#"select j.sequence, j.time, coalesce(person.name, 'Mendpost itself') as "by!: String", j.content
-           from journal j
-           left join person on lower(hex(person.id)) = replace(j.actor, '-', '')
-           where subject_kind = 'sheet' and subject_id = ?
-           order by sequence desc
-           limit 10"#,
-        word
-    )
-    .try_map(|row| {
-        Ok(Import {
-            sequence: row.sequence,
-            time: row.time,
-            by: row.by,
-            content: decoded(serde_json::from_str(&row.content))?,
-        })
-    })
-    .fetch_all(executor)
-    .await
+) -> Result<Vec<journal::Told>, sqlx::Error> {
+    journal::of(executor, &Subject::new("sheet", kind.word()), None, 10).await
 }
 
-/// Keeps the text of a sheet; one that is kept already stays.
+/// Keeps the text of a sheet by its hash; one that is kept already stays.
 pub async fn keep(
     connection: &mut SqliteConnection,
-    text: &str,
+    (hash, text): (&str, &str),
     journal_sequence: i64,
 ) -> Result<(), sqlx::Error> {
-    let hash = Sha256::digest(text).to_vec();
     sqlx::query!(
-        "insert into sheet_text (hash, text, journal_sequence) values (?, ?, ?) on conflict (hash) do nothing",
+        "insert into sheet_text (hash, text, journal_sequence) values (unhex(?), ?, ?) on conflict (hash) do nothing",
         hash,
         text,
         journal_sequence,
@@ -127,10 +107,7 @@ pub async fn kept(
     executor: impl SqliteExecutor<'_>,
     hash: &str,
 ) -> Result<Option<String>, sqlx::Error> {
-    sqlx::query_scalar!(
-        "select text from sheet_text where lower(hex(hash)) = ?",
-        hash
-    )
-    .fetch_optional(executor)
-    .await
+    sqlx::query_scalar!("select text from sheet_text where hash = unhex(?)", hash)
+        .fetch_optional(executor)
+        .await
 }

@@ -1,25 +1,23 @@
 //! What the sheets of one kind say beside what stands: every fault, or what an import would do.
 
-use mendpost_core::catalogue::{Part, Recipe, Rules};
-use mendpost_core::situation::{Asset, Capability};
+use mendpost_core::catalogue::{Part, Recipe};
+use mendpost_core::situation::Asset;
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
 use sqlx::SqliteConnection;
 
-use super::comparison::{Entry, Fate, Reader, ToWrite};
+use super::comparison::{Difference, Entry, Fate, Reader, ToWrite};
 use super::kind::Kind;
 use super::upload::Upload;
 use super::{asset, capability, lot, part, recipe};
 use crate::change::Change;
 use crate::error::AppError;
 use crate::people::Who;
+use crate::seed::SeedFault;
 use crate::seed::fault::Faults;
 use crate::seed::records::Separator;
 use crate::seed::row::Row;
 use crate::seed::time::Calendar;
-use crate::seed::write::Ids;
-use crate::seed::{SeedFault, SeedLot};
-use crate::situation;
 
 /// Sheets without a fault.
 pub struct Reading {
@@ -31,10 +29,10 @@ pub struct Reading {
 
 enum Writes {
     Assets(Vec<ToWrite<Asset>>),
-    Capabilities(Vec<ToWrite<Capability>>),
+    Capabilities(capability::Writes),
     Parts(Vec<ToWrite<Part>>),
     Recipes(Vec<Recipe>),
-    Lots(Vec<SeedLot>),
+    Lots(lot::Writes),
 }
 
 impl Reading {
@@ -76,10 +74,15 @@ impl Reading {
         self.same() == self.entries.len()
     }
 
-    /// What the journal keeps: the hash of each sheet, by which its text is kept too, the code of each
-    /// new thing, and of each changed one the columns with what stood before and what stands now.
+    /// Whether something asks for less than before, which takes a reason.
+    pub fn takes_a_reason(&self) -> bool {
+        self.entries.iter().any(|entry| !entry.caution.is_empty())
+    }
+
+    /// What the journal keeps of the whole: the hash of each sheet, by which its text is kept too, and the
+    /// code of each new and each changed thing. What changed stands in an entry of each changed thing.
     pub fn content(&self, upload: &Upload) -> Value {
-        let changed: Vec<Value> = self.changed().into_iter().map(change).collect();
+        let changed: Vec<&str> = self.changed().iter().map(|e| e.code.as_str()).collect();
         let new: Vec<&str> = self.added().map(|entry| entry.code.as_str()).collect();
         json!({
             "sheets": upload.hashes(),
@@ -91,38 +94,36 @@ impl Reading {
 
     /// A hash over all that an import would do, to tell whether it is still what was shown.
     pub fn digest(&self, upload: &Upload) -> String {
-        let names: Vec<&str> = self.entries.iter().map(|e| e.name.as_str()).collect();
-        let cautions: Vec<&str> = self.entries.iter().map(|e| e.caution.as_str()).collect();
-        let all = json!([self.content(upload), names, cautions]).to_string();
+        let told = |entry: &Entry| {
+            let differences: Vec<[&str; 3]> = match &entry.fate {
+                Fate::Changed(differences) => differences.iter().map(Difference::told).collect(),
+                Fate::New | Fate::Same => Vec::new(),
+            };
+            json!([entry.code, entry.name, entry.caution, differences])
+        };
+        let told: Vec<Value> = self.entries.iter().map(told).collect();
+        let all = json!([self.content(upload), told]).to_string();
         super::upload::hex(&Sha256::digest(all))
     }
 
-    /// Writes all of it. The journal entry is there already: movements refer to it.
+    /// Writes all of it. The sheet's journal entry, of this sequence, is there already: others refer to it.
     pub async fn write(
         self,
         change: &mut Change,
         who: &Who,
         sequence: i64,
+        reason: &str,
     ) -> Result<(), AppError> {
         match self.writes {
-            Writes::Assets(assets) => asset::write(change, assets).await,
-            Writes::Capabilities(said) => capability::write(change, &who.name, said).await,
-            Writes::Parts(parts) => part::write(change, parts).await,
+            Writes::Assets(assets) => asset::write(change, assets, sequence).await,
+            Writes::Capabilities(said) => {
+                capability::write(change, &who.name, said, sequence).await
+            }
+            Writes::Parts(parts) => part::write(change, parts, sequence, reason).await,
             Writes::Recipes(recipes) => recipe::write(change, who, recipes).await,
-            Writes::Lots(lots) => lot::write(change, &lots, sequence).await,
+            Writes::Lots(lots) => lot::write(change, lots, sequence).await,
         }
     }
-}
-
-fn change(entry: &Entry) -> Value {
-    let Fate::Changed(differences) = &entry.fate else {
-        return Value::Null;
-    };
-    let columns: serde_json::Map<String, Value> = differences
-        .iter()
-        .map(|d| (d.column.to_owned(), json!([d.before, d.after])))
-        .collect();
-    json!({ "code": entry.code, "columns": columns })
 }
 
 /// The rows of each sheet; none after a fault that would only make others.
@@ -155,9 +156,9 @@ fn rows(kind: Kind, upload: &Upload, faults: &Faults) -> Option<(Separator, Vec<
 
 /// What the rows of a kind are held against.
 enum Stands {
-    Assets(Vec<Asset>),
-    Capabilities(Vec<Capability>, Vec<Asset>),
-    Parts(Vec<Part>, Vec<Asset>, Rules),
+    Assets(asset::Book),
+    Capabilities(capability::Book),
+    Parts(part::Book),
     Recipes(recipe::Book),
     Lots(lot::Book),
 }
@@ -165,21 +166,11 @@ enum Stands {
 impl Stands {
     async fn load(kind: Kind, connection: &mut SqliteConnection) -> Result<Stands, sqlx::Error> {
         Ok(match kind {
-            Kind::Assets => Stands::Assets(asset::stored(connection).await?),
-            Kind::Capabilities => Stands::Capabilities(
-                capability::stored(connection).await?,
-                asset::stored(connection).await?,
-            ),
-            Kind::Parts => Stands::Parts(
-                part::stored(connection).await?,
-                asset::stored(connection).await?,
-                situation::rules(connection).await?,
-            ),
+            Kind::Assets => Stands::Assets(asset::Book::load(connection).await?),
+            Kind::Capabilities => Stands::Capabilities(capability::Book::load(connection).await?),
+            Kind::Parts => Stands::Parts(part::Book::load(connection).await?),
             Kind::Recipes => Stands::Recipes(recipe::Book::load(connection).await?),
-            Kind::Lots => Stands::Lots(lot::Book {
-                lots: lot::stored(connection).await?,
-                powders: Ids::stored(connection).await?.powders.into_keys().collect(),
-            }),
+            Kind::Lots => Stands::Lots(lot::Book::load(connection).await?),
         })
     }
 }
@@ -197,16 +188,16 @@ fn read(
     let mut sheets = sheets.into_iter();
     let first = sheets.next().unwrap_or_default();
     let (entries, writes) = match stands {
-        Stands::Assets(stored) => {
-            let (entries, writes) = asset::read(&reader, first, stored);
+        Stands::Assets(book) => {
+            let (entries, writes) = asset::read(&reader, first, book);
             (entries, Writes::Assets(writes))
         }
-        Stands::Capabilities(stored, assets) => {
-            let (entries, writes) = capability::read(&reader, first, stored, assets);
+        Stands::Capabilities(book) => {
+            let (entries, writes) = capability::read(&reader, first, book);
             (entries, Writes::Capabilities(writes))
         }
-        Stands::Parts(stored, assets, rules) => {
-            let (entries, writes) = part::read(&reader, first, stored, assets, &rules);
+        Stands::Parts(book) => {
+            let (entries, writes) = part::read(&reader, first, book);
             (entries, Writes::Parts(writes))
         }
         Stands::Recipes(book) => {

@@ -1,9 +1,10 @@
 //! The form that sends sheets: as files to look at what they would do, or as the text that was looked at.
 
+use std::collections::BTreeMap;
+
 use axum::extract::Multipart;
 use axum::extract::multipart::MultipartRejection;
 use axum::http::StatusCode;
-use serde_json::{Map, Value, json};
 use sha2::{Digest, Sha256};
 
 use super::kind::Kind;
@@ -18,10 +19,15 @@ pub struct Upload {
     /// By the sheet's own file name, whatever the sender called it. UTF-8 text has no byte order mark and
     /// single line feeds, so that it is the same after a browser has sent it back.
     files: SeedFiles,
+    /// SHA-256 of each sheet's text, by file.
+    hashes: BTreeMap<&'static str, String>,
+    /// Of the sheets as they are kept, not as they came: a browser sends each line end as two.
     bytes: usize,
     workbook: Option<&'static str>,
     /// What was shown, as the preview's form sends it back.
     pub shown: String,
+    /// Why something asks for less from now on.
+    pub reason: String,
 }
 
 impl Upload {
@@ -38,6 +44,8 @@ impl Upload {
             let name = field.name().unwrap_or_default().to_owned();
             if name == "shown" {
                 upload.shown = field.text().await.map_err(broken)?;
+            } else if name == "reason" {
+                upload.reason = field.text().await.map_err(broken)?;
             } else if let Some(sheet) = kind.sheets().iter().find(|s| field_name(s.file) == name) {
                 let is_file_left_out = field.file_name() == Some("");
                 let bytes = field.bytes().await.map_err(broken)?;
@@ -50,18 +58,20 @@ impl Upload {
     }
 
     fn take(&mut self, file: &'static str, bytes: &[u8]) {
-        self.bytes += bytes.len();
         if WORKBOOKS.iter().any(|start| bytes.starts_with(start)) {
             self.workbook = Some(file);
         }
-        match std::str::from_utf8(bytes) {
+        let kept = match std::str::from_utf8(bytes) {
             Ok(text) => {
                 let text = text.strip_prefix('\u{feff}').unwrap_or(text);
                 let text = text.replace("\r\n", "\n").replace('\r', "\n");
-                self.files.set(file, text);
+                text.into_bytes()
             }
-            Err(_) => self.files.set(file, bytes),
-        }
+            Err(_) => bytes.to_vec(),
+        };
+        self.bytes += kept.len();
+        self.hashes.insert(file, hex(&Sha256::digest(&kept)));
+        self.files.set(file, kept);
     }
 
     /// What is wrong before anything is read of it.
@@ -102,11 +112,14 @@ impl Upload {
     }
 
     /// SHA-256 of each sheet's text, by file.
-    pub fn hashes(&self) -> Map<String, Value> {
-        self.files
-            .iter()
-            .map(|(file, text)| (file.to_owned(), json!(hex(&Sha256::digest(text)))))
-            .collect()
+    pub const fn hashes(&self) -> &BTreeMap<&'static str, String> {
+        &self.hashes
+    }
+
+    /// Hash and text of each sheet.
+    pub fn by_hash(&self) -> impl Iterator<Item = (&str, String)> {
+        let hashes = self.hashes.iter();
+        hashes.filter_map(|(file, hash)| Some((hash.as_str(), self.files.text(file)?)))
     }
 }
 

@@ -7,22 +7,26 @@ use uuid::Uuid;
 
 use super::{Codes, at, at_if, code, word};
 
+/// Those in use.
 pub(crate) async fn assets(connection: &mut SqliteConnection) -> Result<Vec<Asset>, sqlx::Error> {
-    sqlx::query!("select code, name, down_from_ms, back_ms from asset order by code")
-        .fetch_all(connection)
-        .await?
-        .into_iter()
-        .map(|row| {
-            Ok(Asset {
-                code: word(&row.code)?,
-                name: row.name,
-                down_from: at_if(row.down_from_ms)?,
-                back: at_if(row.back_ms)?,
-            })
+    sqlx::query!(
+        "select code, name, down_from_ms, back_ms from asset where retired_reason is null order by code"
+    )
+    .fetch_all(connection)
+    .await?
+    .into_iter()
+    .map(|row| {
+        Ok(Asset {
+            code: word(&row.code)?,
+            name: row.name,
+            down_from: at_if(row.down_from_ms)?,
+            back: at_if(row.back_ms)?,
         })
-        .collect()
+    })
+    .collect()
 }
 
+/// Those in use.
 pub(super) async fn capabilities(
     connection: &mut SqliteConnection,
     codes: &Codes,
@@ -47,7 +51,8 @@ pub(super) async fn capabilities(
         r#"select c.id as "id: Uuid", c.code, c.name, n.must_run, n.said_by, n.said_ms
            from capability c
            join need n on n.capability_id = c.id
-           where n.version = (select max(version) from need where capability_id = c.id)
+           where c.retired_reason is null
+             and n.version = (select max(version) from need where capability_id = c.id)
            order by c.rowid"#
     )
     .fetch_all(connection)

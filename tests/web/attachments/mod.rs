@@ -324,7 +324,7 @@ async fn without_token_or_number_nothing_is_kept() {
         vec![("once", "AAAAAAAAAAAAAAAAAAAAAA")],
         vec![("csrf", token.as_str())],
     ] {
-        let body = multipart(&fields, &[file("p.jpg", &bytes)]);
+        let body = multipart(&fields, &[("files", file("p.jpg", &bytes))]);
         let sent =
             request(Method::POST, ON_REQUEST).header("content-type", mendpost_tests::MULTIPART);
         assert_eq!(app.send(sent, body).await.status, StatusCode::FORBIDDEN);

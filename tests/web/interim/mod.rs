@@ -32,7 +32,7 @@ const HOURS: [(&str, &str); 13] = [
     ("released_by", "Cell lead"),
 ];
 
-async fn enter(app: &mut App, otherwise: &[(&str, &str)]) -> Answer {
+pub async fn enter(app: &mut App, otherwise: &[(&str, &str)]) -> Answer {
     app.get("/interim/new").await;
     let mut fields = HOURS;
     for (name, value) in otherwise {

@@ -4,7 +4,7 @@ use axum::http::StatusCode;
 use mendpost_core::people::Role;
 use mendpost_tests::{App, number};
 
-use super::{JOURNAL, fault, faults, import, send, signed_in};
+use super::{JOURNAL, fault, faults, import, send};
 
 const LOTS: &str = "code;powder;state;received;use_by;maker_lot;note\n";
 const CONTAINERS: &str = "code;lot;received_g;used_g;opened\n";
@@ -12,7 +12,7 @@ const CONTAINERS: &str = "code;lot;received_g;used_g;opened\n";
 /// Two bottles of 2 500 g and 2 499.75 g, of which 500.5 g were used: 4 499.25 g on hand, in quarantine.
 #[tokio::test]
 async fn a_new_lot_comes_in_and_waits_for_its_release() {
-    let mut app = signed_in(Role::Storekeeper).await;
+    let mut app = App::signed_in(Role::Storekeeper).await;
     let lots =
         format!("{LOTS}L0500;AL6061;quarantine;2026-11-25 09:00;2027-11-25 00:00;AL-2311;\n");
     let containers =
@@ -54,7 +54,7 @@ async fn a_new_lot_comes_in_and_waits_for_its_release() {
 /// An import releases nothing, and takes no lot without a container.
 #[tokio::test]
 async fn no_lot_comes_in_released_or_without_a_container() {
-    let mut app = signed_in(Role::Storekeeper).await;
+    let mut app = App::signed_in(Role::Storekeeper).await;
     for state in ["released", "hold", "rejected", "empty"] {
         let lots = format!("{LOTS}L0500;AL6061;{state};2026-11-25 09:00;;;\n");
         let containers = format!("{CONTAINERS}L0500-1;L0500;2500;;\n");
@@ -96,7 +96,7 @@ async fn no_lot_comes_in_released_or_without_a_container() {
 /// is put right, and so is a further bottle for it.
 #[tokio::test]
 async fn a_lot_in_the_book_is_not_changed_by_a_sheet() {
-    let mut app = signed_in(Role::Storekeeper).await;
+    let mut app = App::signed_in(Role::Storekeeper).await;
     let before = number(&app, JOURNAL).await;
     let lots = "code,powder,state,received,use_by\nL0390,AL6061,hold,day-62 10:00,day+191 00:00\n";
     let containers = "code,lot,received_g,used_g,opened\n\
@@ -143,7 +143,7 @@ async fn a_lot_in_the_book_is_not_changed_by_a_sheet() {
 /// called empty: whatever the book holds comes out and goes in again as nothing.
 #[tokio::test]
 async fn an_odd_book_comes_back_as_nothing_changed() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     moved(&app, "L0390-1", 3_000_500).await; // 2 600 g on hand and 3 000.5 g more: more than came
     moved(&app, "L0390-2", -3_000_000).await; // all of it, without ever having been opened
     moved(&app, "L0391-1", -1).await; // a milligram

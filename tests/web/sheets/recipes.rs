@@ -4,7 +4,7 @@ use axum::http::StatusCode;
 use mendpost_core::people::Role;
 use mendpost_tests::{App, between, number, text};
 
-use super::{JOURNAL, cells, fault, faults, import, send, signed_in};
+use super::{JOURNAL, cells, fault, faults, import, send};
 
 const FILES: [&str; 3] = ["recipes", "operations", "sprays"];
 
@@ -55,7 +55,7 @@ fn sheets(files: &[String; 3]) -> [(&'static str, &[u8]); 3] {
 /// beside the approved revision 1, which stays what it was.
 #[tokio::test]
 async fn a_new_revision_comes_in_as_a_draft() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let files = revision_1(&mut app).await;
     let [recipes, operations, sprays] = as_revision_2(&files);
     let revised = [
@@ -94,7 +94,7 @@ async fn a_new_revision_comes_in_as_a_draft() {
 /// No sheet approves: neither by its state nor by a name.
 #[tokio::test]
 async fn no_sheet_approves() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let files = as_revision_2(&revision_1(&mut app).await);
     for state in ["approved", "proposed", "superseded", "withdrawn"] {
         let given = [
@@ -138,7 +138,7 @@ async fn no_sheet_approves() {
 #[tokio::test]
 async fn whoever_brings_a_revision_in_does_not_approve_it() {
     const PAGE: &str = "/recipes/ZN-021/2";
-    let mut lead = signed_in(Role::Lead).await;
+    let mut lead = App::signed_in(Role::Lead).await;
     let mut checker = lead.other_browser();
     checker.sign_in(Role::Checker).await;
     let files = as_revision_2(&revision_1(&mut lead).await);
@@ -164,7 +164,7 @@ async fn whoever_brings_a_revision_in_does_not_approve_it() {
 /// out, go in under another number and stand as they were, and what is entered is found to be the same.
 #[tokio::test]
 async fn texts_of_several_lines_come_out_and_go_in() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let typed = "two beside it:\r\n\tone cut, \"one\" pulled\r\n\r\n= 4 in all";
     sqlx::query("update recipe set coupons = ?1, inspection = ?1, notes = ?1, expected = ?1, basis = ?1 where code = 'ZN-021'")
         .bind(typed)
@@ -203,7 +203,7 @@ async fn texts_of_several_lines_come_out_and_go_in() {
 /// Every figure of a revision that is entered stays: another mass, another minute, one operation more.
 #[tokio::test]
 async fn an_entered_revision_is_not_changed() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let [recipes, operations, sprays] = revision_1(&mut app).await;
     let given = [
         recipes,
@@ -236,7 +236,7 @@ async fn an_entered_revision_is_not_changed() {
 /// A revision has all it needs in the three files, comes after those that are entered, and keeps its part.
 #[tokio::test]
 async fn a_new_revision_is_whole_and_comes_after_the_last() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let files = as_revision_2(&revision_1(&mut app).await);
     let [recipes, operations, sprays] = files.clone();
     let other = [
@@ -279,7 +279,7 @@ async fn a_new_revision_is_whole_and_comes_after_the_last() {
 /// motions and one volume it comes in, and comes out as it was given. One operation is sent out for 5 days.
 #[tokio::test]
 async fn whatever_a_revision_says_comes_in_and_out_again() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let mut given = Vec::new();
     for file in FILES {
         let sheet = app.get(&format!("/site/sheets/recipes/{file}.csv")).await;

@@ -2,16 +2,16 @@
 
 use axum::http::StatusCode;
 use mendpost_core::people::Role;
-use mendpost_tests::number;
+use mendpost_tests::{App, number};
 
-use super::{JOURNAL, fault, faults, send, signed_in};
+use super::{JOURNAL, fault, faults, send};
 
 const HEADER: &str = "code,name,x_mm,y_mm,z_mm,mass_g,flags";
 
 /// Each sheet has one fault: line, column, and what to do.
 #[tokio::test]
 async fn each_fault_is_told_by_line_and_column() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let before = number(&app, JOURNAL).await;
     let row = "A,a,1,2,3,4,guard";
     for (sheet, told) in [
@@ -100,7 +100,7 @@ async fn each_fault_is_told_by_line_and_column() {
 /// A spreadsheet program that saved in Windows-1252 wrote 'ü' as one byte, on line 3.
 #[tokio::test]
 async fn another_character_set_is_told_with_how_to_save() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let sheet = [
         HEADER.as_bytes(),
         b"\nA,a,1,2,3,4,guard\nB,T\xfcr,1,2,3,4,guard\n",
@@ -115,7 +115,7 @@ async fn another_character_set_is_told_with_how_to_save() {
 /// 10 000 rows are read, one more is not; a workbook, too much and nothing at all are told at the field.
 #[tokio::test]
 async fn what_is_no_sheet_is_told_at_its_field() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let rows = |count: usize| {
         let rows: String = (0..count)
             .map(|n| format!("P{n},p,1,2,3,4,guard\n"))
@@ -150,7 +150,7 @@ async fn what_is_no_sheet_is_told_at_its_field() {
 /// Faults beyond 500 are counted; a column of nonsense hides none of the first.
 #[tokio::test]
 async fn so_many_faults_are_counted() {
-    let mut app = signed_in(Role::Lead).await;
+    let mut app = App::signed_in(Role::Lead).await;
     let rows: String = (0..600)
         .map(|n| format!("P{n},p,1,2,3,none,guard\n"))
         .collect();

@@ -83,7 +83,7 @@ impl PartForm {
             None => new_code(&self.code, "code", errors),
         };
         let name = errors.check("name", text(&self.name, 80));
-        let assets = self.assets(situation, errors);
+        let assets = self.assets(stands, situation, errors);
         let x = errors.check("x", integer(&self.x, 1..=100_000));
         let y = errors.check("y", integer(&self.y, 1..=100_000));
         let z = errors.check("z", integer(&self.z, 1..=100_000));
@@ -111,13 +111,19 @@ impl PartForm {
         errors.is_empty().then_some((part, reason))
     }
 
+    /// Those chosen, and those that it fits and that are retired: the form does not offer these, and they
+    /// may be brought back.
     fn assets(
         &self,
+        stands: Option<&Part>,
         situation: &Situation,
         errors: &mut FieldErrors,
     ) -> Option<BTreeSet<AssetCode>> {
+        let fits = stands.into_iter().flat_map(|part| &part.assets);
+        let retired = fits.filter(|code| situation.asset(code).is_none()).cloned();
         let assets = situation.assets.iter().map(|asset| &asset.code);
-        errors.check("asset", ticked(&self.asset, assets))
+        let chosen: BTreeSet<AssetCode> = errors.check("asset", ticked(&self.asset, assets))?;
+        Some(chosen.into_iter().chain(retired).collect())
     }
 
     fn flags(&self, errors: &mut FieldErrors) -> Option<BTreeSet<Flag>> {

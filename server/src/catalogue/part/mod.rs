@@ -61,9 +61,9 @@ pub async fn add(
         return form_page(&visit, &situation, form, Shown::faulty(errors)).await;
     };
     insert_part(&mut change, &part).await?;
-    let content = said(&part, 1);
+    let entry = said(&part, 1);
     let subject = Subject::new("part", &part.code);
-    let journal = change.journal("part.listed", subject, content).await?;
+    let journal = change.journal("part.listed", subject, entry).await?;
     let text = format!(
         "{}, {}. Journal {journal}. Write a recipe for it next.",
         sentence(&part.name),
@@ -130,13 +130,13 @@ pub async fn save(
         return form_page(&visit, &situation, form, shown).await;
     }
     update_part(&mut change, row.id, &after).await?;
-    let content = json!({
+    let entry = json!({
         "version": row.version + 1,
         "before": said(stands, row.version),
         "after": said(&after, row.version + 1),
         "reason": reason,
     });
-    let journal = change.journal("part.changed", subject, content).await?;
+    let journal = change.journal("part.changed", subject, entry).await?;
     let text = format!("{}, {code}. Journal {journal}.", sentence(&after.name));
     change
         .finish(&who, &path(&code), Notice::done("SAVED", text))
