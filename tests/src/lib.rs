@@ -102,6 +102,11 @@ impl App {
         App::at(START, config, more).await
     }
 
+    /// Another site: the demonstration loaded a minute sooner, with a journal of its own.
+    pub async fn of_another_site(config: Config) -> App {
+        App::at(START - 60_000, config, Routes::default()).await
+    }
+
     async fn at(start: i64, config: Config, more: Routes) -> App {
         let folder = TempDir::new().expect("a temporary folder");
         fs::write(folder.path().join(FILE), site_at(start).await).expect("a file is written");

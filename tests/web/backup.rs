@@ -138,7 +138,7 @@ async fn copies_of_another_site_are_left_alone() {
         backup_to: vec![stick.path().to_owned()],
         ..Config::default()
     };
-    let other = App::with(config.clone(), Routes::default()).await;
+    let other = App::of_another_site(config.clone()).await;
     copy_if_due(&other.state).await;
     let theirs = shelf(stick.path()).copies[0].name.clone();
     let mut app = App::with(config, Routes::default()).await;

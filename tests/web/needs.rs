@@ -119,7 +119,7 @@ async fn up_tells_the_requests_that_stay_open() {
     assert!(page.contains("Look at R8, R9: still open, though feed pump 1 runs."));
     assert_eq!(
         number(&app, "select count(*) from request where state = 'open'").await,
-        Some(36)
+        Some(37)
     );
     let kind = text(&app, LAST).await.expect("an entry");
     assert!(kind.starts_with("asset.up WP1"), "{kind}");

@@ -31,7 +31,7 @@ async fn without_an_order_it_offers_to_plan() {
     app.sign_in(Role::Lead).await;
     let page = app.get("/now").await;
     assert!(
-        page.contains("Plan the order: 36 parts are asked for, and nothing is planned."),
+        page.contains("Plan the order: 37 parts are asked for, and nothing is planned."),
         "{}",
         page.body
     );

@@ -183,7 +183,7 @@ async fn an_asset_with_an_interim_part_in_it_stays() {
     is_done(&entered);
     let page = app.get("/site/assets/WB1/retire").await;
     assert!(
-        page.contains("In it now: I1; enter that it is off first."),
+        page.contains("In it now: I2; enter that it is off first."),
         "{}",
         page.body
     );

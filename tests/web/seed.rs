@@ -134,7 +134,7 @@ async fn the_site_has_the_size_that_it_should() {
     let site = site().await;
     assert_eq!(site.site.name, "Port Ansel");
     assert_eq!(site.site.zone.name(), "Pacific/Guadalcanal");
-    assert_eq!(site.requests.len(), 36);
+    assert_eq!(site.requests.len(), 37);
     assert_eq!(site.powders.len(), 5);
     assert_eq!(site.lots.len(), 18);
     let in_state = |state| site.lots.iter().filter(|l| l.state == state).count();

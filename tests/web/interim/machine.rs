@@ -18,7 +18,7 @@ const OTHERWISE: [(&str, &str); 3] = [
 ];
 
 const STOP: &str = "select down_from_ms from asset where code = 'GS4'";
-const NEEDED: &str = "select needed_by_ms from request where number = 37";
+const NEEDED: &str = "select needed_by_ms from request where number = 38";
 
 /// The newest entry about an asset.
 const LAST: &str = "select kind || ' ' || subject_id || ' ' || content from journal
@@ -35,7 +35,7 @@ async fn fitted() -> App {
 
 async fn read(app: &mut App, shows: &str) {
     let reading = [("meter", shows), ("at", "")];
-    let answer = app.post("/interim/1/reading", &reading).await;
+    let answer = app.post("/interim/2/reading", &reading).await;
     assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
 }
 
@@ -53,7 +53,7 @@ async fn take_off(app: &mut App, at: &str, machine: &str) -> Answer {
         ("machine", machine),
         ("note", ""),
     ];
-    app.post("/interim/1/off", &off).await
+    app.post("/interim/2/off", &off).await
 }
 
 /// 110 of 200 h are used in five days where 40 were expected: it comes off 270 h from now in place of 480.
@@ -77,13 +77,13 @@ async fn a_reading_moves_the_stop_of_the_machine_with_the_end() {
         .expect("the journal");
     assert_eq!(
         kinds.as_deref(),
-        Some("interim.read I1,request.put-right R37,asset.expected GS4")
+        Some("interim.read I2,request.put-right R38,asset.expected GS4")
     );
     let why = "select content ->> 'why' || '|' || (content ->> 'interim') from journal
                where subject_id = 'GS4' order by sequence desc limit 1";
     assert_eq!(
         text(&app, why).await.as_deref(),
-        Some("the hour meter of I1 was read|I1")
+        Some("the hour meter of I2 was read|I2")
     );
     // What it changed of the request stands in its entry as when somebody puts it right.
     let changed = "select content -> '$.changed.\"Needed by\"' ->> 'after' from journal
@@ -93,7 +93,7 @@ async fn a_reading_moves_the_stop_of_the_machine_with_the_end() {
         Some("6 Dec 2026 21:40")
     );
     let page = app.get("/site/assets/GS4").await;
-    assert!(page.contains("with I1"), "{}", page.body);
+    assert!(page.contains("with I2"), "{}", page.body);
 
     app.wait_minutes(24 * 60);
     app.sign_in(mendpost_core::people::Role::Crew).await;
@@ -166,11 +166,11 @@ async fn reported_up_it_runs_until_the_end_of_its_interim_part() {
     assert_eq!(number(&app, stop).await, Some(end));
     let page = app.get("/site/assets/WP1").await;
     assert!(
-        page.contains("it runs until 5 Dec 2026 15:40, when I1 must come off"),
+        page.contains("it runs until 5 Dec 2026 15:40, when I2 must come off"),
         "{}",
         page.body
     );
-    let fault = "I1 on it must come off 5 Dec 2026 15:40; give a time up to then, or enter that it is off first";
+    let fault = "I2 on it must come off 5 Dec 2026 15:40; give a time up to then, or enter that it is off first";
     for (what, at) in [("up", ""), ("expected", "2026-12-20T12:00")] {
         let longer = report(&mut app, "WP1", what, at).await;
         assert_eq!(longer.field_error("at"), Some(fault), "{what}");
@@ -205,7 +205,7 @@ async fn with_the_true_part_in_the_machine_runs_on() {
     assert!(last.starts_with("asset.up GS4"), "{last}");
     let page = app.get("/site/assets/GS4").await;
     assert!(
-        page.contains("will not stop after all, with I1"),
+        page.contains("will not stop after all, with I2"),
         "{}",
         page.body
     );

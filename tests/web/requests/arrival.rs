@@ -311,27 +311,27 @@ async fn a_visitor_receives_nothing() {
     );
     assert_eq!(save(&mut app, "1", &[]).await.status, StatusCode::FORBIDDEN);
     app.sign_in(Role::Crew).await;
-    for number in ["0", "37", "x"] {
+    for number in ["0", "38", "x"] {
         let page = app.get(&format!("/requests/{number}/arrival")).await;
         assert_eq!(page.status, StatusCode::NOT_FOUND, "{number}");
     }
 }
 
-const R37: &str = "select coalesce(part.code, '-') || '|' || request.part_name || '|' ||
+const R38: &str = "select coalesce(part.code, '-') || '|' || request.part_name || '|' ||
                      coalesce((select group_concat(recipe_code) from request_way where request_id = request.id), '-')
-                   from request left join part on part.id = request.part_id where request.number = 37";
+                   from request left join part on part.id = request.part_id where request.number = 38";
 
-/// R37, the fan hub of generating set 1, filed with its part not listed.
+/// R38, the fan hub of generating set 1, filed with its part not listed.
 async fn not_listed(app: &mut App) {
     let told = [("part", "not-listed"), ("part_name", "fan hub")];
     let answer = super::report(app, &told).await;
     assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
-    assert_eq!(text(app, R37).await.as_deref(), Some("-|fan hub|-"));
+    assert_eq!(text(app, R38).await.as_deref(), Some("-|fan hub|-"));
 }
 
-/// Sends the form of R37 as it stands, but for its part and the reason.
+/// Sends the form of R38 as it stands, but for its part and the reason.
 async fn choose(app: &mut App, version: &str, part: &str, why: &str) -> Answer {
-    app.get("/requests/37/arrival").await;
+    app.get("/requests/38/arrival").await;
     let fields = [
         ("version", version),
         ("broken_part", "arrives"),
@@ -352,7 +352,7 @@ async fn choose(app: &mut App, version: &str, part: &str, why: &str) -> Answer {
         ("spare_where", "mainland depot, shelf 4"),
         ("why", why),
     ];
-    app.post_files("/requests/37/arrival", &fields, &[]).await
+    app.post_files("/requests/38/arrival", &fields, &[]).await
 }
 
 /// The part is listed by now: put right, the request asks for it and has its recipe as a way. It was chosen
@@ -361,7 +361,7 @@ async fn choose(app: &mut App, version: &str, part: &str, why: &str) -> Answer {
 async fn a_part_that_was_not_listed_is_put_right() {
     let mut app = planned().await;
     not_listed(&mut app).await;
-    let page = app.get("/requests/37/arrival").await;
+    let page = app.get("/requests/38/arrival").await;
     assert!(
         page.contains("<option value=\"not-listed\" selected>"),
         "{}",
@@ -378,18 +378,18 @@ async fn a_part_that_was_not_listed_is_put_right() {
         Some("the catalogue has no such part; choose from the list, or &#39;not listed&#39;")
     );
     assert!(unknown.contains("listed since"), "what was typed is kept");
-    assert_eq!(text(&app, R37).await.as_deref(), Some("-|fan hub|-"));
+    assert_eq!(text(&app, R38).await.as_deref(), Some("-|fan hub|-"));
 
     let wrong = choose(&mut app, "1", "WP-IMPELLER", "it is listed").await;
     assert_eq!(wrong.status, StatusCode::SEE_OTHER, "{}", wrong.body);
     assert_eq!(
-        text(&app, R37).await.as_deref(),
+        text(&app, R38).await.as_deref(),
         Some("WP-IMPELLER|fan hub|BR-035")
     );
     let right = choose(&mut app, "2", "GS-FANHUB", "chosen one line too low").await;
     assert_eq!(right.status, StatusCode::SEE_OTHER, "{}", right.body);
     assert_eq!(
-        text(&app, R37).await.as_deref(),
+        text(&app, R38).await.as_deref(),
         Some("GS-FANHUB|fan hub|AL-011")
     );
     let entry = "select content ->> 'why' || '|' || (content ->> 'recipes') || '|' ||
@@ -399,14 +399,14 @@ async fn a_part_that_was_not_listed_is_put_right() {
         text(&app, entry).await.as_deref(),
         Some("chosen one line too low|[\"AL-011\"]|impeller, WP-IMPELLER")
     );
-    let page = app.get("/requests/37/arrival").await;
+    let page = app.get("/requests/38/arrival").await;
     assert!(
         page.contains("In the catalogue: impeller, WP-IMPELLER; was not listed"),
         "{}",
         page.body
     );
     // The next order may build it.
-    let page = app.get("/requests/37").await;
+    let page = app.get("/requests/38").await;
     assert!(page.contains("Recipe AL-011 rev"), "{}", page.body);
 }
 
@@ -419,8 +419,8 @@ async fn once_it_is_sorted_or_answered_its_part_stays() {
     choose(&mut app, "1", "GS-FANHUB", "it is listed").await;
     let mut lead = app.other_browser();
     lead.sign_in(Role::Lead).await;
-    super::course::sort(&mut lead, 37, "AL-011").await;
-    let page = app.get("/requests/37/arrival").await;
+    super::course::sort(&mut lead, 38, "AL-011").await;
+    let page = app.get("/requests/38/arrival").await;
     assert!(
         page.contains("<input type=\"hidden\" name=\"part\" value=\"GS-FANHUB\">"),
         "{}",
@@ -442,7 +442,7 @@ async fn once_it_is_sorted_or_answered_its_part_stays() {
 
     // Taken up again it waits to be sorted, and its part may be chosen; until somebody has answered.
     for act in ["withdraw", "reopen"] {
-        let path = format!("/requests/37/decide/{act}");
+        let path = format!("/requests/38/decide/{act}");
         let done = lead.post(&path, &[("reason", "the part was wrong")]).await;
         assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", done.body);
     }
@@ -456,7 +456,7 @@ async fn once_it_is_sorted_or_answered_its_part_stays() {
         ("came", "radio"),
         ("words", "May be built"),
     ];
-    let told = lead.post("/requests/37/answer", &yes).await;
+    let told = lead.post("/requests/38/answer", &yes).await;
     assert_eq!(told.status, StatusCode::SEE_OTHER, "{}", told.body);
     let answered = choose(&mut app, "3", "GS-FANHUB", "slip").await;
     assert_eq!(
@@ -466,7 +466,7 @@ async fn once_it_is_sorted_or_answered_its_part_stays() {
         )
     );
     assert_eq!(
-        text(&app, R37).await.as_deref(),
+        text(&app, R38).await.as_deref(),
         Some("WP-IMPELLER|fan hub|BR-035")
     );
 }

@@ -362,17 +362,17 @@ async fn a_request_is_not_taken_up_again_with_a_tag_that_hangs_elsewhere() {
     app.sign_in(Role::Lead).await;
     assert_eq!(report(&mut app, &[]).await.status, 303);
     let reason = [("reason", "nobody asks for it")];
-    app.post("/requests/37/decide/withdraw", &reason).await;
+    app.post("/requests/38/decide/withdraw", &reason).await;
     let other = [("asset", "GS4"), ("tag", "A-0417")];
     assert_eq!(report(&mut app, &other).await.status, 303);
-    let answer = app.post("/requests/37/decide/reopen", &reason).await;
+    let answer = app.post("/requests/38/decide/reopen", &reason).await;
     assert_eq!(answer.status, 422);
     assert!(
         answer
             .field_error("reason")
-            .is_some_and(|fault| fault.contains("tag A-0417 hangs on R38")),
+            .is_some_and(|fault| fault.contains("tag A-0417 hangs on R39")),
         "{}",
         answer.body
     );
-    assert!(app.get("/requests/37").await.contains("is withdrawn"));
+    assert!(app.get("/requests/38").await.contains("is withdrawn"));
 }

@@ -185,7 +185,7 @@ async fn wrong_entries_are_told_beside_their_field_and_nothing_is_stored() {
     assert_eq!(journal_length(&app).await, before);
     assert_eq!(
         number(&app, "select max(number) from request").await,
-        Some(36)
+        Some(37)
     );
 }
 
@@ -271,7 +271,7 @@ async fn contradictions_are_told() {
     }
     assert_eq!(
         number(&app, "select max(number) from request").await,
-        Some(36)
+        Some(37)
     );
     // A form sent empty tells every fault at once.
     app.get("/requests/new").await;
@@ -295,10 +295,10 @@ async fn a_tag_hangs_on_one_open_request() {
     assert_eq!(
         page.field_error("tag"),
         Some(
-            "tag A-0417 hangs on R37, generating set 1 alternator fan hub; read the tag again, or hang another"
+            "tag A-0417 hangs on R38, generating set 1 alternator fan hub; read the tag again, or hang another"
         )
     );
-    sqlx::query("update request set state = 'closed' where number = 37")
+    sqlx::query("update request set state = 'closed' where number = 38")
         .execute(&app.state.db.write)
         .await
         .expect("closed");

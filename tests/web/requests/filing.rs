@@ -14,7 +14,7 @@ async fn a_report_is_filed_and_planned() {
     let answer = report(&mut app, &[]).await;
     assert_eq!(
         (answer.status, answer.location()),
-        (StatusCode::SEE_OTHER, "/requests/37")
+        (StatusCode::SEE_OTHER, "/requests/38")
     );
 
     assert_eq!(
@@ -32,7 +32,7 @@ async fn a_report_is_filed_and_planned() {
         "select part_name || '|' || damage || '|' || description || '|' || reported_by || '|' ||
                  asked_by || '|' || danger || '|' || state || '|' || spare || '|' || spare_where || '|' ||
                  tag || '|' || mass_g || '|' || metal.code || '|' || base_metal_known
-               from request join metal on metal.id = base_metal_id where number = 37";
+               from request join metal on metal.id = base_metal_id where number = 38";
     assert_eq!(
         text(&app, row).await.as_deref(),
         Some(
@@ -41,21 +41,21 @@ async fn a_report_is_filed_and_planned() {
     );
     let ways =
         "select group_concat(recipe_code) from request_way w join request r on r.id = w.request_id
-                where r.number = 37";
+                where r.number = 38";
     assert_eq!(text(&app, ways).await.as_deref(), Some("AL-011"));
     // 13:00 at the site is 2 h 40 min before the test's moment, 15:40.
     let down = number(&app, "select down_from_ms from asset where code = 'GS1'").await;
     assert_eq!(down, Some(START - 160 * 60_000));
-    let at_cell = number(&app, "select at_cell_ms from request where number = 37").await;
+    let at_cell = number(&app, "select at_cell_ms from request where number = 38").await;
     assert_eq!(at_cell, Some(START + 170 * 60_000));
 
-    let page = app.get("/requests/37").await;
+    let page = app.get("/requests/38").await;
     assert!(
         page.contains("SAVED") && page.contains(&format!("Journal {}.", before + 1)),
         "{}",
         page.body
     );
-    assert!(page.contains("Plan again to give R37, generating set 1 alternator fan hub, a place."));
+    assert!(page.contains("Plan again to give R38, generating set 1 alternator fan hub, a place."));
     assert!(page.contains("action=\"/line-up/plan\""));
     for told in [
         "Somebody is in danger",
@@ -77,8 +77,8 @@ async fn a_report_is_filed_and_planned() {
         .chain(stored.line_up.waiting.iter().map(|w| &w.request))
         .map(|r| r.as_str())
         .collect();
-    assert!(known.contains(&"R37"), "{known:?}");
-    assert!(!app.get("/requests/37").await.contains("Plan again to give"));
+    assert!(known.contains(&"R38"), "{known:?}");
+    assert!(!app.get("/requests/38").await.contains("Plan again to give"));
 }
 
 /// A part that the catalogue does not hold has no way; its gate says so.
@@ -90,8 +90,8 @@ async fn a_part_that_is_not_listed_waits_for_the_catalogue() {
         report(&mut app, &listed).await.status,
         StatusCode::SEE_OTHER
     );
-    assert_eq!(number(&app, "select count(*) from request_way w join request r on r.id = w.request_id where r.number = 37").await, Some(0));
-    let page = app.get("/requests/37").await;
+    assert_eq!(number(&app, "select count(*) from request_way w join request r on r.id = w.request_id where r.number = 38").await, Some(0));
+    let page = app.get("/requests/38").await;
     assert!(
         page.contains("oil cooler bracket") && page.contains("the part is not listed"),
         "{}",
@@ -192,7 +192,7 @@ async fn what_the_matter_is_says_when_the_machine_stops() {
         StatusCode::SEE_OTHER
     );
     assert_eq!(number(&app, down).await, Some(START + 96 * 3_600_000));
-    let needed = number(&app, "select needed_by_ms from request where number = 39").await;
+    let needed = number(&app, "select needed_by_ms from request where number = 40").await;
     assert_eq!(needed, Some(START + 96 * 3_600_000));
 }
 
@@ -243,7 +243,7 @@ async fn what_was_typed_is_shown_as_text() {
         ("asked_by", "</dd><script>"),
     ];
     report(&mut app, &typed).await;
-    for page in ["/requests/37", "/requests"] {
+    for page in ["/requests/38", "/requests"] {
         let page = app.get(page).await;
         assert!(page.contains("&#60;b&#62;cracked"), "{}", page.body);
         assert!(!page.contains("<b>cracked") && !page.contains("<script>"));

@@ -26,7 +26,7 @@ pub fn sent<'a>(name: &'a str, bytes: &'a [u8]) -> SentFile<'a> {
 }
 
 async fn hanging(app: &App) -> Option<i64> {
-    number(app, "select count(*) from attached where subject = '37'").await
+    number(app, "select count(*) from attached where subject = '38'").await
 }
 
 /// Two photos come with the report, in the same change; they say what is broken, so no words are needed.
@@ -39,7 +39,7 @@ async fn photos_are_filed_with_the_report() {
     let answer = report_with(&mut app, &[("description", "")], &photos).await;
     assert_eq!(
         (answer.status, answer.location()),
-        (StatusCode::SEE_OTHER, "/requests/37")
+        (StatusCode::SEE_OTHER, "/requests/38")
     );
     assert_eq!(hanging(&app).await, Some(2));
     // The request, the machine that is down, and a photo each.
@@ -50,7 +50,7 @@ async fn photos_are_filed_with_the_report() {
         text(&app, kinds).await.as_deref(),
         Some("attachment.added,attachment.added,asset.down,request.filed")
     );
-    let page = app.get("/requests/37").await;
+    let page = app.get("/requests/38").await;
     assert!(page.contains("with 2 photos"), "{}", page.body);
     assert!(page.contains("hub.jpg") && page.contains("blade.jpg"));
 }
@@ -96,7 +96,7 @@ async fn a_faulty_photo_costs_no_word_of_the_report() {
     );
     assert_eq!(
         number(&app, "select max(number) from request").await,
-        Some(36)
+        Some(37)
     );
 }
 

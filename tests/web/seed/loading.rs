@@ -96,7 +96,14 @@ async fn what_is_written_is_what_was_read() {
     assert_eq!(site.fuel, data.fuel);
     assert_eq!(site.deliveries, data.deliveries);
     let requests: Vec<_> = data.requests.into_iter().map(|r| r.request).collect();
-    assert_eq!(site.requests, requests); // oldest first is the order of their numbers
+    // Oldest first is the order of their numbers; the last asks for what replaces the interim part.
+    assert_eq!(site.requests[..36], requests);
+    assert_eq!(site.requests[36].part_name, "mast guide roller");
+    let forklift = data.assets.iter_mut().find(|a| a.code.as_str() == "FL1");
+    // 12 of 120 h are left of its roller, 6 h a day: it stops in two days, at eight in the morning.
+    let stops = site.requests[36].needed_by;
+    assert!(stops.is_some());
+    forklift.expect("a forklift").down_from = stops;
     data.assets.sort_by(|a, b| a.code.cmp(&b.code));
     assert_eq!(site.assets, data.assets);
     data.parts.sort_by(|a, b| a.code.cmp(&b.code));
