@@ -172,8 +172,9 @@ fn limited(answer: &Answer) -> Option<NoYes> {
     }
 }
 
-/// Whether two names are one person's, as a reader would say.
-fn is_same_person(a: &str, b: &str) -> bool {
+/// Whether two names are one person's, as a reader would say: capitals of any script make no other person.
+#[must_use]
+pub fn is_same_person(a: &str, b: &str) -> bool {
     let plain = |name: &str| name.trim().to_lowercase();
     !a.trim().is_empty() && plain(a) == plain(b)
 }

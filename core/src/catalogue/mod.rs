@@ -9,7 +9,7 @@ mod recipe;
 mod revision;
 mod weighed;
 
-pub use answer::{Answer, Came, Holds, NoYes, Question, Said, answered};
+pub use answer::{Answer, Came, Holds, NoYes, Question, Said, answered, is_same_person};
 pub use authority::{About, Authority, BuildRule, Flag, FlagRule, Rules, Who};
 pub use complete::RecipeFault;
 pub use difference::{Changed, Field, Place, Value, difference};

@@ -1,3 +1,5 @@
+use std::collections::BTreeSet;
+
 use mendpost_core::catalogue::{Recipe, RecipeState};
 use mendpost_core::journal::Subject;
 use sqlx::{SqliteConnection, SqliteExecutor};
@@ -7,6 +9,7 @@ use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::situation;
+use crate::situation::authors::{Names, authors};
 
 /// One revision with what the plan does not need to know.
 #[derive(Debug, Clone)]
@@ -75,12 +78,7 @@ pub async fn load(
     .fetch_optional(&mut *connection)
     .await?
     .ok_or_else(none)?;
-    let authors = sqlx::query_scalar!(
-        r#"select person_id as "person!: Uuid" from recipe_written_by where recipe_id = ?"#,
-        row.id
-    )
-    .fetch_all(&mut *connection)
-    .await?;
+    let authors = authors_of(&mut *connection, row.id).await?;
     let mut all = situation::revisions(connection, code).await?;
     let at = all.iter().position(|r| r.revision == number);
     let recipe = all.remove(at.ok_or_else(none)?);
@@ -89,22 +87,26 @@ pub async fn load(
         recipe,
         version: row.version,
         withdrawn_reason: row.reason,
-        authors,
+        authors: authors.into_iter().collect(),
         others: all,
     })
 }
 
+/// Everybody of the site who wrote a line of a revision.
+async fn authors_of(
+    connection: &mut SqliteConnection,
+    recipe: Uuid,
+) -> Result<BTreeSet<Uuid>, sqlx::Error> {
+    let names = Names::load(&mut *connection).await?;
+    let mut authors = authors(connection, &names).await?;
+    Ok(authors.remove(&recipe).unwrap_or_default())
+}
+
 /// Notes that whoever wrote the one revision wrote lines of the other too.
 pub async fn copy_authors(change: &mut Change, from: Uuid, to: Uuid) -> Result<(), AppError> {
-    sqlx::query!(
-        "insert into recipe_author (recipe_id, person_id)
-         select ?2, person_id from recipe_written_by where recipe_id = ?1
-         on conflict do nothing",
-        from,
-        to
-    )
-    .execute(change.connection())
-    .await?;
+    for author in authors_of(change.connection(), from).await? {
+        add_author(change, to, author).await?;
+    }
     Ok(())
 }
 

@@ -73,7 +73,9 @@ fn recipe(column: &str) -> &'static str {
         "part" => "the code of the part that it makes; it is listed first",
         "state" => "of a new revision draft; somebody approves it by name on its page",
         "approved_by" => "of a new revision nothing",
-        "written_by" => "of a new revision it becomes whoever brings it in, whatever is given",
+        "written_by" => {
+            "who wrote it, who then does not approve it, nor does whoever brings it in; empty: whoever brings it in"
+        }
         "base_metals" => {
             "codes of the metals that it holds on, with blanks between; empty: built free-standing, any"
         }

@@ -18,6 +18,7 @@ use crate::seed::recipe::{OPERATIONS, Places, RECIPES, Sheets};
 use crate::seed::row::Row;
 use crate::seed::spray::SHEET as SPRAYS;
 use crate::seed::write::Ids;
+use crate::situation::authors::Names;
 use crate::{kit, situation};
 
 impl Listed for Recipe {
@@ -171,6 +172,7 @@ pub struct Book {
     metals: BTreeSet<MetalCode>,
     powders: Vec<Powder>,
     places: Places,
+    names: Names,
 }
 
 impl Book {
@@ -184,7 +186,8 @@ impl Book {
             parts: ids.parts.into_keys().collect(),
             retired: retired.map(|part| part.code).collect(),
             metals: ids.metals.into_keys().collect(),
-            powders: situation::powders(connection).await?,
+            powders: situation::powders(&mut *connection).await?,
+            names: Names::load(connection).await?,
             places: Places {
                 stations: ids.stations.into_keys().collect(),
                 kit: kit.into_iter().map(|kit| (kit.code, kit.kind)).collect(),
@@ -226,7 +229,9 @@ pub fn read(
     let writes = sheets.recipes(known, &book.places, reader.faults);
     for recipe in &writes {
         let line = lines.get(&(recipe.code.to_string(), recipe.revision));
-        entries.push(entry(line.copied().unwrap_or_default(), recipe, Fate::New));
+        let mut new = entry(line.copied().unwrap_or_default(), recipe, Fate::New);
+        new.name.push_str(&unknown_author(recipe, &book.names));
+        entries.push(new);
     }
     (entries, writes)
 }
@@ -248,6 +253,15 @@ fn entry(line: u64, recipe: &Recipe, fate: Fate) -> Entry {
         ),
         fate,
         caution: String::new(),
+    }
+}
+
+/// What is said of an author who is nobody of the site; empty of anybody else.
+fn unknown_author(recipe: &Recipe, names: &Names) -> String {
+    let by = &recipe.written_by;
+    match by.is_empty() || !names.called(by).is_empty() {
+        true => String::new(),
+        false => format!("; written by '{by}', and nobody here is called that"),
     }
 }
 
@@ -385,13 +399,19 @@ fn no_such(row: &Row, stands: &Recipe) -> String {
     )
 }
 
-/// Enters revisions as drafts. Whoever brings one in is its author, whatever the sheet says, so that
-/// somebody else approves it.
+/// Enters revisions as drafts. Whoever brings one in is an author of it beside the one whom the sheet
+/// names, so that somebody else approves it.
 pub async fn write(change: &mut Change, who: &Who, recipes: Vec<Recipe>) -> Result<(), AppError> {
+    let names = Names::load(change.connection()).await?;
     for mut recipe in recipes {
-        who.name.clone_into(&mut recipe.written_by);
+        if recipe.written_by.is_empty() {
+            who.name.clone_into(&mut recipe.written_by);
+        }
         let id = insert_recipe(change, &recipe).await?;
         add_author(change, id, who.id).await?;
+        for author in names.called(&recipe.written_by) {
+            add_author(change, id, author).await?;
+        }
     }
     Ok(())
 }

@@ -9,6 +9,7 @@ use mendpost_core::quantity::Milligrams;
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
+use super::authors::{Names, authors};
 use super::{Codes, code, word};
 
 /// Parts, and of each recipe the newest revision, with the approved one where that is older.
@@ -169,18 +170,11 @@ async fn recipe_flags(
 async fn names_of_authors(
     connection: &mut SqliteConnection,
 ) -> Result<BTreeMap<Uuid, BTreeSet<String>>, sqlx::Error> {
-    let rows = sqlx::query!(
-        r#"select w.recipe_id as "recipe_id!: Uuid", c.name as "name!: String"
-           from recipe_written_by w
-           join person_called c on c.person_id = w.person_id"#
-    )
-    .fetch_all(connection)
-    .await?;
-    let mut names: BTreeMap<Uuid, BTreeSet<String>> = BTreeMap::new();
-    for row in rows {
-        names.entry(row.recipe_id).or_default().insert(row.name);
-    }
-    Ok(names)
+    let names = Names::load(&mut *connection).await?;
+    let authors = authors(connection, &names).await?.into_iter();
+    Ok(authors
+        .map(|(recipe, persons)| (recipe, names.of(&persons)))
+        .collect())
 }
 
 async fn base_metals(

@@ -1,5 +1,6 @@
 //! The site as it stands: every table that the line-up is worked out from, read at one moment.
 
+pub mod authors;
 mod catalogue;
 mod cell;
 mod need;

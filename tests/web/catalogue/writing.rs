@@ -276,6 +276,64 @@ async fn whoever_changed_a_line_of_it_is_an_author() {
     assert_eq!(state(&app, 1).await, Some(RecipeState::Draft));
 }
 
+/// Writes to the database what no page would.
+async fn set(app: &App, sql: &'static str) {
+    let set = sqlx::query(sql).execute(&app.state.db.write).await;
+    set.expect("written");
+}
+
+/// A file says that ÅSA BERG wrote it: that is Åsa Berg, capitals or not, also where SQL knows no capitals.
+#[tokio::test]
+async fn an_author_is_known_by_name_in_capitals_of_any_script() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    set(
+        &app,
+        "update person set name = 'Åsa Berg' where role = 'checker'",
+    )
+    .await;
+    set(
+        &app,
+        "update recipe set written_by = 'ÅSA BERG' where code = 'BR-039'",
+    )
+    .await;
+    let page = checker.get("/recipes/BR-039/1").await;
+    let refused = "Have BR-039 revision 1 approved by somebody who wrote nothing of it.";
+    assert!(page.contains(refused), "{}", page.body);
+}
+
+/// The machinist started it and is called Anna since; the lead, who wrote nothing of it, took the name over
+/// and approves it. Who wrote it is on record, so the name decides nothing.
+#[tokio::test]
+async fn a_name_taken_over_makes_no_author() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    let mut lead = signed_in(&app, Role::Lead).await;
+    written(&mut checker).await;
+    saved(&mut checker, DRAFT, &format!("{DRAFT}/propose"), &[]).await;
+    set(
+        &app,
+        "insert into former_name select id, name from person where role = 'checker'",
+    )
+    .await;
+    set(
+        &app,
+        "update person set name = 'Anna' where role = 'checker'",
+    )
+    .await;
+    set(
+        &app,
+        "update person set name = 'Machinist' where role = 'lead'",
+    )
+    .await;
+    assert_eq!(
+        approve(&mut checker, DRAFT).await.status,
+        StatusCode::FORBIDDEN
+    );
+    let signed = approve(&mut lead, DRAFT).await;
+    assert_eq!(signed.status, StatusCode::SEE_OTHER, "{}", signed.body);
+}
+
 /// Crew and storekeeper read recipes and write none.
 #[tokio::test]
 async fn only_lead_and_checker_write() {

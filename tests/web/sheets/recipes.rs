@@ -51,7 +51,7 @@ fn sheets(files: &[String; 3]) -> [(&'static str, &[u8]); 3] {
     ]
 }
 
-/// Revision 2 of the sleeve's recipe, with 3 800 g instead of 3 700 g: a draft, by whoever brought it in,
+/// Revision 2 of the sleeve's recipe, with 3 800 g instead of 3 700 g: a draft, by whom the sheet names,
 /// beside the approved revision 1, which stays what it was.
 #[tokio::test]
 async fn a_new_revision_comes_in_as_a_draft() {
@@ -84,7 +84,7 @@ async fn a_new_revision_comes_in_as_a_draft() {
                   from recipe r join recipe_spray s on s.recipe_id = r.id where r.code = 'ZN-021'";
     assert_eq!(
         text(&app, stands).await.as_deref(),
-        Some("1 approved Cell lead Machinist 3700; 2 draft  Cell lead 3800")
+        Some("1 approved Cell lead Machinist 3700; 2 draft  Machinist 3800")
     );
     // Taken out again and brought in, both revisions stand.
     let preview = send(&mut app, "recipes", &sheets(&files)).await;
@@ -133,31 +133,55 @@ async fn no_sheet_approves() {
     }
 }
 
-/// The lead brings in a revision of which the sheet says that the machinist wrote it: the lead is its author
-/// all the same, so the checker approves it, and the lead may not.
+const PAGE: &str = "/recipes/ZN-021/2";
+
+/// Posts what the page of revision 2 offers as a step.
+async fn step(app: &mut App, step: &str) -> StatusCode {
+    let page = app.get(PAGE).await;
+    let version = between(&page.body, "name=\"version\" value=\"", "\"").unwrap_or_default();
+    let fields = [
+        ("version", version),
+        ("expected", "as before"),
+        ("basis", "four coupons"),
+    ];
+    app.post(&format!("{PAGE}/{step}"), &fields).await.status
+}
+
+/// The lead brings in a revision of which the sheet says that the machinist wrote it, in capitals: both are
+/// its authors, so neither approves it. Machinist and checker are one person here.
 #[tokio::test]
-async fn whoever_brings_a_revision_in_does_not_approve_it() {
-    const PAGE: &str = "/recipes/ZN-021/2";
+async fn neither_whom_a_sheet_names_nor_who_brings_it_in_approves_a_revision() {
     let mut lead = App::signed_in(Role::Lead).await;
     let mut checker = lead.other_browser();
     checker.sign_in(Role::Checker).await;
     let files = as_revision_2(&revision_1(&mut lead).await);
+    let files = files.map(|text| text.replace("draft,,Machinist", "draft,,MACHINIST"));
     let preview = send(&mut lead, "recipes", &sheets(&files)).await;
+    assert!(!preview.contains("nobody here is called that"));
     import(&mut lead, "recipes", &preview).await;
-    let step = async |app: &mut App, step: &str, expected: StatusCode| {
-        let page = app.get(PAGE).await;
-        let version = between(&page.body, "name=\"version\" value=\"", "\"").unwrap_or_default();
-        let fields = [
-            ("version", version),
-            ("expected", "as before"),
-            ("basis", "four coupons"),
-        ];
-        let answer = app.post(&format!("{PAGE}/{step}"), &fields).await;
-        assert_eq!(answer.status, expected, "{step}: {}", answer.body);
-    };
-    step(&mut lead, "propose", StatusCode::SEE_OTHER).await;
-    step(&mut lead, "approve", StatusCode::FORBIDDEN).await;
-    step(&mut checker, "approve", StatusCode::SEE_OTHER).await;
+    assert_eq!(step(&mut lead, "propose").await, StatusCode::SEE_OTHER);
+    assert_eq!(step(&mut lead, "approve").await, StatusCode::FORBIDDEN);
+    assert_eq!(step(&mut checker, "approve").await, StatusCode::FORBIDDEN);
+}
+
+/// The sheet names somebody of elsewhere: that is said before it is brought in, and the name stays with it.
+/// The lead who brings it in is an author all the same, so the checker approves it, and the lead may not.
+#[tokio::test]
+async fn whoever_brings_a_revision_in_does_not_approve_it() {
+    let mut lead = App::signed_in(Role::Lead).await;
+    let mut checker = lead.other_browser();
+    checker.sign_in(Role::Checker).await;
+    let files = as_revision_2(&revision_1(&mut lead).await);
+    let files = files.map(|text| text.replace("draft,,Machinist", "draft,,Ada Kehl"));
+    let preview = send(&mut lead, "recipes", &sheets(&files)).await;
+    let told = "written by &#39;Ada Kehl&#39;, and nobody here is called that";
+    assert!(preview.contains(told), "{}", preview.body);
+    import(&mut lead, "recipes", &preview).await;
+    let by = "select written_by from recipe where code = 'ZN-021' and revision = 2";
+    assert_eq!(text(&lead, by).await.as_deref(), Some("Ada Kehl"));
+    assert_eq!(step(&mut lead, "propose").await, StatusCode::SEE_OTHER);
+    assert_eq!(step(&mut lead, "approve").await, StatusCode::FORBIDDEN);
+    assert_eq!(step(&mut checker, "approve").await, StatusCode::SEE_OTHER);
 }
 
 /// Coupons, inspection and notes on several lines, as a form sends them and as a sheet says them: they come
