@@ -141,6 +141,13 @@ pub fn difference(old: &Recipe, new: &Recipe) -> Vec<Changed> {
     changed
 }
 
+/// Everything that an operation says otherwise than one that stands in its place, of whatever kind and name.
+#[must_use]
+pub fn operation_difference(old: &Operation, new: &Operation) -> Vec<Changed> {
+    let place = Place::Operation(1, new.kind, new.name.clone());
+    said(&place, &fields(old), &fields(new))
+}
+
 fn place(index: usize, operation: &Operation) -> Place {
     Place::Operation(index + 1, operation.kind, operation.name.clone())
 }

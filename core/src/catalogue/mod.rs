@@ -12,7 +12,7 @@ mod weighed;
 pub use answer::{Answer, Came, Holds, NoYes, Question, Said, answered, is_same_person};
 pub use authority::{About, Authority, BuildRule, Flag, FlagRule, Rules, Who};
 pub use complete::RecipeFault;
-pub use difference::{Changed, Field, Place, Value, difference};
+pub use difference::{Changed, Field, Place, Value, difference, operation_difference};
 pub use order::Way;
 pub use recipe::{
     Held, Motion, Operation, OperationKind, Recipe, RecipeState, RecipeText, Skill, Spray, Volume,

@@ -4,7 +4,7 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
-use mendpost_core::catalogue::{Flag, Recipe};
+use mendpost_core::catalogue::{Flag, Recipe, difference};
 use mendpost_core::situation::Situation;
 use serde::Deserialize;
 use serde_json::json;
@@ -131,7 +131,8 @@ pub async fn save(
     };
     if !is_current(&form.version, revision.version) {
         drop(change);
-        let stale = stale(&state, &situation, &revision, &after).await?;
+        let differs = difference(&revision.recipe, &after);
+        let stale = stale(&state, &situation, &revision, differs).await?;
         form.version = stale.version.to_string();
         let shown = (StatusCode::CONFLICT, FieldErrors::default(), Some(stale));
         return about_page(&visit, &situation, recipe, form, shown).await;

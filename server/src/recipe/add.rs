@@ -5,9 +5,10 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use mendpost_core::catalogue::Recipe;
 
+use super::follow::Spot;
 use super::form::OperationForm;
 use super::operation::{RECKON, Shown, form_page, reckon};
-use super::queries;
+use super::queries::{self, Revision};
 use super::save::{OperationChange, closed, editable, save};
 use crate::AppState;
 use crate::change::Change;
@@ -19,18 +20,32 @@ use crate::version::is_current;
 
 type At = Path<(String, String, String, String)>;
 
-/// Where a stage or a step would be added; at the end where the recipe has become shorter meanwhile.
-fn place(recipe: &Recipe, what: &str, after: &str) -> Result<Shown, AppError> {
+/// Whether a stage or a step is to be added, and after how many.
+fn asked(recipe: &Recipe, what: &str, after: &str) -> Result<(bool, usize), AppError> {
     let stage = match what {
         "stage" => Some(true),
         "step" => Some(false),
         _ => None,
     };
     let found = stage.zip(after.parse().ok());
-    let (stage, after) = found.ok_or_else(|| AppError::NotFound {
+    found.ok_or_else(|| AppError::NotFound {
         what: format!("place for a {what} in {} {}", recipe.code, recipe.revision),
-    })?;
-    Ok(Shown::added(recipe, stage, after))
+    })
+}
+
+/// Where it would be added by now, whatever was moved since the form was opened.
+async fn followed(
+    state: &AppState,
+    revision: &Revision,
+    (stage, after): (bool, usize),
+    form: &mut OperationForm,
+) -> Result<Shown, sqlx::Error> {
+    let spot = form.follow(&state.db.read, revision, Spot::After(after));
+    Ok(Shown::added(
+        &revision.recipe,
+        stage,
+        spot.await?.place() - 1,
+    ))
 }
 
 pub async fn blank(
@@ -40,7 +55,8 @@ pub async fn blank(
 ) -> Result<Response, AppError> {
     let revision = queries::find(&state, &code, &revision).await?;
     editable(&revision)?;
-    let shown = place(&revision.recipe, &what, &after)?;
+    let (stage, after) = asked(&revision.recipe, &what, &after)?;
+    let shown = Shown::added(&revision.recipe, stage, after);
     let situation = situation::now(&state).await?;
     let mut form = OperationForm::blank(shown.stage);
     form.version = revision.version.to_string();
@@ -56,32 +72,35 @@ pub async fn add(
 ) -> Result<Response, AppError> {
     if form.then == RECKON {
         let revision = queries::find(&state, &code, &revision).await?;
-        let shown = place(&revision.recipe, &what, &after)?;
+        let asked = asked(&revision.recipe, &what, &after)?;
+        let shown = followed(&state, &revision, asked, &mut form).await?;
         return reckon(&state, &visit, &revision.recipe, form, shown).await;
     }
     let mut change = Change::begin(&state, &who).await?;
     let revision = queries::load(change.connection(), &code, &revision).await?;
     let recipe = &revision.recipe;
-    let mut shown = place(recipe, &what, &after)?;
+    let (stage, after) = asked(recipe, &what, &after)?;
     let now = situation::moment(visit.now).map_err(AppError::internal)?;
     let situation = situation::load(change.connection(), now).await?;
-    let (at, places) = (shown.place, recipe.operations.len() + 1);
-    let overtaken = match closed(recipe) {
-        Some(why) => Some(format!("Not saved: {why}.")),
-        None => (!is_current(&form.version, revision.version)).then(|| {
-            format!(
-                "Not saved: somebody changed the recipe while you had this open. This would be \
-                 operation {at} of {places} now; look at its place, then save again."
-            )
-        }),
-    };
-    if let Some(why) = overtaken {
+    let why = closed(recipe);
+    if why.is_some() || !is_current(&form.version, revision.version) {
         drop(change);
+        let mut shown = followed(&state, &revision, (stage, after), &mut form).await?;
         form.version = revision.version.to_string();
-        shown.errors.add_whole(why);
+        shown.errors.add_whole(match why {
+            Some(why) => format!("Not saved: {why}."),
+            None => format!(
+                "Not saved: somebody changed the recipe while you had this open. This would be \
+                 operation {} of {} now; look at its place, then save again.",
+                shown.place,
+                recipe.operations.len() + 1
+            ),
+        });
         shown.status = StatusCode::CONFLICT;
         return form_page(&visit, &situation, recipe, form, shown).await;
     }
+    let mut shown = Shown::added(recipe, stage, after);
+    let (at, places) = (shown.place, recipe.operations.len() + 1);
     let read = form.parse(shown.stage, (at, places), &situation, &mut shown.errors);
     let Some(operation) = read else {
         drop(change);

@@ -3,6 +3,10 @@
 use mendpost_core::catalogue::{Held, Motion, Operation, OperationKind, Spray, Volume};
 use mendpost_core::situation::{KitKind, Situation};
 use serde::Deserialize;
+use sqlx::SqliteExecutor;
+
+use super::follow::{Moves, Spot};
+use super::queries::Revision;
 
 use crate::form::{
     FieldError, FieldErrors, choice, decimal, integer, optional_text, plain_decimal, text,
@@ -18,8 +22,10 @@ pub const NOWHERE: &str = "none";
 #[serde(default)]
 pub struct OperationForm {
     pub version: String,
-    /// What the operation is that was opened, as [`was`] says it.
+    /// Of what kind the operation is that was opened; empty for one that is to be added.
     pub was: String,
+    /// The version by whose places it counts; empty for the one at which it was opened.
+    pub counted: String,
     /// Which button: to save, or only to reckon.
     pub then: String,
     pub kind: String,
@@ -74,7 +80,7 @@ impl OperationForm {
         let held = operation.fixture.as_ref();
         let station = operation.station.as_ref().map(ToString::to_string);
         let mut form = OperationForm {
-            was: was(operation),
+            was: operation.kind.to_string(),
             kind: operation.kind.to_string(),
             name: operation.name.clone(),
             crew: operation.crew.to_string(),
@@ -144,11 +150,32 @@ impl OperationForm {
 
     /// Whether it is the form of a stage, whatever stands in the operation's place meanwhile.
     pub fn is_stage(&self) -> bool {
-        match self.was.split_once(' ') {
-            Some((kind, _)) => kind == OperationKind::Spray.as_str(),
+        match self.was.as_str() {
             // Only the form of a step asks what is done.
-            None => self.kind.is_empty(),
+            "" => self.kind.is_empty(),
+            kind => kind == OperationKind::Spray.as_str(),
         }
+    }
+
+    /// Counts by the places of this version, whatever was moved since it was opened; where its operation is
+    /// by them.
+    pub async fn follow(
+        &mut self,
+        executor: impl SqliteExecutor<'_>,
+        draft: &Revision,
+        then: Spot,
+    ) -> Result<Spot, sqlx::Error> {
+        let counted = match self.counted.as_str() {
+            "" => self.version.parse(),
+            counted => counted.parse(),
+        };
+        let versions = (counted.unwrap_or(draft.version), draft.version);
+        let moves = Moves::between(executor, &draft.subject(), versions).await?;
+        if let Ok(through) = self.held_through.trim().parse() {
+            self.held_through = moves.held_through(then, through).to_string();
+        }
+        self.counted = draft.version.to_string();
+        Ok(moves.follow(then))
     }
 
     /// The operation as typed, or every fault. It stands at this place of so many, from 1.
@@ -417,15 +444,6 @@ impl OperationForm {
             through: through.unwrap_or(place),
         }))
     }
-}
-
-/// By what an operation is known again when its place has changed: its kind, its name, and what a stage
-/// sprays, since several are called alike.
-pub fn was(operation: &Operation) -> String {
-    let powder = operation.spray.as_ref().map(|spray| spray.powder.as_str());
-    let words = [operation.kind.as_str(), &operation.name];
-    let words: Vec<&str> = words.into_iter().chain(powder).collect();
-    words.join(" ")
 }
 
 fn kit(

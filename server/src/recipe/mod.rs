@@ -5,6 +5,7 @@ mod about;
 mod add;
 mod approve;
 mod field;
+mod follow;
 mod form;
 mod operation;
 pub mod queries;

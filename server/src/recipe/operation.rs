@@ -4,12 +4,13 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::Response;
-use mendpost_core::catalogue::{Operation, Recipe, Way};
+use mendpost_core::catalogue::{Operation, Recipe, Way, operation_difference};
 use mendpost_core::situation::Situation;
 use serde::Deserialize;
 
 use super::field::Lists;
-use super::form::{OperationForm, was};
+use super::follow::Spot;
+use super::form::OperationForm;
 use super::queries::{self, Revision};
 use super::save::{OperationChange, closed, current, editable, save as keep, stale};
 use super::takes::{Takes, takes};
@@ -79,18 +80,6 @@ fn place_in(recipe: &Recipe, typed: &str) -> Result<usize, AppError> {
     })
 }
 
-/// Where the operation of a form stands now, if it is found again: in its old place, or in one other.
-fn place_now(recipe: &Recipe, old: usize, was_then: &str) -> Option<usize> {
-    let places = (1..).zip(&recipe.operations);
-    let mut same = places.filter(|(_, operation)| was(operation) == was_then);
-    let (first, _) = same.next()?;
-    let others: Vec<usize> = same.map(|(place, _)| place).collect();
-    if first == old || others.contains(&old) {
-        return Some(old);
-    }
-    others.is_empty().then_some(first)
-}
-
 pub async fn open(
     State(state): State<AppState>,
     visit: Visit,
@@ -114,12 +103,12 @@ pub async fn save(
     visit: Visit,
     who: Who,
     Path((code, revision, position)): At,
-    Posted(form): Posted<OperationForm>,
+    Posted(mut form): Posted<OperationForm>,
 ) -> Result<Response, AppError> {
     let place = number(&position)?;
     if form.then == RECKON {
         let revision = queries::find(&state, &code, &revision).await?;
-        let shown = Shown::of(&revision.recipe, place, &form);
+        let shown = Shown::followed(&state, &revision, place, &mut form).await?;
         return reckon(&state, &visit, &revision.recipe, form, shown).await;
     }
     let mut change = Change::begin(&state, &who).await?;
@@ -185,8 +174,8 @@ pub async fn reckon(
     form_page(visit, &situation, recipe, form, shown).await
 }
 
-/// What was typed on a form that was opened before the last change: beside what stands now where the
-/// operation is found again, and to be added where it is not.
+/// What was typed on a form that was opened before the last change: beside what stands now wherever the
+/// operation is by now, and to be added where it was taken out.
 async fn overtaken(
     state: &AppState,
     visit: &Visit,
@@ -195,24 +184,23 @@ async fn overtaken(
     (place, mut form): (usize, OperationForm),
 ) -> Result<Response, AppError> {
     let recipe = &revision.recipe;
-    let mut shown = Shown::of(recipe, place, &form);
+    let mut shown = Shown::followed(state, revision, place, &mut form).await?;
     shown.status = StatusCode::CONFLICT;
     let place = shown.place;
     if let Some(why) = closed(recipe) {
         shown.errors.add_whole(format!("Not saved: {why}."));
     } else if shown.after.is_some() {
         shown.errors.add_whole(format!(
-            "Not saved: this operation was taken out meanwhile, or made another one. What was typed \
-             is kept here; saving adds it as operation {place}."
+            "Not saved: this operation was taken out meanwhile. What was typed is kept here; saving \
+             adds it as operation {place}."
         ));
         form.version = revision.version.to_string();
     } else {
         let at = (place, recipe.operations.len());
         match form.parse(shown.stage, at, situation, &mut shown.errors) {
             Some(typed) => {
-                let mut yours = recipe.clone();
-                yours.operations[place - 1] = typed;
-                let stale = stale(state, situation, revision, &yours).await?;
+                let differs = operation_difference(&recipe.operations[place - 1], &typed);
+                let stale = stale(state, situation, revision, differs).await?;
                 form.version = stale.version.to_string();
                 shown.stale = Some(stale);
             }
@@ -250,14 +238,19 @@ impl Shown {
         }
     }
 
-    /// Of a form that was opened at this place: where its operation stands now, or where it would be
-    /// added.
-    fn of(recipe: &Recipe, opened_at: usize, form: &OperationForm) -> Shown {
-        let stage = form.is_stage();
-        match place_now(recipe, opened_at, &form.was) {
-            Some(place) => Shown::new(place, stage),
-            None => Shown::added(recipe, stage, opened_at - 1),
-        }
+    /// Of a form whose operation stood at this place: where it stands now, or where it would be added.
+    async fn followed(
+        state: &AppState,
+        revision: &Revision,
+        place: usize,
+        form: &mut OperationForm,
+    ) -> Result<Shown, sqlx::Error> {
+        let (recipe, stage) = (&revision.recipe, form.is_stage());
+        let spot = form.follow(&state.db.read, revision, Spot::At(place));
+        Ok(match spot.await? {
+            Spot::At(place) if place <= recipe.operations.len() => Shown::new(place, stage),
+            gone => Shown::added(recipe, stage, gone.place() - 1),
+        })
     }
 
     /// To be added after an operation, at the latest after the last; 0: as the first.

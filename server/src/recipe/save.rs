@@ -1,7 +1,7 @@
 //! Saving a change of a draft: one journaled change, seen by whoever has the form open.
 
 use axum::response::Response;
-use mendpost_core::catalogue::{Changed, Operation, Recipe, difference, may_edit};
+use mendpost_core::catalogue::{Changed, Operation, Recipe, may_edit};
 use mendpost_core::situation::Situation;
 use serde::Serialize;
 
@@ -73,11 +73,10 @@ pub async fn stale(
     state: &AppState,
     situation: &Situation,
     revision: &Revision,
-    yours: &Recipe,
+    differs: Vec<Changed>,
 ) -> Result<Stale, sqlx::Error> {
     let words = Words::new(situation);
-    let said = difference(&revision.recipe, yours).into_iter();
-    let fields = said.filter_map(|changed| match changed {
+    let fields = differs.into_iter().filter_map(|changed| match changed {
         Changed::Said {
             field, old, new, ..
         } => Some(version::Field::new(

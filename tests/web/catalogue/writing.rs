@@ -39,9 +39,6 @@ const STAGE: &[(&str, &str)] = &[
     ("crew", "1"),
 ];
 
-/// By what the stage is known again.
-const TEETH: &str = "spray spray the teeth CUAL10";
-
 const STEP: &[(&str, &str)] = &[
     ("kind", "cut"),
     ("name", "cut to size"),
@@ -231,7 +228,7 @@ async fn revised(app: &App, checker: &mut App, lead: &mut App) {
     let second = "/recipes/BR-043/2";
     let answer = post(lead, DRAFT, &format!("{DRAFT}/revise"), &[]).await;
     assert_eq!(answer.location(), second, "{}", answer.body);
-    let hotter = with(STAGE, &[("temperature", "580"), ("was", TEETH)]);
+    let hotter = with(STAGE, &[("temperature", "580"), ("was", "spray")]);
     let stage = format!("{second}/operations/1");
     saved(lead, &stage, &stage, &hotter).await;
     let page = lead.get(second).await;
@@ -514,7 +511,7 @@ async fn two_editors_overwrite_nothing_unseen() {
     written(&mut checker).await;
     let stage = format!("{DRAFT}/operations/1");
     let opened = version(&lead.get(&stage).await);
-    let typed = |temperature| with(STAGE, &[("temperature", temperature), ("was", TEETH)]);
+    let typed = |temperature| with(STAGE, &[("temperature", temperature), ("was", "spray")]);
     saved(&mut checker, &stage, &stage, &typed("570")).await;
     let mut late = typed("590");
     late.push(("version", &opened));
@@ -555,7 +552,7 @@ async fn two_editors_overwrite_nothing_unseen() {
 /// Two stages of one name: sprayed on steel is bronze first, then nickel. Their order was changed while
 /// the first was open; what was typed for the bronze is not saved over the nickel.
 #[tokio::test]
-async fn stages_of_one_name_are_told_apart_by_their_powder() {
+async fn stages_of_one_name_are_told_apart() {
     let app = App::new().await;
     let mut checker = signed_in(&app, Role::Checker).await;
     let mut lead = signed_in(&app, Role::Lead).await;
@@ -567,11 +564,14 @@ async fn stages_of_one_name_are_told_apart_by_their_powder() {
     }
     let first = format!("{DRAFT}/operations/1");
     let form = lead.get(&first).await;
-    assert!(form.contains(&format!("name=\"was\" value=\"{TEETH}\"")));
     let opened = version(&form);
     let to = format!("{first}/move");
     saved(&mut checker, DRAFT, &to, &[("way", "down")]).await;
-    let typed = [("temperature", "590"), ("was", TEETH), ("version", &opened)];
+    let typed = [
+        ("temperature", "590"),
+        ("was", "spray"),
+        ("version", &opened),
+    ];
     let late = lead.post(&first, &with(STAGE, &typed)).await;
     assert_eq!(late.status, StatusCode::CONFLICT);
     assert!(late.contains("Choose which of the two stands as operation 2."));
@@ -579,6 +579,87 @@ async fn stages_of_one_name_are_told_apart_by_their_powder() {
         late.contains("560 °C") && !late.contains("900 °C"),
         "{}",
         late.body
+    );
+}
+
+/// Somebody called the stage something else and gave it another powder while it was open: it is the same
+/// operation, shown beside what was typed, and not added once more.
+#[tokio::test]
+async fn an_operation_called_otherwise_meanwhile_is_the_same() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    let mut lead = signed_in(&app, Role::Lead).await;
+    written(&mut checker).await;
+    let stage = format!("{DRAFT}/operations/1");
+    let opened = version(&lead.get(&stage).await);
+    let renamed = [("name", "build the teeth"), ("powder", "NI625")];
+    saved(&mut checker, &stage, &stage, &with(STAGE, &renamed)).await;
+    let typed = [("feed", "40"), ("was", "spray"), ("version", &opened)];
+    let late = lead.post(&stage, &with(STAGE, &typed)).await;
+    assert_eq!(late.status, StatusCode::CONFLICT);
+    assert!(late.contains("Choose which of the two stands as operation 1."));
+    for differs in [
+        "<td>build the teeth</td><td>spray the teeth</td>",
+        "45 g/min",
+    ] {
+        assert!(late.contains(differs), "{differs}: {}", late.body);
+    }
+    let now = version(&late);
+    let mine = with(STAGE, &with(&typed, &[("version", &now)]));
+    assert_eq!(lead.post(&stage, &mine).await.status, StatusCode::SEE_OTHER);
+    assert_eq!(operations(&app).await, Some(6));
+}
+
+/// The stage holds the spindle until the cut, operation 2, ends. A step comes in before it meanwhile: the
+/// cut is operation 3 then, and the spindle is held until that; also where the stage is still to be added.
+#[tokio::test]
+async fn a_fixture_is_held_until_the_same_operation_whatever_comes_in_before_it() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    let mut lead = signed_in(&app, Role::Lead).await;
+    written(&mut checker).await;
+    let stage = format!("{DRAFT}/operations/1");
+    let another = format!("{DRAFT}/add/stage/0");
+    let opened = version(&lead.get(&stage).await);
+    let first = format!("{DRAFT}/add/step/0");
+    saved(&mut checker, &first, &first, STEP).await;
+    let held = [
+        ("fixture", "SPINDLE"),
+        ("held_through", "2"),
+        ("version", &opened),
+    ];
+    let late = lead
+        .post(&stage, &with(STAGE, &with(&held, &[("was", "spray")])))
+        .await;
+    assert_eq!(late.status, StatusCode::CONFLICT);
+    assert!(late.contains("Choose which of the two stands as operation 2."));
+    assert!(
+        late.contains("<option value=\"3\" selected>"),
+        "{}",
+        late.body
+    );
+    // With a fault in it the form is shown twice, and still counts the step in once.
+    let faulty = with(&held, &[("was", "spray"), ("feed", "fast")]);
+    let faulty = lead.post(&stage, &with(STAGE, &faulty)).await;
+    assert!(faulty.contains("<option value=\"3\" selected>"));
+    let counted = between(&faulty.body, "name=\"counted\" value=\"", "\"");
+    let again = [
+        ("held_through", "3"),
+        ("was", "spray"),
+        ("counted", counted.expect("a version")),
+    ];
+    let second = format!("{DRAFT}/operations/2");
+    let again = lead.post(&second, &with(STAGE, &with(&held, &again))).await;
+    assert!(again.contains("Choose which of the two stands as operation 2."));
+    assert!(again.contains("<option value=\"3\" selected>"));
+    // To be added as the first, held until the stage behind it ends: with the step between them that is
+    // operation 3.
+    let added = lead.post(&another, &with(STAGE, &held)).await;
+    assert_eq!(added.status, StatusCode::CONFLICT);
+    assert!(
+        added.contains("<option value=\"3\" selected>"),
+        "{}",
+        added.body
     );
 }
 
@@ -602,18 +683,14 @@ async fn what_was_typed_is_never_lost() {
         &[
             ("name", "fine"),
             ("nozzle", "1.4 mm, my own"),
-            ("was", "spray fine CUAL10"),
+            ("was", "spray"),
             ("version", &opened),
         ],
     );
     let kept = "value=\"1.4 mm, my own\"";
 
     // Changed meanwhile, and a fault in what was typed: both are told, and only the fault can be put right.
-    let hotter = [
-        ("name", "fine"),
-        ("temperature", "570"),
-        ("was", "spray fine CUAL10"),
-    ];
+    let hotter = [("name", "fine"), ("temperature", "570"), ("was", "spray")];
     saved(&mut checker, &last, &last, &with(STAGE, &hotter)).await;
     let faulty = lead.post(&last, &with(&typed, &[("feed", "fast")])).await;
     assert_eq!(faulty.status, StatusCode::CONFLICT);
@@ -681,7 +758,7 @@ async fn reckoning_waits_for_no_change() {
     checker.get(&stage).await;
     let writing = app.state.db.write.begin_with("begin immediate").await;
     let writing = writing.expect("a change");
-    let tried = with(STAGE, &[("then", "reckon"), ("was", TEETH)]);
+    let tried = with(STAGE, &[("then", "reckon"), ("was", "spray")]);
     let part = "/catalogue/WP-SLEEVE/change";
     let form = [("name", "bearing sleeve"), ("take", "box")];
     for (to, fields) in [(add.as_str(), &tried[..]), (&stage, &tried), (part, &form)] {
