@@ -23,12 +23,14 @@ pub enum InvalidCode {
         length: usize,
     },
     /// A character that cannot be read aloud or printed on a label.
-    #[error("'{given}' has the character {character:?}; use letters, figures, '-', '.' and '+'")]
+    #[error("'{given}' has the character {character:?}; use letters, figures, {allowed}")]
     Character {
         /// The text as given.
         given: String,
         /// The first character that is not allowed.
         character: char,
+        /// What is allowed besides letters and figures.
+        allowed: &'static str,
     },
     /// Nothing would be found under it: see [`new_code`].
     #[error(
@@ -38,13 +40,18 @@ pub enum InvalidCode {
         /// The text as given.
         given: String,
     },
+    /// Nothing would be found under it: see [`new_label`].
+    #[error("'{given}' cannot be found by an address; call it something else than '.' and '..'")]
+    Dots {
+        /// The text as given.
+        given: String,
+    },
 }
 
 /// The code of something that is not listed yet: as any code, and one step of an address, so that what it
 /// names has a page of its own.
 ///
-/// A code that stands on record is read as it is, and so is that of an asset
-/// or a capability, whose pages write '/' in their addresses as '%2F'.
+/// A code that stands on record is read as it is.
 ///
 /// '.' and '..' are taken out of an address on its way (RFC 3986, 5.2.4), '/' parts two steps, and under
 /// 'new' stands the form for something new.
@@ -52,7 +59,7 @@ pub enum InvalidCode {
 /// # Errors
 /// What is wrong with it, and what is allowed.
 pub fn new_code<T: std::str::FromStr<Err = InvalidCode>>(text: &str) -> Result<T, InvalidCode> {
-    let code = text.parse()?;
+    let code = text.parse().map_err(without_slash)?;
     let given = text.trim();
     let no_step = given.contains('/') || matches!(given, "." | "..");
     if no_step || given.eq_ignore_ascii_case("new") {
@@ -61,6 +68,29 @@ pub fn new_code<T: std::str::FromStr<Err = InvalidCode>>(text: &str) -> Result<T
         });
     }
     Ok(code)
+}
+
+fn without_slash(mut fault: InvalidCode) -> InvalidCode {
+    if let InvalidCode::Character { allowed, .. } = &mut fault {
+        *allowed = "'-', '.' and '+'";
+    }
+    fault
+}
+
+/// The code on the label of something that is not listed yet: an asset, a capability or a lot. Their pages
+/// write '/' in an address as '%2F', so that only '.' and '..' name no page.
+///
+/// # Errors
+/// What is wrong with it, and what is allowed.
+pub fn new_label<T: std::str::FromStr<Err = InvalidCode>>(text: &str) -> Result<T, InvalidCode> {
+    let code = text.parse()?;
+    let given = text.trim();
+    match given {
+        "." | ".." => Err(InvalidCode::Dots {
+            given: given.to_owned(),
+        }),
+        _ => Ok(code),
+    }
 }
 
 fn checked(text: &str) -> Result<String, InvalidCode> {
@@ -82,6 +112,7 @@ fn checked(text: &str) -> Result<String, InvalidCode> {
         Some(character) => Err(InvalidCode::Character {
             given: text.to_owned(),
             character,
+            allowed: "'-', '.', '/' and '+'",
         }),
         None => Ok(text.to_owned()),
     }
@@ -176,6 +207,19 @@ mod tests {
         assert_eq!(new_code::<PartCode>(""), Err(InvalidCode::Empty));
     }
 
+    /// What stands on a label may have '/' in it, as 26/0417 for the 417th lot of 2026.
+    #[test]
+    fn a_new_label_is_no_dots() {
+        for dots in [".", " .. "] {
+            let given = dots.trim().to_owned();
+            assert_eq!(new_label::<LotCode>(dots), Err(InvalidCode::Dots { given }));
+        }
+        for label in ["26/0417", "new", "...", "/"] {
+            assert_eq!(new_label(label), label.parse::<LotCode>());
+        }
+        assert_eq!(new_label::<LotCode>(""), Err(InvalidCode::Empty));
+    }
+
     /// A code says what is wrong with it, and what is allowed.
     #[test]
     fn a_code_is_short_and_can_be_read_aloud() {
@@ -184,10 +228,14 @@ mod tests {
             Ok("L0417".to_owned())
         );
         assert_eq!("".parse::<LotCode>(), Err(InvalidCode::Empty));
-        let error = "L 0417".parse::<LotCode>().expect_err("has a space");
+        let told = |fault: Option<InvalidCode>| fault.map(|fault| fault.to_string());
         assert_eq!(
-            error.to_string(),
-            "'L 0417' has the character ' '; use letters, figures, '-', '.' and '+'"
+            told(new_label::<LotCode>("L 0417").err()).as_deref(),
+            Some("'L 0417' has the character ' '; use letters, figures, '-', '.', '/' and '+'")
+        );
+        assert_eq!(
+            told(new_code::<PartCode>("P 1").err()).as_deref(),
+            Some("'P 1' has the character ' '; use letters, figures, '-', '.' and '+'")
         );
         let long = "x".repeat(41);
         assert_eq!(

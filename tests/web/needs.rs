@@ -304,7 +304,13 @@ async fn the_lead_lists_an_asset_and_names_it() {
             "WP 4",
             "feed pump 4",
             "code",
-            "&#39;WP 4&#39; has the character &#39; &#39;; use letters, figures, &#39;-&#39;, &#39;.&#39; and &#39;+&#39;",
+            "&#39;WP 4&#39; has the character &#39; &#39;; use letters, figures, &#39;-&#39;, &#39;.&#39;, &#39;/&#39; and &#39;+&#39;",
+        ),
+        (
+            "..",
+            "feed pump 4",
+            "code",
+            "&#39;..&#39; cannot be found by an address; call it something else than &#39;.&#39; and &#39;..&#39;",
         ),
         (
             "WP1",

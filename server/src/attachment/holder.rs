@@ -3,6 +3,7 @@ use sqlx::{SqliteExecutor, SqlitePool};
 
 use super::queries;
 use crate::page::Screen;
+use crate::powder::lot_path;
 
 /// What photos and papers belong to.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -85,7 +86,7 @@ impl Holder {
     pub fn path(&self) -> String {
         match self.kind {
             HolderKind::Request => format!("/requests/{}", self.key),
-            HolderKind::Lot => format!("/powder/{}", self.key),
+            HolderKind::Lot => lot_path(&self.key),
             HolderKind::Part => format!("/catalogue/{}", self.key),
         }
     }

@@ -2,7 +2,7 @@
 
 use axum::extract::State;
 use axum::response::Response;
-use mendpost_core::code::AssetCode;
+use mendpost_core::code::{AssetCode, InvalidCode, new_label};
 use mendpost_core::journal::Subject;
 use mendpost_core::situation::Asset;
 use serde::Deserialize;
@@ -73,12 +73,12 @@ pub async fn add(
         .await
 }
 
-/// A code that was typed, or its fault.
-pub(super) fn code<T: std::str::FromStr<Err: ToString>>(
+/// A code that was typed for something new, or its fault.
+pub(super) fn code<T: std::str::FromStr<Err = InvalidCode>>(
     typed: &str,
     errors: &mut FieldErrors,
 ) -> Option<T> {
-    let code = typed.trim().parse::<T>();
+    let code = new_label(typed);
     code.map_err(|fault| errors.add("code", fault.to_string()))
         .ok()
 }

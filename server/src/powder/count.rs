@@ -6,6 +6,7 @@ use mendpost_core::journal::Subject;
 use mendpost_core::signature::Meaning;
 use serde::{Deserialize, Serialize};
 
+use super::lot_path;
 use super::queries::{self, ContainerRow, LotFacts};
 use super::release::find;
 use crate::AppState;
@@ -127,7 +128,7 @@ pub async fn enter(
             grams_exact(gap)
         ),
     };
-    let location = format!("/powder/{code}");
+    let location = lot_path(&code);
     change
         .finish(&who, &location, Notice::done("SIGNED", text))
         .await
@@ -218,10 +219,10 @@ async fn count_page(
         reason: String::new(),
         pairs,
         fields,
-        action: format!("/powder/{}/count", lot.code),
+        action: format!("{}/count", lot_path(&lot.code)),
         verb: "Sign",
         detail: "sets the book by a further movement".to_owned(),
-        back: ("Leave the book as it is", format!("/powder/{}", lot.code)),
+        back: ("Leave the book as it is", lot_path(&lot.code)),
         ask: Some(ask(state, visit, who, Meaning::Adjust).await?),
         errors,
     };

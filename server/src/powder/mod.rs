@@ -110,3 +110,8 @@ async fn working_order(state: &AppState) -> Result<Option<Stored>, sqlx::Error> 
         None => lineup::latest(&state.db.read).await,
     }
 }
+
+/// The address of a lot. A code may hold a slash.
+pub fn lot_path(code: &str) -> String {
+    format!("/powder/{}", code.replace('/', "%2F"))
+}

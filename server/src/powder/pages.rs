@@ -8,6 +8,7 @@ use mendpost_core::situation::Situation;
 use super::columns::{self, Column, Fill, LABEL_LEFT, Layer};
 use super::drawdown::{self, Scene};
 use super::kind;
+use super::lot_path;
 use super::queries::{Counted, Moved};
 use crate::drawing::{Drawing, Mark, fitted, width};
 use crate::error::AppError;
@@ -468,7 +469,7 @@ fn lot_row(
     lot: &LotStock,
 ) -> LotRow {
     LotRow {
-        path: format!("/powder/{}", lot.lot.code),
+        path: lot_path(lot.lot.code.as_str()),
         code: lot.lot.code.to_string(),
         powder: words.powder_short(stock.powder.as_str()),
         state: words.lot_state(lot),

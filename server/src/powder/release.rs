@@ -9,6 +9,7 @@ use mendpost_core::powder::LotState;
 use mendpost_core::signature::Meaning;
 use serde::{Deserialize, Serialize};
 
+use super::lot_path;
 use super::queries::{self, LotFacts};
 use crate::AppState;
 use crate::change::Change;
@@ -39,7 +40,7 @@ pub async fn acts(
     let Some(who) = &visit.who else {
         return Ok(Vec::new());
     };
-    let at = |act: &str| format!("/powder/{}/{act}", lot.code);
+    let at = |act: &str| format!("{}/{act}", lot_path(&lot.code));
     let mut acts = Vec::new();
     let waits = signature::queries::open_on(&state.db.read, Meaning::ReleaseFromHold, &lot.code);
     if let Some(number) = waits.await? {
@@ -145,7 +146,7 @@ pub async fn release(
         lot.code
     );
     change
-        .finish(&who, &path(&lot.code), Notice::done("SIGNED", text))
+        .finish(&who, &lot_path(&lot.code), Notice::done("SIGNED", text))
         .await
 }
 
@@ -210,7 +211,7 @@ pub async fn hold(
         lot.code
     );
     change
-        .finish(&who, &path(&lot.code), Notice::done("STOPPED", text))
+        .finish(&who, &lot_path(&lot.code), Notice::done("STOPPED", text))
         .await
 }
 
@@ -232,10 +233,6 @@ const RELEASED: &str = "lot.released";
 
 /// As long as the note of a lot's state may be.
 const REASON: usize = 200;
-
-fn path(code: &str) -> String {
-    format!("/powder/{code}")
-}
 
 async fn release_page(
     state: &AppState,
@@ -282,10 +279,10 @@ async fn release_page(
         },
         pairs,
         fields: vec![field],
-        action: format!("{}/release", path(&lot.code)),
+        action: format!("{}/release", lot_path(&lot.code)),
         verb: "Sign",
         detail: detail.to_owned(),
-        back: ("Leave it as it is", path(&lot.code)),
+        back: ("Leave it as it is", lot_path(&lot.code)),
         ask: Some(ask(state, visit, who, meaning).await?),
         errors,
     };
@@ -309,10 +306,10 @@ async fn hold_page(
             reason,
             "what you saw, where, when",
         )],
-        action: format!("{}/hold", path(&lot.code)),
+        action: format!("{}/hold", lot_path(&lot.code)),
         verb: "Stop the lot",
         detail: "puts it on hold at once".to_owned(),
-        back: ("Leave it as it is", path(&lot.code)),
+        back: ("Leave it as it is", lot_path(&lot.code)),
         ask: None,
         errors,
     };

@@ -73,7 +73,7 @@ pub(crate) fn capability(
     calendar: &Calendar,
     faults: &Faults,
 ) -> Option<Capability> {
-    let code = row.parse(faults, "code");
+    let code = row.new_label(faults, "code");
     let name = row.text(faults, "name", 80);
     let assets = row.list::<AssetCode>(faults, "assets").and_then(|assets| {
         assets
@@ -138,7 +138,7 @@ fn loss_range(row: &Row, faults: &Faults) -> Option<Option<LossRange>> {
 }
 
 pub(crate) fn asset(row: &Row, calendar: &Calendar, faults: &Faults) -> Option<Asset> {
-    let code = row.parse(faults, "code");
+    let code = row.new_label(faults, "code");
     let name = row.text(faults, "name", 80);
     let down_from = row.moment_optional(faults, "down_from", calendar);
     let back = row.moment_optional(faults, "back", calendar);

@@ -233,7 +233,7 @@ pub(crate) fn lot(
     calendar: &Calendar,
     faults: &Faults,
 ) -> Option<SeedLot> {
-    let code = row.new_code::<LotCode>(faults, "code");
+    let code = row.new_label::<LotCode>(faults, "code");
     let powder = row.one_of(faults, "powder", powders);
     let state = row.parse(faults, "state");
     let state_note = row.text_or_empty(faults, "note", 200);

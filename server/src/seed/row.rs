@@ -25,6 +25,8 @@ pub(crate) struct Row {
     fields: BTreeMap<String, Field>,
     /// What parts the decimals of its figures.
     decimal_mark: char,
+    /// Whether something stands under its code already.
+    stands: bool,
 }
 
 impl Row {
@@ -38,6 +40,15 @@ impl Row {
             line,
             fields,
             decimal_mark: '.',
+            stands: false,
+        }
+    }
+
+    /// The same row, of something that stands under its code already, whatever that code is.
+    pub(crate) fn of_what_stands(self) -> Self {
+        Self {
+            stands: true,
+            ..self
         }
     }
 
@@ -129,13 +140,28 @@ impl Row {
         self.read(faults, column, str::parse)
     }
 
-    /// The code by which something of its own row is listed.
+    /// The code by which something of its own row is listed; that of what stands already is read as it is.
     pub(crate) fn new_code<T: FromStr<Err = InvalidCode>>(
         &self,
         faults: &Faults,
         column: &str,
     ) -> Option<T> {
-        self.read(faults, column, code::new_code)
+        match self.stands {
+            true => self.parse(faults, column),
+            false => self.read(faults, column, code::new_code),
+        }
+    }
+
+    /// The same of what has its code from a label, with '/' in it or not.
+    pub(crate) fn new_label<T: FromStr<Err = InvalidCode>>(
+        &self,
+        faults: &Faults,
+        column: &str,
+    ) -> Option<T> {
+        match self.stands {
+            true => self.parse(faults, column),
+            false => self.read(faults, column, code::new_label),
+        }
     }
 
     pub(crate) fn parse_optional<T: FromStr<Err: Display>>(

@@ -18,9 +18,13 @@ pub fn meaning(file: &str, column: &str) -> &'static str {
 const CODE: &str =
     "1 to 40 letters, figures, - . +; each once. By it what is listed already is found";
 
+/// The code of an asset or a capability.
+const LABEL: &str =
+    "1 to 40 letters, figures, - . / +; each once. By it what is listed already is found";
+
 fn asset(column: &str) -> &'static str {
     match column {
-        "code" => CODE,
+        "code" => LABEL,
         "name" => "as the crew calls it, at most 80 characters",
         "down_from" => {
             "since when or from when it is down, as 2026-12-01 09:00; empty: it runs. Only of an asset that is not listed yet"
@@ -34,7 +38,7 @@ fn asset(column: &str) -> &'static str {
 
 fn capability(column: &str) -> &'static str {
     match column {
-        "code" => CODE,
+        "code" => LABEL,
         "name" => "what the site needs done, at most 80 characters",
         "assets" => "codes of the assets that give it, with blanks between; they are listed first",
         "must_run" => "how many of them must run",
@@ -159,7 +163,7 @@ fn spray(column: &str) -> &'static str {
 
 fn lot(column: &str) -> &'static str {
     match column {
-        "code" => "the number on its label, 1 to 40 letters, figures, - . +; each once",
+        "code" => "the number on its label, 1 to 40 letters, figures, - . / +; each once",
         "powder" => "the code of a powder that is listed",
         "state" => "of a new lot arrived or quarantine; it is released on its page",
         "received" => "when it came, as 2026-11-20 08:00",

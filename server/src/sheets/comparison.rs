@@ -133,6 +133,7 @@ impl Reader<'_> {
         };
         let zone = self.calendar.zone;
         let mark = row.decimal_mark();
+        let row = row.of_what_stands();
         let row = sheet.optional.iter().fold(row, |row, column| {
             row.or_given(column, || stands.cell(column).written(zone, mark))
         });

@@ -299,6 +299,11 @@ fn as_draft(reader: &Reader<'_>, row: Row, book: &Book) -> Row {
     }
     follows(reader, &row, book);
     let row = row.with("approved_by", String::new());
+    let code = row.given("code");
+    let row = match book.recipes.iter().any(|r| Some(r.code.as_str()) == code) {
+        true => row.of_what_stands(),
+        false => row,
+    };
     match is_other {
         true => row.with("state", draft.to_owned()),
         false => row,

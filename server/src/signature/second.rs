@@ -298,7 +298,7 @@ pub fn act(meaning: Meaning, subject: &str) -> String {
 
 fn subject_path(signing: &Signing) -> String {
     match signing.subject.kind.as_str() {
-        "lot" => format!("/powder/{}", signing.subject.id),
+        "lot" => powder::lot_path(&signing.subject.id),
         _ => "/signatures".to_owned(),
     }
 }

@@ -51,6 +51,35 @@ async fn a_new_lot_comes_in_and_waits_for_its_release() {
     assert!(page.contains("quarantine"), "{}", page.body);
 }
 
+/// The lot is entered by the number on its label, 26/0417, and found, counted and photographed under it.
+#[tokio::test]
+async fn a_lot_is_found_by_a_number_with_a_stroke() {
+    let mut app = App::signed_in(Role::Storekeeper).await;
+    let lots = format!("{LOTS}26/0417;AL6061;quarantine;2026-11-25 09:00;;;\n");
+    let containers = format!("{CONTAINERS}26/0417-1;26/0417;2500;;\n");
+    let sheets = [
+        ("lots", lots.as_bytes()),
+        ("containers", containers.as_bytes()),
+    ];
+    let preview = send(&mut app, "lots", &sheets).await;
+    let done = import(&mut app, "lots", &preview).await;
+    assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", preview.body);
+    let all = app.get("/powder").await;
+    assert!(all.contains("/powder/26%2F0417\""), "{}", all.body);
+    let lot = app.get("/powder/26%2F0417").await;
+    for act in ["release", "count", "photos"] {
+        let path = format!("/powder/26%2F0417/{act}");
+        assert!(
+            lot.contains(&format!("href=\"{path}")),
+            "{act}: {}",
+            lot.body
+        );
+        assert_eq!(app.get(&path).await.status, StatusCode::OK, "{act}");
+    }
+    let count = app.get("/powder/26%2F0417/count").await;
+    assert!(count.contains("action=\"/powder/26%2F0417/count\""));
+}
+
 /// An import releases nothing, and takes no lot without a container.
 #[tokio::test]
 async fn no_lot_comes_in_released_or_without_a_container() {

@@ -91,6 +91,50 @@ async fn a_new_revision_comes_in_as_a_draft() {
     assert!(preview.contains("Change nothing"), "{}", preview.body);
 }
 
+/// Sets the code of something that was entered before codes had to be one step of an address.
+async fn renumber(app: &App, sql: &'static str) {
+    let set = sqlx::query(sql).execute(&app.state.db.write).await;
+    set.expect("written");
+}
+
+/// A recipe ZN/021 stands on record: it is revised by sheet under that code, which nothing new is given.
+#[tokio::test]
+async fn a_recipe_on_record_is_revised_under_its_code() {
+    let mut app = App::signed_in(Role::Lead).await;
+    let files = as_revision_2(&revision_1(&mut app).await);
+    let files = files.map(|text| text.replace("ZN-021,", "ZN/021,"));
+    let told = fault(&mut app, "recipes", &sheets(&files)).await;
+    assert!(
+        told.starts_with("2 | code | 'ZN/021' cannot be found"),
+        "{told}"
+    );
+    renumber(
+        &app,
+        "update recipe set code = 'ZN/021' where code = 'ZN-021'",
+    )
+    .await;
+    let preview = send(&mut app, "recipes", &sheets(&files)).await;
+    let told = "1 new, 0 changed, 0 as it stands.";
+    assert!(preview.contains(told), "{}", preview.body);
+}
+
+/// So it is with a part: its name is changed by sheet.
+#[tokio::test]
+async fn a_part_on_record_is_changed_under_its_code() {
+    let mut app = App::signed_in(Role::Lead).await;
+    renumber(
+        &app,
+        "update part set code = 'IMP/1' where code = 'SM-ROLLER'",
+    )
+    .await;
+    let parts = app.get("/site/sheets/parts/parts.csv").await.body;
+    let row = parts.lines().find(|line| line.starts_with("IMP/1,"));
+    let name = row.and_then(|row| row.split(',').nth(1)).expect("a name");
+    let changed = parts.replace(&format!("IMP/1,{name},"), "IMP/1,roller of the mill,");
+    let preview = send(&mut app, "parts", &[("parts", changed.as_bytes())]).await;
+    assert!(preview.contains("0 new, 1 changed, "), "{}", preview.body);
+}
+
 /// No sheet approves: neither by its state nor by a name.
 #[tokio::test]
 async fn no_sheet_approves() {
