@@ -266,7 +266,7 @@ fn given(page: &Answer) -> String {
 async fn a_shape_is_taken_off_and_stays_on_record() {
     let mut app = app(Role::Crew).await;
     let off = format!("{FORM}/take-off");
-    assert_eq!(app.get(&off).await.status, StatusCode::CONFLICT);
+    assert_eq!(app.get(&off).await.status, StatusCode::NOT_FOUND);
     kept(&mut app, [520.0, 180.0, 180.0]).await;
     assert!(app.get(PART).await.contains(&format!("href=\"{off}\"")));
 
@@ -305,7 +305,8 @@ async fn a_shape_is_taken_off_and_stays_on_record() {
     assert!(app.get(PART).await.contains("500 x 180 x 180 mm, as drawn"));
 }
 
-/// While the page to take it off was open somebody gave another: that one is not taken off unseen.
+/// While the page to take it off was open somebody gave another: that one is not taken off unseen. What was
+/// typed is kept beside it, and sent again it is taken off.
 #[tokio::test]
 async fn a_shape_given_meanwhile_is_not_taken_off() {
     let mut app = app(Role::Crew).await;
@@ -317,5 +318,12 @@ async fn a_shape_given_meanwhile_is_not_taken_off() {
         .post(&off, &[("given", &seen), ("reason", "too long")])
         .await;
     assert_eq!(late.status, StatusCode::CONFLICT);
+    assert!(late.contains("Not taken off: ") && late.contains(">too long</textarea>"));
+    let now = given(&late);
+    assert_ne!(now, seen);
     assert!(app.get(PART).await.contains("500 x 180 x 180 mm, as drawn"));
+    let again = app
+        .post(&off, &[("given", &now), ("reason", "too long")])
+        .await;
+    assert_eq!(again.location(), PART, "{}", again.body);
 }

@@ -2,6 +2,7 @@
 
 use askama::Template;
 use axum::extract::{Path, State};
+use axum::http::StatusCode;
 use axum::response::Response;
 use mendpost_core::catalogue::{RecipeState, Step, difference, may_approve};
 use mendpost_core::signature::Meaning;
@@ -72,15 +73,30 @@ pub async fn show(
         version: revision.version.to_string(),
         ..ApproveForm::default()
     };
-    approve_page(
-        &state,
-        &visit,
-        &who,
-        &revision,
-        form,
-        FieldErrors::default(),
-    )
-    .await
+    let nothing = FieldErrors::default();
+    approve_page(&state, &visit, &who, &revision, form, nothing).await
+}
+
+/// Why what was typed cannot be signed as the revision stands now; none if it can.
+fn overtaken(now: &Revision, form: &ApproveForm) -> Option<AppError> {
+    let step = step(now, Step::Approve).map(|_| ());
+    step.and_then(|()| current(now, &form.version)).err()
+}
+
+/// What was typed beside the revision as it stands now, which is not what was looked at.
+async fn not_signed(
+    state: &AppState,
+    visit: &Visit,
+    who: &Who,
+    now: &Revision,
+    (mut form, why): (ApproveForm, AppError),
+) -> Result<Response, AppError> {
+    let mut errors = FieldErrors::default();
+    errors.add_whole(format!("Not signed: {why}. What was typed is kept here."));
+    form.version = now.version.to_string();
+    let mut answer = approve_page(state, visit, who, now, form, errors).await?;
+    *answer.status_mut() = StatusCode::CONFLICT;
+    Ok(answer)
 }
 
 pub async fn approve(
@@ -91,7 +107,9 @@ pub async fn approve(
     Posted(form): Posted<ApproveForm>,
 ) -> Result<Response, AppError> {
     let seen = queries::find(&state, &code, &revision).await?;
-    step(&seen, Step::Approve)?;
+    if let Some(why) = overtaken(&seen, &form) {
+        return not_signed(&state, &visit, &who, &seen, (form, why)).await;
+    }
     may_approve(&who.id, &seen.authors).map_err(|own| AppError::Refused(own.to_string()))?;
     let mut errors = FieldErrors::default();
     let expected = errors.check("expected", text(&form.expected, 2000));
@@ -108,8 +126,10 @@ pub async fn approve(
     };
     let mut change = Change::begin(&state, &who).await?;
     let now = queries::load(change.connection(), &code, &revision).await?;
-    step(&now, Step::Approve)?;
-    current(&now, &form.version)?;
+    if let Some(why) = overtaken(&now, &form) {
+        drop(change);
+        return not_signed(&state, &visit, &who, &now, (form, why)).await;
+    }
     may_approve(&who.id, &now.authors).map_err(|own| AppError::Refused(own.to_string()))?;
     supersede(&mut change, &now).await?;
     let (recipe, meaning) = (&now.recipe, Meaning::ApproveRecipe);

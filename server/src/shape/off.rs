@@ -1,6 +1,7 @@
 //! Taking a shape off its part; it stays on record.
 
 use axum::extract::{Path, State};
+use axum::http::StatusCode;
 use axum::response::Response;
 use mendpost_core::catalogue::Part;
 use serde::Deserialize;
@@ -33,7 +34,10 @@ pub async fn ask_why(
 ) -> Result<Response, AppError> {
     let situation = situation::now(&state).await?;
     let part = part_of(&situation, &code)?;
-    let kept = kept(&state.db.read, &code).await?;
+    let kept = queries::of_part(&state.db.read, &code).await?;
+    let kept = kept.ok_or_else(|| AppError::NotFound {
+        what: format!("shape of part {code}"),
+    })?;
     let form = OffForm {
         given: kept.given.to_string(),
         ..OffForm::default()
@@ -46,7 +50,7 @@ pub async fn take_off(
     visit: Visit,
     who: Who,
     Path(code): Path<String>,
-    Posted(form): Posted<OffForm>,
+    Posted(mut form): Posted<OffForm>,
 ) -> Result<Response, AppError> {
     let situation = situation::now(&state).await?;
     let part = part_of(&situation, &code)?;
@@ -58,10 +62,16 @@ pub async fn take_off(
     let mut change = Change::begin(&state, &who).await?;
     let kept = kept(change.connection(), &code).await?;
     if form.given.parse() != Ok(kept.given) {
-        return Err(AppError::Conflict(format!(
-            "{code} was given another shape meanwhile, “{}”; look at it again",
+        drop(change);
+        form.given = kept.given.to_string();
+        errors.add_whole(format!(
+            "Not taken off: {code} was given another shape meanwhile, “{}”. Look at it, then take it \
+             off or leave it.",
             kept.file_name
-        )));
+        ));
+        let mut answer = off_page(&visit, part, &kept, &form, errors).await?;
+        *answer.status_mut() = StatusCode::CONFLICT;
+        return Ok(answer);
     }
     let journal = queries::take_off(&mut change, &code, &kept, (&reason, &who.name)).await?;
     let text = format!(

@@ -746,6 +746,41 @@ async fn what_was_typed_is_never_lost() {
     assert_eq!(operations(&app).await, Some(1));
 }
 
+/// The writer takes the revision back while somebody writes down what the approval rests on: that is kept,
+/// and signed once the revision is proposed again.
+#[tokio::test]
+async fn what_the_approver_wrote_is_kept_when_it_is_taken_back() {
+    let app = App::new().await;
+    let mut checker = signed_in(&app, Role::Checker).await;
+    let mut lead = signed_in(&app, Role::Lead).await;
+    written(&mut checker).await;
+    let propose = format!("{DRAFT}/propose");
+    saved(&mut checker, DRAFT, &propose, &[]).await;
+    let approve = format!("{DRAFT}/approve");
+    let opened = version(&lead.get(&approve).await);
+    saved(&mut checker, DRAFT, &format!("{DRAFT}/take-back"), &[]).await;
+    let typed = |version| {
+        [
+            ("expected", "wears like cast bronze"),
+            ("basis", "four coupons, cut and measured"),
+            ("version", version),
+        ]
+    };
+    let late = lead.post(&approve, &typed(&opened)).await;
+    let kept = |answer: &Answer| {
+        answer.status == StatusCode::CONFLICT
+            && answer.contains("Not signed: ")
+            && answer.contains(">four coupons, cut and measured</textarea>")
+    };
+    assert!(kept(&late), "{}", late.body);
+    saved(&mut checker, DRAFT, &propose, &[]).await;
+    let late = lead.post(&approve, &typed(&opened)).await;
+    assert!(kept(&late), "{}", late.body);
+    let seen = version(&late);
+    let signed = lead.post(&approve, &typed(&seen)).await;
+    assert_eq!(signed.status, StatusCode::SEE_OTHER, "{}", signed.body);
+}
+
 /// While somebody else's change is being written, figures are reckoned all the same: it only reads.
 #[tokio::test]
 async fn reckoning_waits_for_no_change() {
