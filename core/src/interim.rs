@@ -49,7 +49,8 @@ word_enum! {
 pub struct Left {
     /// When it must be off; of running hours: when they are expected to be used up.
     pub off_by: DateTime<Utc>,
-    /// Of running hours: what it has run by its readings, in minutes.
+    /// Of running hours: what it has run by its readings, in minutes; up to the first one as expected,
+    /// where it was not read as it was fitted.
     pub run_min: Option<i64>,
     /// Of running hours: what is left at this moment, in minutes, the time since the last reading
     /// reckoned as expected; below zero when it ran over.
@@ -66,7 +67,8 @@ pub const SOON: TimeDelta = TimeDelta::days(3);
 ///
 /// Running hours are known at readings of the hour meter, which never falls; between them, and after the
 /// last one, the machine is taken to run as many hours a day as was told. `meter` are its readings in
-/// order, the first one as it was fitted; without any it counts from `since`.
+/// order; what ran before the first of them is reckoned too, from `since`, so that a part whose meter was
+/// not read as it was fitted gets no hour back by a reading.
 #[must_use]
 pub fn left(limit: Limit, since: DateTime<Utc>, meter: &[Reading], now: DateTime<Utc>) -> Left {
     let (off_by, run) = match limit {
@@ -76,7 +78,7 @@ pub fn left(limit: Limit, since: DateTime<Utc>, meter: &[Reading], now: DateTime
             a_day_min,
         } => {
             let a_day_min = a_day_min.clamp(1, DAY_MIN);
-            let (from, run_min) = known_run(since, meter);
+            let (from, run_min) = known_run(since, meter, a_day_min);
             let open_min = most_min.saturating_sub(run_min);
             let until = calendar_min(open_min, a_day_min);
             let off_by = plus(from, until);
@@ -93,12 +95,15 @@ pub fn left(limit: Limit, since: DateTime<Utc>, meter: &[Reading], now: DateTime
     }
 }
 
-/// When its running was last known, and how long it had run then, in minutes.
-fn known_run(since: DateTime<Utc>, meter: &[Reading]) -> (DateTime<Utc>, i64) {
+/// When its running was last known, and how long it had run then, in minutes: what the meter ran between
+/// its readings, and before the first of them as expected, rounded up.
+fn known_run(since: DateTime<Utc>, meter: &[Reading], a_day_min: i64) -> (DateTime<Utc>, i64) {
     match (meter.first(), meter.last()) {
         (Some(first), Some(last)) => {
+            let unread_min = (first.at - since).num_minutes().max(0);
+            let reckoned_min = (unread_min.saturating_mul(a_day_min) + DAY_MIN - 1) / DAY_MIN;
             let run_min = last.meter_min.saturating_sub(first.meter_min);
-            (last.at, run_min.max(0))
+            (last.at, run_min.max(0).saturating_add(reckoned_min))
         }
         _ => (since, 0),
     }
@@ -185,6 +190,26 @@ mod tests {
         assert_eq!(later.standing, Standing::Fine);
         // Without a reading it counts from when it was fitted.
         assert_eq!(left(limit, at(0), &[], at(24)).left_min, Some(192 * HOUR));
+    }
+
+    /// 200 h at 8 a day, fitted unread, are to be off after 25 days. First read after 20 days, at 5 000:
+    /// 160 h are taken as run before, so it stays at five days more. Two days on the meter has run 10: 170
+    /// are used, and the 30 left are 90 h by the clock.
+    #[test]
+    fn a_first_reading_gives_nothing_back() {
+        let limit = Limit::Running {
+            most_min: 200 * HOUR,
+            a_day_min: 8 * HOUR,
+        };
+        let day = 24;
+        let first = left(limit, at(0), &[read(20 * day, 5000)], at(20 * day));
+        assert_eq!(first.off_by, at(25 * day));
+        assert_eq!(first.run_min, Some(160 * HOUR));
+        assert_eq!(first.left_min, Some(40 * HOUR));
+        let meter = [read(20 * day, 5000), read(22 * day, 5010)];
+        let second = left(limit, at(0), &meter, at(22 * day));
+        assert_eq!(second.run_min, Some(170 * HOUR));
+        assert_eq!(second.off_by, at(22 * day + 90));
     }
 
     /// Read at 210 of 200 hours: ten over. At 8 h a day that was 30 h ago, by the clock.

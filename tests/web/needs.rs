@@ -590,6 +590,50 @@ async fn a_capability_is_added_in_two_steps() {
     assert_eq!(rate(&app).await, before + 92);
 }
 
+/// An asset is retired by another while the form is on its way: it is told beside the field.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_capability_of_an_asset_that_was_just_retired_is_refused() {
+    let mut app = App::signed_in(Role::Lead).await;
+    let lamp = [("code", "LAMP1"), ("name", "street lamp 1")];
+    let listed = app.post("/site/add-asset", &lamp).await;
+    assert_eq!(listed.status, StatusCode::SEE_OTHER, "{}", listed.body);
+    // Holds the only writing connection, as the other's change does.
+    let mut writing = app.state.db.write.begin().await.expect("a change");
+    sqlx::query("update asset set retired_reason = 'sold' where code = 'LAMP1'")
+        .execute(&mut *writing)
+        .await
+        .expect("retired");
+    let mut browser = app.same_browser();
+    let sending = tokio::spawn(async move {
+        let fields = [
+            ("code", "GRID"),
+            ("name", "street lights"),
+            ("asset", "LAMP1"),
+            ("must_run", "1"),
+            ("likely", "0"),
+            ("likely", "2"),
+            ("low", ""),
+            ("low", ""),
+            ("high", ""),
+            ("high", ""),
+            ("said_by", "Works foreman, in person"),
+            ("said_at", "2026-11-25T14:00"),
+        ];
+        browser.post("/site/add-need", &fields).await
+    });
+    // Long enough for it to arrive and wait.
+    tokio::time::sleep(std::time::Duration::from_millis(300)).await;
+    writing.commit().await.expect("it lasts");
+    let answer = sending.await.expect("an answer");
+    assert_eq!(
+        answer.status,
+        StatusCode::UNPROCESSABLE_ENTITY,
+        "{}",
+        answer.body
+    );
+    assert!(answer.field_error("asset").is_some(), "{}", answer.body);
+}
+
 /// A range as narrow as the likely figure changes nothing. One in which water is worth nothing or
 /// nearly everything changes the line-up, or shows that it does not: the loss told never rises.
 #[tokio::test(flavor = "multi_thread")]

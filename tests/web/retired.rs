@@ -87,6 +87,11 @@ async fn a_capability_is_named_anew_and_keeps_its_code() {
     let blank = app.post(to, &[("name", ""), ("version", &opened)]).await;
     assert_eq!(blank.status, StatusCode::UNPROCESSABLE_ENTITY);
     assert!(blank.field_error("name").is_some());
+    let same = app
+        .post(to, &[("name", "fresh water"), ("version", &opened)])
+        .await;
+    assert_eq!(same.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(same.contains("Nothing is changed"), "{}", same.body);
     is_done(
         &app.post(to, &[("name", "drinking supply"), ("version", &opened)])
             .await,
@@ -187,6 +192,23 @@ async fn an_asset_with_an_interim_part_in_it_stays() {
         "{}",
         page.body
     );
+}
+
+/// Its machine was given away with the part off it: the part still comes back, and is judged.
+#[tokio::test]
+async fn an_interim_part_comes_back_from_a_retired_machine() {
+    let mut app = App::signed_in(Role::Lead).await;
+    let fan = [("code", "VF1"), ("name", "ventilation fan")];
+    is_done(&app.post("/site/add-asset", &fan).await);
+    is_done(&crate::interim::enter(&mut app, &[("asset", "VF1")]).await);
+    let off = [("at", ""), ("meter", ""), ("machine", "stands")];
+    is_done(&app.post("/interim/2/off", &off).await);
+    let withdrawn = [("reason", "the fan goes")];
+    is_done(&app.post("/requests/38/decide/withdraw", &withdrawn).await);
+    is_done(&retire(&mut app, "/site/assets/VF1", "given away").await);
+    let back = [("fate", "kept"), ("wear", "none to be seen"), ("at", "")];
+    is_done(&app.post("/interim/2/return", &back).await);
+    assert!(app.get("/interim/2").await.contains("none to be seen"));
 }
 
 /// Set 1 goes once power is said without it. It is offered nowhere any more and cannot be reported, what

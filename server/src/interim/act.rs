@@ -102,8 +102,12 @@ pub async fn save(
     let stands = queries::one(change.connection(), number).await?;
     let interim = stands.ok_or_else(|| AppError::internal("an interim part is gone"))?;
     allowed(&interim, what)?;
-    let machine = Machine::find(&mut change, &interim).await?;
-    let told = match Told::read(&form, &interim, what, &visit, &machine) {
+    // A part may come back when its machine is long retired.
+    let machine = match what {
+        What::Reading | What::Off => Some(Machine::find(&mut change, &interim).await?),
+        What::Return => None,
+    };
+    let told = match Told::read(&form, &interim, what, &visit, machine.as_ref()) {
         Ok(told) => told,
         Err(errors) => {
             drop(change);
@@ -114,7 +118,7 @@ pub async fn save(
         .write(
             &mut change,
             &interim,
-            &machine,
+            machine.as_ref(),
             (&who.name, visit.site.zone),
         )
         .await?;
@@ -175,7 +179,7 @@ impl Told {
         interim: &Interim,
         what: What,
         visit: &Visit,
-        machine: &Machine,
+        machine: Option<&Machine>,
     ) -> Result<Told, FieldErrors> {
         let mut errors = FieldErrors::default();
         let at = time(&form.at, interim, what, visit, &mut errors);
@@ -229,7 +233,7 @@ impl Told {
         &self,
         change: &mut Change,
         interim: &Interim,
-        machine: &Machine,
+        machine: Option<&Machine>,
         (by, zone): (&str, Tz),
     ) -> Result<i64, AppError> {
         let (kind, content) = self.content();
@@ -249,11 +253,15 @@ impl Told {
                     .await?;
                 let why = format!("the hour meter of {} was read", interim.code());
                 move_end(change, interim, &why, (by, zone)).await?;
-                machine.end_moved(change, interim, at_ms, &why).await?;
+                if let Some(machine) = machine {
+                    machine.end_moved(change, interim, &why).await?;
+                }
             }
             Act::Off(meter_min, then) => {
                 inserts::insert_off(connection, id, at_ms, *meter_min, note, entered).await?;
-                machine.taken_off(change, interim, at_ms, *then).await?;
+                if let Some(machine) = machine {
+                    machine.taken_off(change, interim, at_ms, *then).await?;
+                }
             }
             Act::Return(fate, wear) => {
                 let fate = Fate {
@@ -272,7 +280,7 @@ impl Told {
 /// How its machine stands once it is off.
 fn then(
     form: &ActForm,
-    machine: &Machine,
+    machine: Option<&Machine>,
     visit: &Visit,
     errors: &mut FieldErrors,
 ) -> Option<Then> {
@@ -280,7 +288,7 @@ fn then(
         errors.add("machine", "say whether its machine stands still or runs");
         return None;
     };
-    if let Some(fault) = machine.contradicts(then, visit.site.zone) {
+    if let Some(fault) = machine.and_then(|machine| machine.contradicts(then, visit.site.zone)) {
         errors.add("machine", fault);
         return None;
     }
@@ -297,7 +305,8 @@ fn fate(form: &ActForm, errors: &mut FieldErrors) -> Option<&'static str> {
 
 const FATES: [&str; 2] = ["kept", "scrapped"];
 
-/// What replaces it is needed when its hours are reckoned to end after this reading.
+/// What replaces it is needed when its hours are reckoned to end after this reading, unless somebody has
+/// said otherwise than before it.
 async fn move_end(
     change: &mut Change,
     interim: &Interim,
@@ -309,7 +318,8 @@ async fn move_end(
     let Some(end_ms) = stands.map(|stands| stands.end_ms(now)) else {
         return Ok(());
     };
-    move_needed_by(change, interim.follow_on, end_ms, why, by).await
+    let moved = (interim.end_ms(now), end_ms);
+    move_needed_by(change, interim.follow_on, moved, why, by).await
 }
 
 /// When it was done: not before what was done before it, not to come; empty: now.
@@ -335,7 +345,7 @@ fn time(
         (_, Some(meter)) => (meter.at, "its meter was read"),
         _ => (interim.since, "it was fitted"),
     };
-    if at < before.timestamp_millis() {
+    if at < this_minute(before) {
         let before = moment(before.timestamp_millis(), visit.site.zone);
         errors.add(
             "at",
@@ -349,6 +359,12 @@ fn time(
             given: typed.to_owned(),
         }),
     )
+}
+
+/// The whole minute in which something was: a field for a time knows no seconds.
+fn this_minute(at: DateTime<Utc>) -> i64 {
+    let at_ms = at.timestamp_millis();
+    at_ms - at_ms.rem_euclid(60_000)
 }
 
 /// What the meter shows: never less than before, nor more than the clock allows.
@@ -382,7 +398,9 @@ fn meter(
         );
         return None;
     }
-    let gone = at.map_or(0, |at| (at - last_at).num_minutes());
+    let gone = at.map_or(0, |at| {
+        (at.timestamp_millis() - this_minute(last_at)) / 60_000
+    });
     // A meter shows tenths of an hour: it may stand six minutes ahead.
     if at.is_some() && meter_min - last_min > gone + 6 {
         errors.add(

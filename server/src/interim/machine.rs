@@ -25,8 +25,18 @@ word_enum! {
 /// The machine of an interim part before something is entered of that part.
 pub(super) struct Machine {
     standing: Standing,
-    /// When the first of the interim parts on it must come off.
-    end_ms: Option<i64>,
+    first: Option<FirstEnd>,
+}
+
+/// The end of the interim part on a machine that must come off first.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct FirstEnd {
+    /// Code of the part.
+    part: String,
+    end_ms: i64,
+    /// When its machine stops for it: at its end; one that ran past that cannot have stood still before
+    /// its meter was read.
+    stop_ms: i64,
 }
 
 impl Machine {
@@ -35,37 +45,39 @@ impl Machine {
         let gone = || AppError::internal("the machine of an interim part is gone");
         Ok(Machine {
             standing: standing.ok_or_else(gone)?,
-            end_ms: first_end(change, &interim.asset_code).await?,
+            first: first_end(change, &interim.asset_code).await?,
         })
     }
 
     /// Whether that it stops is known of nothing else than the end of an interim part.
     fn stops_at_end(&self) -> bool {
-        self.end_ms.is_some() && self.standing.stop_ms() == self.end_ms
+        let stop = self.standing.stop_ms();
+        let first = self.first.as_ref().zip(stop);
+        first.is_some_and(|(first, stop)| [first.end_ms, first.stop_ms].contains(&stop))
     }
 
-    /// Its stop moves with the end of its interim part, which a reading at this time has moved; one that
-    /// ran past its hours cannot have stood still before that was read.
+    /// Its stop moves with the first end on it, where a reading has moved that.
     pub async fn end_moved(
         &self,
         change: &mut Change,
         interim: &Interim,
-        read_ms: i64,
         why: &str,
     ) -> Result<(), AppError> {
-        let Some(end) = first_end(change, &interim.asset_code).await? else {
+        let first = first_end(change, &interim.asset_code).await?;
+        let Some(FirstEnd { part, stop_ms, .. }) =
+            first.filter(|first| self.first.as_ref() != Some(first))
+        else {
             return Ok(());
         };
-        let stop = end.max(read_ms);
         let moves = match self.stops_at_end() {
-            true => self.end_ms != Some(stop),
-            false => self.standing.is_news(stop),
+            true => self.standing.stop_ms() != Some(stop_ms),
+            false => self.standing.is_news(stop_ms),
         };
         if !moves {
             return Ok(());
         }
-        let more = json!({ "at_ms": stop, "interim": interim.code(), "why": why });
-        self.standing.write(change, Some(stop), more).await
+        let more = json!({ "at_ms": stop_ms, "interim": part, "why": why });
+        self.standing.write(change, Some(stop_ms), more).await
     }
 
     /// What contradicts that it stands so once the part is off.
@@ -88,26 +100,40 @@ impl Machine {
         off_ms: i64,
         then: Then,
     ) -> Result<(), AppError> {
-        let next = first_end(change, &interim.asset_code).await?;
-        let next = next.filter(|end| *end > change.now());
-        let (stop, is_news, at_ms) = match then {
+        let (stop, is_news, at_ms, part) = match then {
             Then::Stands => {
                 let is_news = self.stops_at_end() || self.standing.is_news(off_ms);
-                (Some(off_ms), is_news, Some(off_ms))
+                (Some(off_ms), is_news, Some(off_ms), interim.code())
             }
-            Then::Runs => (next, self.stops_at_end() && self.end_ms != next, None),
+            Then::Runs => {
+                let next = first_end(change, &interim.asset_code).await?;
+                let next = next.filter(|next| next.end_ms > change.now());
+                let stop = next.as_ref().map(|next| next.stop_ms);
+                let is_news = self.stops_at_end() && self.standing.stop_ms() != stop;
+                let up_ms = Some(off_ms).filter(|_| self.standing.is_down);
+                let part = next.map_or_else(|| interim.code(), |next| next.part);
+                (stop, is_news, up_ms, part)
+            }
         };
         if !is_news {
             return Ok(());
         }
         let why = format!("{} came off", interim.code());
-        let more = json!({ "at_ms": at_ms, "interim": interim.code(), "why": why });
+        let more = json!({ "at_ms": at_ms, "interim": part, "why": why });
         self.standing.write(change, stop, more).await
     }
 }
 
-async fn first_end(change: &mut Change, asset: &str) -> Result<Option<i64>, AppError> {
+async fn first_end(change: &mut Change, asset: &str) -> Result<Option<FirstEnd>, AppError> {
     let now = situation::moment(change.now()).map_err(AppError::internal)?;
     let fitted = queries::on_machine(change.connection(), asset, now).await?;
-    Ok(fitted.first().map(|first| first.end_ms(now)))
+    Ok(fitted.first().map(|first| {
+        let end_ms = first.end_ms(now);
+        let read_ms = first.meter.last().map(|read| read.at.timestamp_millis());
+        FirstEnd {
+            part: first.code(),
+            end_ms,
+            stop_ms: read_ms.map_or(end_ms, |read_ms| end_ms.max(read_ms)),
+        }
+    }))
 }

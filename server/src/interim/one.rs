@@ -126,7 +126,14 @@ fn pairs(
         pairs.push(("Left", left_words(&left, now), reckoned(page, interim)));
     }
     if let Some(run_min) = left.run_min {
-        pairs.push(("Has run", shown(run_min), "by its readings".to_owned()));
+        let by = match (interim.meter_min, interim.meter.first()) {
+            (None, Some(first)) => format!(
+                "reckoned to {}, then by its readings",
+                page.moment(&first.at.timestamp_millis())
+            ),
+            _ => "by its readings".to_owned(),
+        };
+        pairs.push(("Has run", shown(run_min), by));
     }
     pairs.push(plain("Owner", &interim.owner));
     pairs.push(plain("How it comes off", &interim.removal_plan));

@@ -64,6 +64,11 @@ pub async fn rename(
         form.version = item.version.to_string();
         return name_page(&visit, StatusCode::CONFLICT, &item, form, errors).await;
     }
+    if name == item.name {
+        drop(change);
+        errors.add_whole("Nothing is changed: enter what is new, or leave the page.");
+        return name_page(&visit, errors.status(), &item, form, errors).await;
+    }
     queries::set_name(&mut change, (thing, item.id), &name).await?;
     let content = json!({ "version": item.version + 1, "before": item.name, "name": name });
     let journal = item.journal(&mut change, "named", content).await?;

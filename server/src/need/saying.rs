@@ -79,15 +79,17 @@ pub async fn add(
     who: Who,
     Posted(mut form): Posted<NeedForm>,
 ) -> Result<Response, AppError> {
-    let situation = situation::now(&state).await?;
+    let mut change = Change::begin(&state, &who).await?;
+    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let situation = situation::load(change.connection(), now).await?;
     let new = match read(&mut form, None, &situation, &visit) {
         Ok(new) => new,
         Err(errors) => {
+            drop(change);
             let shown = Shown::new(errors.status(), errors);
             return form_page(&visit, &situation, None, form, shown).await;
         }
     };
-    let mut change = Change::begin(&state, &who).await?;
     let taken = queries::item(change.connection(), Thing::Capability, new.code.as_str()).await?;
     if let Some(taken) = taken {
         drop(change);
@@ -105,8 +107,12 @@ pub async fn open(
     visit: Visit,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
-    let situation = situation::now(&state).await?;
-    let item = Item::find(Thing::Capability, &state.db.read, &code).await?;
+    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    // Figures and version are of one moment, or the form would write over what it never showed.
+    let mut reading = state.db.read.begin().await?;
+    let situation = situation::load(&mut reading, now).await?;
+    let item = Item::find(Thing::Capability, &mut *reading, &code).await?;
+    drop(reading);
     item.in_use()?;
     let stands = find(&situation, &code)?;
     let form = NeedForm::of(stands, item.version, visit.site.zone, visit.now);

@@ -232,7 +232,12 @@ impl About {
         };
         let OpenRequest { asset, .. } = &self.request;
         let name = &after.told.part_name;
-        let text = format!("R{number}, {asset} {name}, {said}{pictures}. Journal {journal}.");
+        let plan = if is_other_part {
+            " Plan again to count with it."
+        } else {
+            ""
+        };
+        let text = format!("R{number}, {asset} {name}, {said}{pictures}. Journal {journal}.{plan}");
         let notice = Notice::done("SAVED", text);
         let response = change.finish(who, &self.path(), notice).await?;
         Ok(Written::Done(response))
@@ -355,21 +360,19 @@ async fn part_fixed(
 ) -> Result<Option<String>, AppError> {
     let request = named(&mut *connection, number).await?;
     let history = History::load(&mut *connection, &request).await?;
-    Ok(match history.stand {
-        Stand::Reported if queries::is_answered(&mut *connection, request.id).await? => Some(
+    // An answer stays on record when the request is taken up again: then its part is fixed for good.
+    let is_answered = queries::is_answered(&mut *connection, request.id).await?;
+    let fixed = match history.stand {
+        Stand::Reported | Stand::Sorted if is_answered => {
             "an answer to building or releasing this part is on record; withdraw the request, and report the right part"
-                .to_owned(),
-        ),
-        Stand::Reported => None,
-        Stand::Sorted => Some(
+        }
+        Stand::Reported => return Ok(None),
+        Stand::Sorted => {
             "it is sorted by the recipes of this part; withdraw the request, take it up again, and choose then"
-                .to_owned(),
-        ),
-        _ => Some(
-            "work on this part has begun; withdraw the request, and report the right part"
-                .to_owned(),
-        ),
-    })
+        }
+        _ => "work on this part has begun; withdraw the request, and report the right part",
+    };
+    Ok(Some(fixed.to_owned()))
 }
 
 impl ArrivalForm {

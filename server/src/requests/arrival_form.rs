@@ -113,7 +113,7 @@ impl ArrivalForm {
         let serial = particulars::serial(&self.serial, &mut errors);
         let crack_check = errors.check("crack_check", choice::<CrackCheck>(&self.crack_check));
         let part = self.part(before, known, &mut errors);
-        let part_name = errors.check("part_name", text(&self.part_name, 80));
+        let part_name = errors.check("part_name", text(self.name(before, known), 80));
         let damage = errors.check("damage", choice::<Damage>(&self.damage));
         let description = errors.check("description", optional_text(&self.description, 2000));
         let danger = particulars::danger(&self.danger, &mut errors);
@@ -185,6 +185,18 @@ impl ArrivalForm {
             return None;
         }
         Some(part.map(str::to_owned))
+    }
+
+    /// What the part is called: as typed. One put right goes by its name in the catalogue where nobody
+    /// typed another than it had.
+    fn name<'a>(&'a self, before: &Told, known: &'a Known) -> &'a str {
+        let typed = self.part_name.trim();
+        let is_kept = typed.is_empty() || typed == before.part_name;
+        let part = known.parts.iter().find(|part| part.code == self.part);
+        let other = part.filter(|part| !same_part(before, Some(&part.code)));
+        other
+            .filter(|_| is_kept)
+            .map_or(typed, |part| part.name.as_str())
     }
 
     /// When it came, and when it is expected.

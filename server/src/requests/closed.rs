@@ -5,15 +5,18 @@ use axum::response::Response;
 use mendpost_core::course::Stand;
 use mendpost_core::people::Act;
 
+use super::answer_rows::{AnswerRow, answer_rows};
 use super::course::{DecisionRow, decision_rows};
 use super::decision::{History, Named, open_to};
-use super::detail;
+use super::{detail, queries};
 use crate::AppState;
 use crate::attachment::{Holder, Photos};
 use crate::error::AppError;
 use crate::page::{Layout, Screen, page};
 use crate::people::Visit;
 use crate::signature::{self, Signature};
+use crate::situation;
+use crate::words::Words;
 use crate::words::work::damage;
 
 #[derive(Template)]
@@ -22,6 +25,8 @@ struct ClosedPage {
     page: Layout,
     answer: String,
     pairs: Vec<(&'static str, String)>,
+    /// The answers on record, the newest first.
+    answers: Vec<AnswerRow>,
     decisions: Vec<DecisionRow>,
     done: Vec<(String, String, String)>,
     decide: Vec<(&'static str, String)>,
@@ -67,6 +72,7 @@ pub(super) async fn show(
     page(&ClosedPage {
         answer: format!("R{}, {}, is {word}.", request.number, request.part_name),
         pairs,
+        answers: answers(state, visit, &layout, request).await?,
         decisions: decision_rows(&layout, history),
         done: done.collect(),
         decide: match may_sort {
@@ -77,4 +83,23 @@ pub(super) async fn show(
         photos: Photos::load(state, visit, &holder).await?,
         page: layout,
     })
+}
+
+async fn answers(
+    state: &AppState,
+    visit: &Visit,
+    layout: &Layout,
+    request: &Named,
+) -> Result<Vec<AnswerRow>, AppError> {
+    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let mut reading = state.db.read.begin().await?;
+    let answers = situation::answers(&mut reading, request.id).await?;
+    let told = queries::told(&mut *reading, request.id).await?;
+    let situation = situation::load(&mut reading, now).await?;
+    Ok(answer_rows(
+        layout,
+        &Words::new(&situation),
+        &answers,
+        &told,
+    ))
 }

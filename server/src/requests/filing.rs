@@ -133,12 +133,13 @@ async fn made_of(change: &mut Change, number: i64) -> Result<Option<NewMetal>, A
     }))
 }
 
-/// Moves when a request is needed, where the end of the interim part that it replaces has moved; nothing
-/// once it is done with, or if that is said of it already.
+/// Moves when a request is needed, where the end of the interim part that it replaces has moved.
+///
+/// Nothing once it is done with, or where somebody has said another time than that end was.
 pub async fn move_needed_by(
     change: &mut Change,
     number: i64,
-    at_ms: i64,
+    (from_ms, to_ms): (i64, i64),
     why: &str,
     (by, zone): (&str, Tz),
 ) -> Result<(), AppError> {
@@ -149,7 +150,8 @@ pub async fn move_needed_by(
     let Some(newest) = history.into_iter().next() else {
         return Ok(());
     };
-    if newest.told.needed_by_ms == Some(at_ms) {
+    let follows = newest.told.needed_by_ms.is_none_or(|told| told == from_ms);
+    if !follows || newest.told.needed_by_ms == Some(to_ms) {
         return Ok(());
     }
     let after = Detail {
@@ -158,7 +160,7 @@ pub async fn move_needed_by(
         entered_ms: change.now(),
         why: why.to_owned(),
         told: Told {
-            needed_by_ms: Some(at_ms),
+            needed_by_ms: Some(to_ms),
             ..newest.told.clone()
         },
     };

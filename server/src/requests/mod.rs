@@ -2,6 +2,7 @@
 
 mod answer;
 mod answer_page;
+mod answer_rows;
 mod arrival;
 mod arrival_form;
 mod asked;

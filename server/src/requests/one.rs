@@ -1,9 +1,9 @@
 use askama::Template;
-use mendpost_core::catalogue::Answer;
 use mendpost_core::course::{Stand, Step};
 use mendpost_core::lineup::{Place, Work};
 use mendpost_core::situation::{Request, Situation};
 
+use super::answer_rows::{AnswerRow, answer_rows};
 use super::asked::{Asked, asked};
 use super::course::{DecisionRow, LayerRow, course_rows, decision_rows};
 use super::decision::{History, open_to};
@@ -19,8 +19,6 @@ use crate::page::{Layout, minutes, whole};
 use crate::shape::Small;
 use crate::signature::Signature;
 use crate::words::Words;
-use crate::words::authority::{about_word, came_word};
-use crate::words::who_word;
 use crate::words::work::sentence;
 
 /// What is on record about a request beside what it asks for.
@@ -89,20 +87,6 @@ pub struct Rights {
     pub plan: bool,
     pub record_yes: bool,
     pub file: bool,
-}
-
-struct AnswerRow {
-    about: &'static str,
-    who: &'static str,
-    name: String,
-    words: String,
-    limits: String,
-    said: String,
-    came: &'static str,
-    /// 'given 24 Nov 2026 09:00, typed in by Machinist'.
-    given: String,
-    /// Address and words of its paper.
-    paper: Option<(String, String)>,
 }
 
 /// Its place with all its work.
@@ -192,13 +176,7 @@ impl OnePage {
                 }
                 _ => Vec::new(),
             },
-            answers: request
-                .answers
-                .iter()
-                .zip(&record.told)
-                .rev()
-                .map(|(answer, told)| answer_row(&page, &words, answer, told))
-                .collect(),
+            answers: answer_rows(&page, &words, &request.answers, &record.told),
             interim: record.interim,
             signatures: record.signatures,
             photos: record.photos,
@@ -208,34 +186,6 @@ impl OnePage {
             path: path(&request.code),
             page,
         }
-    }
-}
-
-fn answer_row(page: &Layout, words: &Words<'_>, answer: &Answer, told: &Told) -> AnswerRow {
-    let given = page.moment(&told.given_ms);
-    AnswerRow {
-        about: about_word(answer.about),
-        who: who_word(answer.who),
-        name: answer.name.clone(),
-        words: answer.words.clone(),
-        limits: answer.limits.clone(),
-        said: words.said(answer),
-        came: came_word(answer.came),
-        paper: told.paper.as_ref().map(|paper| {
-            let off = if paper.is_off {
-                ", taken off since"
-            } else {
-                ""
-            };
-            (
-                format!("/attachments/{}", paper.hash),
-                format!("{}{off}", paper.name),
-            )
-        }),
-        given: match told.typed_by.as_str() {
-            "" => format!("given {given}"),
-            by => format!("given {given}, typed in by {by}"),
-        },
     }
 }
 

@@ -10,7 +10,7 @@ mod supply;
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Timelike, Utc};
-use mendpost_core::catalogue::{Part, Recipe};
+use mendpost_core::catalogue::{Answer, Part, Recipe};
 use mendpost_core::situation::{Capability, Site, Situation, duty_shifts};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
@@ -30,6 +30,15 @@ pub(crate) async fn capabilities(
 ) -> Result<Vec<Capability>, sqlx::Error> {
     let codes = Codes::load(connection).await?;
     need::capabilities(connection, &codes).await
+}
+
+/// What was answered about one request, open or not, in order.
+pub(crate) async fn answers(
+    connection: &mut SqliteConnection,
+    request: Uuid,
+) -> Result<Vec<Answer>, sqlx::Error> {
+    let mut answers = requests::answers(connection).await?;
+    Ok(answers.remove(&request).unwrap_or_default())
 }
 
 /// The parts of the catalogue.

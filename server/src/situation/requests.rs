@@ -104,7 +104,7 @@ async fn ways(
 }
 
 /// Answers by request, the oldest first.
-async fn answers(
+pub(super) async fn answers(
     connection: &mut SqliteConnection,
 ) -> Result<BTreeMap<Uuid, Vec<Answer>>, sqlx::Error> {
     let rows = sqlx::query!(

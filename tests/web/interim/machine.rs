@@ -123,24 +123,142 @@ async fn run_past_its_hours_it_stops_now() {
     app.sign_in(mendpost_core::people::Role::Crew).await;
     read(&mut app, "1205").await;
     assert_eq!(number(&app, STOP).await, Some(START + 9 * 24 * HOUR));
+    // It is read again while it still runs.
+    app.wait_minutes(60);
+    read(&mut app, "1206").await;
+    assert_eq!(number(&app, STOP).await, Some(START + 217 * HOUR));
+    // The true part is in at last: what it was down for is off it, and it is up since then.
+    app.wait_minutes(60);
+    let off = take_off(&mut app, "", "runs").await;
+    assert_eq!(off.status, StatusCode::SEE_OTHER, "{}", off.body);
+    assert_eq!(number(&app, STOP).await, None);
+    let up =
+        "select content ->> 'at_ms' from journal where kind = 'asset.up' and subject_id = 'GS4'
+              order by sequence desc limit 1";
+    assert_eq!(number(&app, up).await, Some(START + 218 * HOUR));
+    let page = app.get("/site/assets/GS4").await;
+    assert!(page.contains("up since"), "{}", page.body);
 }
 
-/// Feed pump 1 is down, and its impeller goes out with an end in ten days. Fitted and run, it is reported
-/// up: it runs until that end, when it is down again. That it would run longer is refused.
+/// Run past its hours and read, it ran two hours more until it came off: it stands since then.
 #[tokio::test(flavor = "multi_thread")]
-async fn reported_up_it_runs_until_the_end_of_its_interim_part() {
+async fn run_past_its_hours_it_stands_since_it_came_off() {
+    let mut app = fitted().await;
+    app.wait_minutes(9 * 24 * 60);
+    app.sign_in(mendpost_core::people::Role::Crew).await;
+    read(&mut app, "1205").await;
+    app.wait_minutes(120);
+    let off = take_off(&mut app, "", "stands").await;
+    assert_eq!(off.status, StatusCode::SEE_OTHER, "{}", off.body);
+    assert_eq!(number(&app, STOP).await, Some(START + 218 * HOUR));
+}
+
+/// Nobody read the meter as it was fitted. Read five days later it shows 5 000, and the 40 h that were
+/// expected count as run: 160 are left, and its end stays where it was.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_first_reading_moves_no_end() {
     let mut app = crew().await;
-    let end = START + 240 * HOUR;
+    let [asset, part, name] = OTHERWISE;
+    let answer = enter(&mut app, &[asset, part, name, ("meter", "")]).await;
+    assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+    read(&mut app, "5000").await;
+    let end = Some(START + 20 * 24 * HOUR);
+    assert_eq!(number(&app, STOP).await, end);
+    assert_eq!(number(&app, NEEDED).await, end);
+    let page = app.get("/interim/2").await;
+    assert!(page.contains("160 h of running"), "{}", page.body);
+    assert!(
+        page.contains("reckoned to 25 Nov 2026 15:40, then by its readings"),
+        "{}",
+        page.body
+    );
+}
+
+/// Another part on the same machine, off by a date.
+async fn fit_another(app: &mut App, off_by: &str) {
+    let [asset, part, name] = OTHERWISE;
+    let by_date = [
+        asset,
+        part,
+        name,
+        ("limit", "date"),
+        ("off_by", off_by),
+        ("most", ""),
+        ("a_day", ""),
+        ("meter", ""),
+    ];
+    let answer = enter(app, &by_date).await;
+    assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+}
+
+/// The other part on it is overdue, and the machine counts as down since that one's end: a reading for
+/// this one says nothing of it.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_reading_moves_no_other_parts_end() {
+    let mut app = fitted().await;
+    fit_another(&mut app, "2026-11-26T15:40").await;
+    let end = Some(START + 24 * HOUR);
+    assert_eq!(number(&app, STOP).await, end);
+    app.wait_minutes(2 * 24 * 60);
+    app.sign_in(mendpost_core::people::Role::Crew).await;
+    read(&mut app, "1010").await;
+    assert_eq!(number(&app, STOP).await, end);
+}
+
+/// The first part is off it and the second is not: the machine runs until that one's end, and the entry
+/// names it.
+#[tokio::test(flavor = "multi_thread")]
+async fn it_runs_until_the_end_of_the_next_part() {
+    let mut app = fitted().await;
+    fit_another(&mut app, "2026-12-20T15:40").await;
+    let off = take_off(&mut app, "", "runs").await;
+    assert_eq!(off.status, StatusCode::SEE_OTHER, "{}", off.body);
+    assert_eq!(number(&app, STOP).await, Some(START + 25 * 24 * HOUR));
+    let last = text(&app, LAST).await.expect("an entry");
+    assert!(
+        last.starts_with("asset.expected GS4") && last.contains("\"interim\":\"I3\""),
+        "{last}"
+    );
+}
+
+/// Somebody said that its successor is needed sooner, for a ferry: no reading takes that back.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_needed_by_that_somebody_put_right_stays() {
+    let mut app = fitted().await;
+    app.get("/requests/38/arrival").await;
+    let right = [
+        ("version", "1"),
+        ("broken_part", "here"),
+        ("crack_check", "not-done"),
+        ("part", "not-listed"),
+        ("part_name", "belt tensioner"),
+        ("damage", "interim"),
+        ("description", "Replaces interim part I2."),
+        ("danger", "no"),
+        ("asked_by", "Waterworks engineer"),
+        ("needed_by", "2026-11-30T15:40"),
+        ("spare", "unknown"),
+        ("why", "the ferry leaves then"),
+    ];
+    let told = app.post_files("/requests/38/arrival", &right, &[]).await;
+    assert_eq!(told.status, StatusCode::SEE_OTHER, "{}", told.body);
+    read(&mut app, "1110").await;
+    assert_eq!(number(&app, NEEDED).await, Some(START + 5 * 24 * HOUR));
+    assert_eq!(number(&app, STOP).await, Some(START + 270 * HOUR));
+}
+
+/// The impeller of feed pump 1 goes out as I2, off ten days from now.
+async fn release_impeller(app: &App, since_ms: i64) {
     let released = Released {
         request: Some(8),
         asset: "WP1",
         part: None,
         part_name: "impeller",
         place: "",
-        since: moment(START).expect("a time"),
+        since: moment(since_ms).expect("a time"),
         end: End {
             limit: Limit::Date {
-                off_by: moment(end).expect("a time"),
+                off_by: moment(START + 240 * HOUR).expect("a time"),
             },
             meter_min: None,
         },
@@ -155,6 +273,25 @@ async fn reported_up_it_runs_until_the_end_of_its_interim_part() {
         .await
         .expect("recorded");
     change.commit().await.expect("it lasts");
+}
+
+/// It went out half a minute past 15:39, and came off in the same minute: a field for a time knows no
+/// seconds, and takes 15:39.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_whole_minute_is_not_before_its_seconds() {
+    let mut app = crew().await;
+    release_impeller(&app, START - 30_000).await;
+    let off = take_off(&mut app, "2026-11-25T15:39", "stands").await;
+    assert_eq!(off.status, StatusCode::SEE_OTHER, "{}", off.body);
+}
+
+/// Feed pump 1 is down, and its impeller goes out with an end in ten days. Fitted and run, it is reported
+/// up: it runs until that end, when it is down again. That it would run longer is refused.
+#[tokio::test(flavor = "multi_thread")]
+async fn reported_up_it_runs_until_the_end_of_its_interim_part() {
+    let mut app = crew().await;
+    release_impeller(&app, START).await;
+    let end = START + 240 * HOUR;
     let stop = "select down_from_ms from asset where code = 'WP1'";
     assert!(
         number(&app, stop).await < Some(START),

@@ -463,4 +463,18 @@ async fn the_paper_of_an_answer_is_shown_beside_it() {
         "{}",
         page.body
     );
+
+    // The answers stay to be read once the request is closed.
+    let withdrawn = [("reason", "the hospital hires a fan")];
+    let withdrawn = app.post("/requests/15/decide/withdraw", &withdrawn).await;
+    assert_eq!(
+        withdrawn.status,
+        StatusCode::SEE_OTHER,
+        "{}",
+        withdrawn.body
+    );
+    let page = app.get("/requests/15").await;
+    assert!(page.contains("is withdrawn."), "{}", page.body);
+    assert_eq!(page.body.matches("<b>Hospital engineer</b>").count(), 2);
+    assert!(page.contains(&link("signed letter, taken off since")));
 }

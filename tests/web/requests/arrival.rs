@@ -329,8 +329,8 @@ async fn not_listed(app: &mut App) {
     assert_eq!(text(app, R38).await.as_deref(), Some("-|fan hub|-"));
 }
 
-/// Sends the form of R38 as it stands, but for its part and the reason.
-async fn choose(app: &mut App, version: &str, part: &str, why: &str) -> Answer {
+/// Sends the form of R38 as it stands, but for its part, what that is called, and the reason.
+async fn choose(app: &mut App, version: &str, (part, name): (&str, &str), why: &str) -> Answer {
     app.get("/requests/38/arrival").await;
     let fields = [
         ("version", version),
@@ -342,7 +342,7 @@ async fn choose(app: &mut App, version: &str, part: &str, why: &str) -> Answer {
         ("base_metal_known", "assumed"),
         ("crack_check", "not-done"),
         ("part", part),
-        ("part_name", "fan hub"),
+        ("part_name", name),
         ("damage", "damaged"),
         ("description", "Two blades gone, hub cracked 40 mm"),
         ("danger", "yes"),
@@ -356,7 +356,8 @@ async fn choose(app: &mut App, version: &str, part: &str, why: &str) -> Answer {
 }
 
 /// The part is listed by now: put right, the request asks for it and has its recipe as a way. It was chosen
-/// wrongly: put right again, it has the recipes of the other. All of it stays on record.
+/// wrongly: put right again, it has the recipes of the other. Its name goes with it, unless somebody types
+/// another. All of it stays on record.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_part_that_was_not_listed_is_put_right() {
     let mut app = planned().await;
@@ -367,12 +368,12 @@ async fn a_part_that_was_not_listed_is_put_right() {
         "{}",
         page.body
     );
-    let unsaid = choose(&mut app, "1", "GS-FANHUB", "").await;
+    let unsaid = choose(&mut app, "1", ("GS-FANHUB", "fan hub"), "").await;
     assert_eq!(
         unsaid.field_error("why"),
         Some("something that was told before is changed: say in a few words why")
     );
-    let unknown = choose(&mut app, "1", "GS-WING", "listed since").await;
+    let unknown = choose(&mut app, "1", ("GS-WING", "fan hub"), "listed since").await;
     assert_eq!(
         unknown.field_error("part"),
         Some("the catalogue has no such part; choose from the list, or &#39;not listed&#39;")
@@ -380,13 +381,25 @@ async fn a_part_that_was_not_listed_is_put_right() {
     assert!(unknown.contains("listed since"), "what was typed is kept");
     assert_eq!(text(&app, R38).await.as_deref(), Some("-|fan hub|-"));
 
-    let wrong = choose(&mut app, "1", "WP-IMPELLER", "it is listed").await;
+    let wrong = choose(&mut app, "1", ("WP-IMPELLER", "fan hub"), "it is listed").await;
     assert_eq!(wrong.status, StatusCode::SEE_OTHER, "{}", wrong.body);
     assert_eq!(
         text(&app, R38).await.as_deref(),
-        Some("WP-IMPELLER|fan hub|BR-035")
+        Some("WP-IMPELLER|impeller|BR-035")
     );
-    let right = choose(&mut app, "2", "GS-FANHUB", "chosen one line too low").await;
+    let page = app.get("/requests/38").await;
+    assert!(
+        page.contains("Plan again to count with it."),
+        "{}",
+        page.body
+    );
+    let right = choose(
+        &mut app,
+        "2",
+        ("GS-FANHUB", "fan hub"),
+        "chosen one line too low",
+    )
+    .await;
     assert_eq!(right.status, StatusCode::SEE_OTHER, "{}", right.body);
     assert_eq!(
         text(&app, R38).await.as_deref(),
@@ -416,7 +429,7 @@ async fn a_part_that_was_not_listed_is_put_right() {
 async fn once_it_is_sorted_or_answered_its_part_stays() {
     let mut app = planned().await;
     not_listed(&mut app).await;
-    choose(&mut app, "1", "GS-FANHUB", "it is listed").await;
+    choose(&mut app, "1", ("GS-FANHUB", ""), "it is listed").await;
     let mut lead = app.other_browser();
     lead.sign_in(Role::Lead).await;
     super::course::sort(&mut lead, 38, "AL-011").await;
@@ -426,14 +439,14 @@ async fn once_it_is_sorted_or_answered_its_part_stays() {
         "{}",
         page.body
     );
-    let late = choose(&mut app, "2", "WP-IMPELLER", "slip").await;
+    let late = choose(&mut app, "2", ("WP-IMPELLER", "impeller"), "slip").await;
     assert_eq!(
         late.field_error("part"),
         Some(
             "it is sorted by the recipes of this part; withdraw the request, take it up again, and choose then"
         )
     );
-    let same = choose(&mut app, "2", "GS-FANHUB", "").await;
+    let same = choose(&mut app, "2", ("GS-FANHUB", "alternator fan hub"), "").await;
     assert_eq!(
         same.status,
         StatusCode::UNPROCESSABLE_ENTITY,
@@ -446,7 +459,7 @@ async fn once_it_is_sorted_or_answered_its_part_stays() {
         let done = lead.post(&path, &[("reason", "the part was wrong")]).await;
         assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", done.body);
     }
-    let again = choose(&mut app, "2", "WP-IMPELLER", "slip").await;
+    let again = choose(&mut app, "2", ("WP-IMPELLER", "alternator fan hub"), "slip").await;
     assert_eq!(again.status, StatusCode::SEE_OTHER, "{}", again.body);
     let yes = [
         ("about", "build"),
@@ -458,15 +471,16 @@ async fn once_it_is_sorted_or_answered_its_part_stays() {
     ];
     let told = lead.post("/requests/38/answer", &yes).await;
     assert_eq!(told.status, StatusCode::SEE_OTHER, "{}", told.body);
-    let answered = choose(&mut app, "3", "GS-FANHUB", "slip").await;
-    assert_eq!(
-        answered.field_error("part"),
-        Some(
-            "an answer to building or releasing this part is on record; withdraw the request, and report the right part"
-        )
-    );
+    let answered = "an answer to building or releasing this part is on record; withdraw the request, and report the right part";
+    let hub = ("GS-FANHUB", "impeller");
+    let page = choose(&mut app, "3", hub, "slip").await;
+    assert_eq!(page.field_error("part"), Some(answered));
+    // To sort it does not make it another: taken up again it would still be answered.
+    super::course::sort(&mut lead, 38, "BR-035").await;
+    let page = choose(&mut app, "3", hub, "slip").await;
+    assert_eq!(page.field_error("part"), Some(answered));
     assert_eq!(
         text(&app, R38).await.as_deref(),
-        Some("WP-IMPELLER|fan hub|BR-035")
+        Some("WP-IMPELLER|impeller|BR-035")
     );
 }
