@@ -497,7 +497,10 @@ fn pairs(visit: &Visit, interim: &Interim) -> Result<Vec<(&'static str, String)>
     let mut pairs = vec![
         (
             "Where",
-            format!("{} {}", sentence(&interim.asset), interim.place),
+            match interim.place.is_empty() {
+                true => sentence(&interim.asset),
+                false => format!("{}, {}", sentence(&interim.asset), interim.place),
+            },
         ),
         ("Part", interim.part_name.clone()),
         ("Take off", take_off(interim, now, zone)),
