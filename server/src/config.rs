@@ -2,6 +2,7 @@
 
 use std::net::{Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
+use std::time::Duration;
 
 /// Every setting of the web service.
 #[derive(Debug, Clone)]
@@ -17,6 +18,8 @@ pub struct Config {
     pub demonstration: bool,
     /// Folders on other disks or sticks to which copies go too.
     pub backup_to: Vec<PathBuf>,
+    /// How long a request may take.
+    pub time_limit: Duration,
 }
 
 impl Default for Config {
@@ -27,6 +30,7 @@ impl Default for Config {
             behind_https: false,
             demonstration: false,
             backup_to: Vec::new(),
+            time_limit: Duration::from_secs(30),
         }
     }
 }

@@ -49,7 +49,6 @@ pub mod words;
 
 use std::any::Any;
 use std::sync::Arc;
-use std::time::Duration;
 
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
@@ -157,7 +156,7 @@ pub fn with_routes(state: AppState, routes: Routes) -> Router {
         .layer(CatchPanicLayer::custom(panicked))
         .layer(TimeoutLayer::with_status_code(
             StatusCode::SERVICE_UNAVAILABLE,
-            TIME_LIMIT,
+            state.config.time_limit,
         ))
         .layer(from_fn_with_state(state.clone(), security::check_host))
         .layer(CsrfLayer::new())
@@ -176,9 +175,6 @@ pub const BODY_LIMIT: usize = 1024 * 1024;
 
 /// The most that a form with files may send: a photo as a telephone takes it, with room to spare.
 pub const FILES_LIMIT: usize = 12 * 1024 * 1024;
-
-/// How long a request may take.
-const TIME_LIMIT: Duration = Duration::from_secs(30);
 
 #[expect(
     clippy::needless_pass_by_value,

@@ -54,8 +54,8 @@ pub async fn serve(arguments: Arguments) -> anyhow::Result<()> {
         listen,
         host_names,
         behind_https,
-        demonstration: false,
         backup_to,
+        ..Config::default()
     };
     let state = AppState {
         health: opened.health,
