@@ -116,7 +116,7 @@ fn bench(c: &mut Criterion) {
     c.bench_function("a thousand search iterations on forty parts", |b| {
         b.iter(|| {
             let mut search = Search::new(&problem, 1);
-            search.run(1000, &mut || false);
+            search.run(1000, 0.0..1.0, &mut || false);
             search.best_loss()
         });
     });

@@ -72,19 +72,21 @@ pub fn solve_from(
     let over = || {
         stop.load(Ordering::Relaxed) || seconds.is_some_and(|s| begin.elapsed().as_secs_f64() >= s)
     };
-    let mut done = 0;
+    let (mut done, mut share) = (0, 0.0);
     while !over()
         && searches[0].best_loss() > least
         && limits.iterations.is_none_or(|most| done < most)
     {
         let round =
             round_length(problem).min(limits.iterations.map_or(u64::MAX, |most| most - done));
+        let end = share_at_end(limits, (done, round), share, begin.elapsed(), seconds);
         std::thread::scope(|scope| {
             for search in &mut searches {
-                scope.spawn(|| search.run(round, &mut || over()));
+                scope.spawn(|| search.run(round, share..end, &mut || over()));
             }
         });
         done += round;
+        share = end;
         meet(&mut searches);
         let loss = searches[0].best_loss();
         progress(Progress {
@@ -98,6 +100,24 @@ pub fn solve_from(
     plan.bound = Some(least);
     plan.proven = Some(plan.loss == least);
     plan
+}
+
+/// How far through its limits a search will be after a round. With a limit by time a round is taken to
+/// last as long as those before it did on the average.
+#[expect(clippy::cast_precision_loss, reason = "a share of the time, not a sum")]
+fn share_at_end(
+    limits: &Limits,
+    (done, round): (u64, u64),
+    begin: f64,
+    elapsed: Duration,
+    seconds: Option<f64>,
+) -> f64 {
+    let after = (done + round) as f64;
+    let by_count = limits.iterations.map_or(0.0, |most| after / most as f64);
+    let by_time = seconds.filter(|_| done > 0).map_or(0.0, |most| {
+        elapsed.as_secs_f64() / most * (after / done as f64)
+    });
+    by_count.max(by_time).clamp(begin, 1.0)
 }
 
 /// A round takes some tens of milliseconds whatever the size of the problem.

@@ -8,7 +8,7 @@ use super::*;
 
 fn searched(problem: &Problem, seed: u64, iterations: u64) -> Plan {
     let mut search = Search::new(problem, seed);
-    search.run(iterations, &mut || false);
+    search.run(iterations, 0.0..1.0, &mut || false);
     search.best().clone()
 }
 

@@ -5,6 +5,8 @@ mod moves;
 mod order;
 mod starts;
 
+use std::ops::Range;
+
 use fastrand::Rng;
 
 use super::crew_order::{CrewOrder, crew_plan};
@@ -14,10 +16,11 @@ use super::problem::Problem;
 use super::rules::Rules;
 use order::{Bench, Order, Trial};
 
-/// An anytime search for a good plan: simulated annealing in cycles that double in length, each from the
-/// best plan so far.
+/// An anytime search for a good plan: simulated annealing, cooled once over the whole time that it is
+/// given; towards its end it goes on from the best plan so far.
 ///
-/// For a seed and a number of iterations the plan is always the same. It is never worse than a crew's own.
+/// For a seed, a number of iterations and their shares of the time the plan is always the same. It is never
+/// worse than a crew's own.
 pub struct Search<'a> {
     problem: &'a Problem,
     rules: Rules,
@@ -30,14 +33,6 @@ pub struct Search<'a> {
     best_loss: i64,
     plan: Plan,
     iterations: u64,
-    cycle: Cycle,
-}
-
-/// One cooling, from warm to cold.
-#[derive(Debug, Clone, Copy)]
-struct Cycle {
-    done: u64,
-    length: u64,
 }
 
 impl<'a> Search<'a> {
@@ -60,7 +55,6 @@ impl<'a> Search<'a> {
             .into_iter()
             .min_by_key(|plan| plan.loss)
             .unwrap_or_default();
-        let first_cycle = CYCLE_PER_JOB * u64::try_from(problem.jobs.len()).unwrap_or(1).max(4);
         let mut search = Self {
             problem,
             rng: Rng::with_seed(seed),
@@ -71,10 +65,6 @@ impl<'a> Search<'a> {
             trial: Trial::default(),
             plan,
             iterations: 0,
-            cycle: Cycle {
-                done: 0,
-                length: first_cycle,
-            },
             rules,
         };
         search.write_plan();
@@ -115,13 +105,21 @@ impl<'a> Search<'a> {
     }
 
     /// Searches for so many iterations, or until `stop` says so; it is asked before each iteration.
-    pub fn run(&mut self, iterations: u64, stop: &mut dyn FnMut() -> bool) {
+    ///
+    /// `share` is how far through all the time that it is given the search is, from 0 to 1, at the begin and
+    /// at the end of these iterations: the later, the more seldom a worse plan is gone on from.
+    #[expect(clippy::cast_precision_loss, reason = "a share of the time, not a sum")]
+    pub fn run(&mut self, iterations: u64, share: Range<f64>, stop: &mut dyn FnMut() -> bool) {
         let known = self.best_loss;
-        for _ in 0..iterations {
+        if share.start >= LAST && self.current.loss > self.best_loss {
+            self.current = Order::new(&self.rules, &mut self.bench, &self.best);
+        }
+        let each = (share.end - share.start) / iterations.max(1) as f64;
+        for n in 0..iterations {
             if stop() {
                 break;
             }
-            self.step();
+            self.step(share.start + each * n as f64);
         }
         if self.best_loss < known {
             self.write_plan();
@@ -150,19 +148,9 @@ impl<'a> Search<'a> {
         (0..self.rules.jobs.len()).filter(|job| !self.rules.jobs[*job].options.is_empty())
     }
 
-    fn step(&mut self) {
+    fn step(&mut self, share: f64) {
         self.iterations += 1;
-        if self.cycle.done >= self.cycle.length {
-            self.cycle = Cycle {
-                done: 0,
-                length: self.cycle.length * 2,
-            };
-            if self.current.loss > self.best_loss {
-                self.current = Order::new(&self.rules, &mut self.bench, &self.best);
-            }
-        }
-        let most = self.worst_accepted();
-        self.cycle.done += 1;
+        let most = self.worst_accepted(share);
         if !moves::change(&self.rules, &mut self.rng, &self.current, &mut self.trial) {
             return;
         }
@@ -179,16 +167,15 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// The loss up to which a change is accepted: now and then a worse one, ever more rarely in a cycle.
+    /// The loss up to which a change is accepted: now and then a worse one, ever more rarely.
     #[expect(
         clippy::cast_precision_loss,
         clippy::cast_possible_truncation,
         reason = "a random tolerance, not a sum"
     )]
-    fn worst_accepted(&mut self) -> i64 {
-        let progress = self.cycle.done as f64 / self.cycle.length as f64;
-        let share = self.current.loss as f64 / self.problem.jobs.len() as f64;
-        let warmth = share * WARM * (COLD / WARM).powf(progress);
+    fn worst_accepted(&mut self, share: f64) -> i64 {
+        let per_job = self.best_loss as f64 / self.problem.jobs.len() as f64;
+        let warmth = per_job * WARM * (COLD / WARM).powf(share.clamp(0.0, 1.0));
         let tolerance = -self.rng.f64().max(1e-12).ln() * warmth;
         self.current.loss.saturating_add(tolerance as i64)
     }
@@ -213,11 +200,11 @@ impl<'a> Search<'a> {
     }
 }
 
-/// Iterations of the first cycle, per job.
-const CYCLE_PER_JOB: u64 = 60;
-/// Warmth at the begin and at the end of a cycle, as a share of the mean loss per job.
-const WARM: f64 = 0.3;
-const COLD: f64 = 0.01;
+/// Warmth at the begin and at the end, as a share of the mean loss per job.
+const WARM: f64 = 0.5;
+const COLD: f64 = 0.05;
+/// From this share of the time on, each run goes on from the best plan so far.
+const LAST: f64 = 0.9;
 
 /// The order in which a plan's jobs begin, as whole jobs.
 fn order_of(problem: &Problem, plan: &Plan) -> Vec<Chunk> {

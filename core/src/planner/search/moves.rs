@@ -10,18 +10,17 @@ use crate::planner::rules::Rules;
 pub(super) fn change(rules: &Rules, rng: &mut Rng, order: &Order, trial: &mut Trial) -> bool {
     trial.chunks.clone_from(&order.chunks);
     (trial.unpark, trial.park) = (None, None);
-    let way = rng.u32(0..100);
-    if way < 6 || order.chunks.len() < 2 {
+    if order.chunks.len() < 2 || rng.u32(0..100) < 6 {
         return exchange(rules, rng, order, trial);
     }
     let chunks = &mut trial.chunks;
-    let first = match way {
-        6..42 => relocate(rng, chunks),
-        42..60 => swap(rng, chunks),
-        60..72 => relocate_block(rng, chunks),
-        72..80 => gather(rules, rng, chunks),
-        80..90 => take_other_option(rules, rng, chunks),
-        90..97 => split(rules, rng, chunks),
+    let first = match rng.u32(0..116) {
+        0..36 => relocate(rng, chunks),
+        36..54 => swap(rng, chunks),
+        54..66 => relocate_block(rng, chunks),
+        66..86 => gather(rules, rng, chunks),
+        86..96 => take_other_option(rules, rng, chunks),
+        96..110 => split(rules, rng, chunks),
         _ => unite(rules, rng, chunks),
     };
     if first.is_some() {
