@@ -431,6 +431,15 @@ impl Answer {
     }
 }
 
+/// The addresses on this site that a page links to, without what names a place on them.
+pub fn links(page: &str) -> impl Iterator<Item = String> {
+    let addresses = page.split("href=\"").skip(1).filter_map(|link| {
+        let address = link.split('"').next()?.replace("&#38;", "&");
+        Some(address.split('#').next()?.to_owned())
+    });
+    addresses.filter(|address| address.starts_with('/'))
+}
+
 /// What stands between the first `start` and the `end` after it.
 pub fn between<'a>(text: &'a str, start: &str, end: &str) -> Option<&'a str> {
     let (_, rest) = text.split_once(start)?;

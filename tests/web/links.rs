@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use axum::http::StatusCode;
 use mendpost_core::people::Role;
-use mendpost_tests::App;
+use mendpost_tests::{App, links};
 
 /// A crew member follows every link of the demonstration from Now on: none leads to a missing page, a
 /// refusal or a failure.
@@ -28,11 +28,8 @@ async fn follow_all(app: &mut App) -> usize {
     while let Some((path, from)) = waiting.pop() {
         let answer = app.get(&path).await;
         assert_eq!(answer.status, StatusCode::OK, "{path}, linked on {from}");
-        for link in answer.body.split("href=\"").skip(1) {
-            let address = link.split('"').next().unwrap_or_default();
-            let address = address.replace("&#38;", "&").replace("&amp;", "&");
-            let address = address.split('#').next().unwrap_or_default().to_owned();
-            if address.starts_with('/') && known.insert(address.clone()) {
+        for address in links(&answer.body) {
+            if known.insert(address.clone()) {
                 waiting.push((address, path.clone()));
             }
         }

@@ -12,7 +12,7 @@ mod weighed;
 use axum::extract::{Path, State};
 use axum::response::Response;
 use mendpost_core::catalogue::Part;
-use mendpost_core::people::{Act, may};
+use mendpost_core::people::Act;
 use mendpost_core::situation::Situation;
 
 use crate::AppState;
@@ -63,8 +63,7 @@ pub fn part_of<'a>(situation: &'a Situation, code: &str) -> Result<&'a Part, App
 async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
     let situation = situation::now(&state).await?;
     let layout = visit.layout(Screen::Catalogue, "Catalogue").await?;
-    let who = visit.who.as_ref();
-    let may_write = who.is_some_and(|who| may(who.role, Act::WriteRecipe));
+    let may_write = visit.may(Act::WriteRecipe);
     let pictures = shape::queries::small_of_parts(&state.db.read).await?;
     page(&list::ListPage::new(
         layout, &situation, pictures, may_write,
@@ -79,13 +78,12 @@ async fn show_part(
     let situation = situation::now(&state).await?;
     let part = part_of(&situation, &code)?;
     let weighed = queries::weighed_of(&state.db.read, &code).await?;
-    let allowed = |act| visit.who.as_ref().is_some_and(|who| may(who.role, act));
     let row = part::row_of(&state.db.read, &code).await?;
     let holder = Holder::part(&state.db.read, &code).await?;
     let holder = holder.ok_or(sqlx::Error::RowNotFound)?;
     let beside = one::Beside {
-        may_weigh: allowed(Act::WeighBuild),
-        may_write: allowed(Act::WriteRecipe),
+        may_weigh: visit.may(Act::WeighBuild),
+        may_write: visit.may(Act::WriteRecipe),
         version: row.version,
         retired_reason: row.retired_reason.unwrap_or_default(),
         revisions: recipe::of_part(&state.db.read, &code).await?,

@@ -32,6 +32,20 @@ pub struct End {
 /// Ten years: what lies further away is a slip of the finger.
 pub(super) const FARTHEST: TimeDelta = TimeDelta::days(3660);
 
+/// What is wrong with the date by which a part must come off that was fitted `since`.
+pub fn date_fault(
+    off_by: DateTime<Utc>,
+    since: Option<DateTime<Utc>>,
+    now_ms: i64,
+) -> Option<&'static str> {
+    if since.is_some_and(|since| off_by <= since) {
+        return Some("it was fitted only then; give a time after that");
+    }
+    let away = off_by.timestamp_millis() - now_ms;
+    (away > FARTHEST.num_milliseconds())
+        .then_some("that is more than ten years away; look at the year")
+}
+
 impl EndForm {
     /// Reads the end of a part that was fitted `since`: a date after that, which may be past, or running
     /// hours with those of a day.
@@ -64,15 +78,8 @@ impl EndForm {
         }
         let off_by = errors.check("off_by", local_time(&self.off_by, zone))?;
         let off_by = moment(off_by).ok()?;
-        if since.is_some_and(|since| off_by <= since) {
-            errors.add("off_by", "it was fitted only then; give a time after that");
-            return None;
-        }
-        if off_by.timestamp_millis() - now > FARTHEST.num_milliseconds() {
-            errors.add(
-                "off_by",
-                "that is more than ten years away; look at the year",
-            );
+        if let Some(fault) = date_fault(off_by, since, now) {
+            errors.add("off_by", fault);
             return None;
         }
         Some(End {

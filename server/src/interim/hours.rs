@@ -1,14 +1,25 @@
 //! Hours as a meter shows them, typed and shown with one decimal, kept in minutes.
 
+use std::ops::RangeInclusive;
+
 use crate::form::{FieldError, FieldErrors, decimal};
 use crate::page::whole;
 
-/// The most that an hour meter shows.
-const METER_MAX_TENTHS: i64 = 9_999_999;
+/// What an hour meter shows, in tenths of an hour.
+pub const METER: RangeInclusive<i64> = 0..=9_999_999;
+/// The most that a part may run, in tenths of an hour.
+pub const MOST: RangeInclusive<i64> = 1..=1_000_000;
+/// How long a machine runs each day, in tenths of an hour.
+pub const A_DAY: RangeInclusive<i64> = 1..=240;
+
+/// Tenths of an hour in minutes.
+pub const fn minutes(tenths: i64) -> i64 {
+    tenths * 6
+}
 
 /// What an hour meter shows, in minutes.
 pub fn meter(typed: &str) -> Result<i64, FieldError> {
-    decimal(typed, 1, 0..=METER_MAX_TENTHS).map(|tenths| tenths * 6)
+    decimal(typed, 1, METER).map(minutes)
 }
 
 /// The same where it may be left open.
@@ -21,12 +32,12 @@ pub fn meter_if(field: &str, typed: &str, errors: &mut FieldErrors) -> Option<Op
 
 /// The most that a part may run, in minutes.
 pub fn most(typed: &str) -> Result<i64, FieldError> {
-    decimal(typed, 1, 1..=1_000_000).map(|tenths| tenths * 6)
+    decimal(typed, 1, MOST).map(minutes)
 }
 
 /// How long a machine runs each day, in minutes.
 pub fn a_day(typed: &str) -> Result<i64, FieldError> {
-    decimal(typed, 1, 1..=240).map(|tenths| tenths * 6)
+    decimal(typed, 1, A_DAY).map(minutes)
 }
 
 /// Minutes as a meter shows them: '1 204.5 h', rounded towards nought.

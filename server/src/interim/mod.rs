@@ -7,7 +7,7 @@
 mod act;
 mod end;
 mod enter;
-mod hours;
+pub mod hours;
 mod inserts;
 mod list;
 mod machine;
@@ -27,7 +27,7 @@ use crate::people::Visit;
 use crate::routes::Routes;
 use crate::situation::moment;
 
-pub use end::{End, EndForm};
+pub use end::{End, EndForm, date_fault};
 pub use queries::{Interim, open};
 pub use record::{Recorded, Released, record};
 pub use telling::{Alarm, take_off};

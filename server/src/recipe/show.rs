@@ -72,12 +72,7 @@ pub async fn show(
     let situation = situation::now(&state).await?;
     let words = Words::new(&situation);
     let recipe = &revision.recipe;
-    let may = |act| {
-        visit
-            .who
-            .as_ref()
-            .is_some_and(|who| people::may(who.role, act))
-    };
+    let may = |act| visit.may(act);
     let against = revision.against();
     let differences = against.map(|old| words.differences(&difference(old, recipe)));
     let machined_um = queries::machined_um(&state.db.read).await?;

@@ -6,7 +6,8 @@ use super::files::SeedFiles;
 use super::row::Row;
 use super::sheet::Sheet;
 use super::time::Calendar;
-use crate::interim::End;
+use crate::interim::hours::{A_DAY, METER, MOST, minutes};
+use crate::interim::{End, date_fault};
 use chrono::{DateTime, Utc};
 use mendpost_core::code::{AssetCode, PartCode};
 use mendpost_core::interim::Limit;
@@ -73,9 +74,8 @@ fn end(
             row.fault(faults, column, "leave it empty, or 'off_by'");
         }
         let off_by = row.moment(faults, "off_by", calendar)?;
-        if since.is_some_and(|since| off_by <= since) {
-            let what = "it was fitted only then; give a time after 'since'";
-            row.fault(faults, "off_by", what);
+        if let Some(fault) = date_fault(off_by, since, calendar.now.timestamp_millis()) {
+            row.fault(faults, "off_by", fault);
             return None;
         }
         return Some(End {
@@ -87,15 +87,14 @@ fn end(
         row.fault_of_row(faults, "give 'off_by', or 'most_h' and 'a_day_h'");
         return None;
     }
-    let most = row.number(faults, "most_h", 1, 1..=1_000_000);
-    let a_day = row.number(faults, "a_day_h", 1, 1..=240);
-    let meter = row.number_optional(faults, "meter_h", 1, 0..=10_000_000);
-    // Tenths of an hour are six minutes.
+    let most = row.number(faults, "most_h", 1, MOST);
+    let a_day = row.number(faults, "a_day_h", 1, A_DAY);
+    let meter = row.number_optional(faults, "meter_h", 1, METER);
     Some(End {
         limit: Limit::Running {
-            most_min: most? * 6,
-            a_day_min: a_day? * 6,
+            most_min: minutes(most?),
+            a_day_min: minutes(a_day?),
         },
-        meter_min: meter?.map(|tenths| tenths * 6),
+        meter_min: meter?.map(minutes),
     })
 }

@@ -1,5 +1,4 @@
 use askama::Template;
-use mendpost_core::people::may;
 
 use super::Shown;
 use super::columns::meaning;
@@ -20,10 +19,7 @@ pub fn figure(number: usize) -> String {
 }
 
 fn may_import(visit: &Visit, kind: Kind) -> bool {
-    visit
-        .who
-        .as_ref()
-        .is_some_and(|who| may(who.role, kind.act()))
+    visit.may(kind.act())
 }
 
 /// The word with a capital.

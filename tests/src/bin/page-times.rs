@@ -8,7 +8,7 @@ use std::time::{Duration, Instant};
 use axum::http::header::{CONTENT_TYPE, COOKIE, SET_COOKIE};
 use mendpost_server::page::Screen;
 use mendpost_tests::service::Service;
-use mendpost_tests::{FORM, between, form};
+use mendpost_tests::{FORM, between, form, links};
 use reqwest::redirect::Policy;
 use reqwest::{Client, Response};
 use tokio::time::sleep;
@@ -125,11 +125,8 @@ impl<'a> Visitor<'a> {
             let start = Instant::now();
             let page = self.get(&path).await;
             opened.push((path, start.elapsed()));
-            for link in page.split("href=\"").skip(1) {
-                let address = link.split('"').next().unwrap_or_default();
-                let address = address.replace("&#38;", "&").replace("&amp;", "&");
-                let address = address.split('#').next().unwrap_or_default().to_owned();
-                if address.starts_with('/') && known.insert(address.clone()) {
+            for address in links(&page) {
+                if known.insert(address.clone()) {
                     waiting.push(address);
                 }
             }

@@ -341,6 +341,33 @@ const FILES: [&str; 22] = [
     "interim_parts.csv",
 ];
 
+/// The forklift's roller may run 120 h from 4 310 h on, six a day: an end is by hours or by a date, and a
+/// date lies behind the fitting.
+#[test]
+fn the_end_of_an_interim_part_is_told_in_one_way() {
+    let hours = ",,120,6,4310";
+    for (end, fault) in [
+        (
+            ",,,,",
+            "interim_parts.csv, line 2: give 'off_by', or 'most_h' and 'a_day_h'",
+        ),
+        (
+            ",day+5 08:00,120,,",
+            "interim_parts.csv, line 2, most_h: leave it empty, or 'off_by'",
+        ),
+        (
+            ",day-19 08:00,,,",
+            "interim_parts.csv, line 2, off_by: it was fitted only then; give a time after that",
+        ),
+        (
+            ",,120,25,4310",
+            "interim_parts.csv, line 2, a_day_h: 25 is out of range; enter 0.1 to 24",
+        ),
+    ] {
+        assert_eq!(after("interim_parts.csv", hours, end), [fault], "{end}");
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(300))]
 
