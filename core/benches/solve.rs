@@ -37,6 +37,7 @@ fn fortnight() -> Problem {
             .map(|id| Station {
                 id: id.into(),
                 slots: 1,
+                batch: false,
                 closed: Vec::new(),
             })
             .to_vec(),
@@ -78,6 +79,7 @@ fn part(n: usize) -> Job {
     };
     let at = |station: &str| Work::Step {
         station: Some(station.into()),
+        cycle: None,
     };
     let gas = Draw::of("gas", minutes, 200);
     let operation = |work, minutes, crew, draws| Operation {
@@ -85,6 +87,7 @@ fn part(n: usize) -> Job {
         minutes,
         crew,
         after: 0,
+        within: None,
         draws,
         loads: Vec::new(),
     };

@@ -361,6 +361,7 @@ fn planned_stage(
         minutes: need.minutes,
         crew: written.crew,
         after: written.after_min,
+        within: None,
         draws,
         loads: power::load(need.power_w),
     })
@@ -436,10 +437,14 @@ const fn step(
     draws: Vec<Draw>,
 ) -> planner::Operation {
     planner::Operation {
-        work: Work::Step { station },
+        work: Work::Step {
+            station,
+            cycle: None,
+        },
         minutes,
         crew,
         after,
+        within: None,
         draws,
         loads: Vec::new(),
     }
@@ -490,6 +495,7 @@ fn station(situation: &Situation, station: &crate::situation::Station) -> planne
     planner::Station {
         id: station.code.to_string(),
         slots: station.slots,
+        batch: false,
         closed: station
             .closed
             .iter()

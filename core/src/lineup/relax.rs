@@ -64,8 +64,9 @@ impl Relax {
                 Work::Stage { powder, .. } => all.push(Self::Powder(powder.clone())),
                 Work::Step {
                     station: Some(station),
+                    ..
                 } => all.push(Self::Station(station.clone())),
-                Work::Step { station: None } => {}
+                Work::Step { station: None, .. } => {}
             }
             let draws = operation.draws.iter();
             let nearest = draws.filter_map(|draw| nearest(draw, stores));

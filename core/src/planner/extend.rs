@@ -1,79 +1,138 @@
 //! A plan with more jobs behind it.
 
 use super::decode::{Chunk, plan_of};
-use super::plan::Plan;
+use super::plan::{Plan, PlannedJob, Spot};
 use super::problem::{Draw, Problem};
-use super::rules::Rules;
+use super::rules::{OptionRule, Rules, WorkRule};
 
 /// Keeps a plan's operations in the order in which they start, and puts further `(job, option)`
 /// positions behind them, each as early as the rules allow.
 ///
 /// Started in the same order, each operation comes as early as before or earlier, unless lots are
 /// shared out otherwise; the loss of the answer says. What the plan takes from stores it keeps taking from
-/// the same ones. What does not fit is left out; a job named again, and what the problem does not have, is
+/// the same ones. Steps of a batch, and operations that are followed within a limit, come no earlier, so that
+/// the batch and the wait are kept; where too much has changed for that, operations between which the wait has
+/// a limit are placed together. What does not fit is left out; a job named again, and what the problem does not have, is
 /// passed over.
 #[must_use]
 pub fn extend(problem: &Problem, plan: &Plan, further: &[(usize, usize)]) -> Plan {
     let kept = choices_kept(problem, plan);
     let problem = kept.as_ref().unwrap_or(problem);
-    let rules = Rules::new(problem);
-    let mut begun: Vec<(i64, usize, Chunk)> = Vec::new();
-    for planned in &plan.jobs {
-        let Some(job) = problem.jobs.iter().position(|j| j.id == planned.id) else {
-            continue;
-        };
-        let Some(option) = problem.jobs[job]
-            .options
-            .iter()
-            .position(|o| o.id == planned.option)
-        else {
-            continue;
-        };
-        let operations = &problem.jobs[job].options[option].operations;
-        if operations.is_empty() {
-            begun.push((
-                0,
-                job,
-                Chunk {
-                    job,
-                    option,
-                    upto: 0,
-                },
-            ));
+    let mut rules = Rules::new(problem);
+    let planned = positions(problem, plan);
+    keep_starts(&mut rules, &planned);
+    let apart = placed_anew(problem, &rules, &planned, further, &[]);
+    let lost: Vec<usize> = planned
+        .iter()
+        .filter(|it| apart.left_out.contains(&problem.jobs[it.job].id))
+        .filter(|it| {
+            it.option(&rules)
+                .operations
+                .iter()
+                .any(|o| o.within.is_some())
+        })
+        .map(|it| it.job)
+        .collect();
+    if lost.is_empty() {
+        return apart;
+    }
+    let together = placed_anew(problem, &rules, &planned, further, &lost);
+    let worth = |plan: &Plan| (plan.loss, plan.left_out.len());
+    if worth(&together) < worth(&apart) {
+        together
+    } else {
+        apart
+    }
+}
+
+/// A job of the plan that the problem has.
+struct Planned<'a> {
+    job: usize,
+    option: usize,
+    spots: &'a [Spot],
+}
+
+impl Planned<'_> {
+    fn option<'a>(&self, rules: &'a Rules) -> &'a OptionRule {
+        &rules.jobs[self.job].options[self.option]
+    }
+
+    /// Its operations as chunks, each with the minute that says when it is its turn: one by one, or those
+    /// together between which the wait has a limit.
+    ///
+    /// Stages go behind those already in the cell and steps into gaps, so that operations together take the
+    /// turn of their last stage.
+    fn chunks(&self, rules: &Rules, together: bool) -> Vec<(i64, Chunk)> {
+        let option = self.option(rules);
+        let count = option.operations.len().min(self.spots.len());
+        let whole = |upto| Chunk::new(self.job, self.option, upto);
+        if option.operations.is_empty() {
+            return vec![(0, whole(0))];
         }
-        for (n, spot) in planned.operations.iter().enumerate().take(operations.len()) {
-            begun.push((
-                spot.start,
-                job,
-                Chunk {
-                    job,
-                    option,
-                    upto: n + 1,
-                },
-            ));
+        let (mut chunks, mut from) = (Vec::new(), 0);
+        for upto in (1..=count).filter(|upto| !together || option.may_part(*upto)) {
+            let mut turns = (from..upto).rev();
+            let stage =
+                turns.find(|n| matches!(option.operations[*n].work, WorkRule::Stage { .. }));
+            chunks.push((self.spots[stage.unwrap_or(from)].start, whole(upto)));
+            from = upto;
+        }
+        chunks
+    }
+}
+
+fn positions<'a>(problem: &Problem, plan: &'a Plan) -> Vec<Planned<'a>> {
+    let position = |planned: &'a PlannedJob| {
+        let job = problem.jobs.iter().position(|j| j.id == planned.id)?;
+        let mut options = problem.jobs[job].options.iter();
+        let option = options.position(|o| o.id == planned.option)?;
+        Some(Planned {
+            job,
+            option,
+            spots: &planned.operations,
+        })
+    };
+    plan.jobs.iter().filter_map(position).collect()
+}
+
+/// Lets start no sooner what may have waited on purpose: steps of a batch, for the last of them, and what
+/// is followed within a limit, for what follows.
+fn keep_starts(rules: &mut Rules, planned: &[Planned<'_>]) {
+    for Planned { job, option, spots } in planned {
+        let option = &mut rules.jobs[*job].options[*option];
+        for (n, spot) in spots.iter().enumerate().take(option.operations.len()) {
+            if option.operations[n].batch.is_some() || !option.may_part(n + 1) {
+                option.operations[n].not_before = spot.start;
+            }
         }
     }
-    begun.sort_by_key(|(begin, job, chunk)| (*begin, *job, chunk.upto));
+}
+
+/// The planned jobs in the order in which their operations start, those named with operations together, and
+/// the further ones behind them.
+fn placed_anew(
+    problem: &Problem,
+    rules: &Rules,
+    planned: &[Planned<'_>],
+    further: &[(usize, usize)],
+    together: &[usize],
+) -> Plan {
+    let chunks = |it: &Planned<'_>| it.chunks(rules, together.contains(&it.job));
+    let mut begun: Vec<(i64, Chunk)> = planned.iter().flat_map(chunks).collect();
+    begun.sort_by_key(|(begin, chunk)| (*begin, chunk.job, chunk.upto));
     let mut named = vec![false; rules.jobs.len()];
-    for (_, job, _) in &begun {
-        named[*job] = true;
+    for it in planned {
+        named[it.job] = true;
     }
     let behind = further.iter().filter_map(|(job, option)| {
         if std::mem::replace(named.get_mut(*job)?, true) {
             return None;
         }
         let operations = &rules.jobs.get(*job)?.options.get(*option)?.operations;
-        Some(Chunk {
-            job: *job,
-            option: *option,
-            upto: operations.len(),
-        })
+        Some(Chunk::new(*job, *option, operations.len()))
     });
-    plan_of(
-        problem,
-        &rules,
-        begun.into_iter().map(|(_, _, chunk)| chunk).chain(behind),
-    )
+    let begun = begun.into_iter().map(|(_, chunk)| chunk);
+    plan_of(problem, rules, begun.chain(behind))
 }
 
 /// The problem with no choice of stores left where the plan has chosen; none if it has nowhere.
@@ -109,7 +168,8 @@ fn keep_choice(draw: &mut Draw, store: Option<&str>) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::planner::{CrewOrder, check, crew_plan};
+    use crate::planner::samples::{batch_station, job, quiet_site, stage, station, step, within};
+    use crate::planner::{CrewOrder, check, crew_plan, decode};
 
     /// One cell, two jobs of an hour each; the second one is put behind the first.
     const TWO: &str = r#"{"schema": "planning-problem/1", "horizon": 600,
@@ -189,6 +249,47 @@ mod tests {
         let both = extend(&problem, &plan, &[(1, 0)]);
         assert_eq!(both.left_out, ["1"]);
         assert_eq!(both.jobs[0].operations[0].setup_from, Some(70));
+    }
+
+    fn starts(plan: &Plan) -> Vec<Vec<i64>> {
+        let of_job = |job: &PlannedJob| job.operations.iter().map(|spot| spot.start).collect();
+        plan.jobs.iter().map(of_job).collect()
+    }
+
+    /// j1 is sprayed from 0 to 30. The part of j2 is sprayed as soon as it is blasted, from 30 on, so it is
+    /// blasted from 20 on, though the bench is free; placed anew it is blasted no sooner. If j1 now takes
+    /// 50 min that would be too soon, and it is blasted from 40 on.
+    #[test]
+    fn what_may_not_wait_is_kept() {
+        let mut problem = quiet_site(400);
+        problem.stations = vec![station("bench", 1)];
+        let blasted = vec![step("bench", 10, 1), within(stage("al", 1, 20), 0)];
+        problem.jobs = vec![job(1, vec![stage("al", 1, 30)]), job(2, blasted)];
+        let plan = decode(&problem, &[(0, 0), (1, 0)]);
+        assert_eq!(starts(&plan), [vec![0], vec![20, 30]]);
+        assert_eq!(extend(&problem, &plan, &[]), plan);
+        problem.jobs[0].options[0].operations[0].minutes = 50;
+        let later = extend(&problem, &plan, &[]);
+        assert_eq!(starts(&later), [vec![0], vec![40, 50]]);
+        assert_eq!(check(&problem, &later), []);
+    }
+
+    /// j1 waits with its part from 0 to 20, so as to share the furnace with j2; in its place it would go in at
+    /// once, and j2 at 60.
+    #[test]
+    fn a_batch_is_kept() {
+        let mut problem = quiet_site(400);
+        problem.stations = vec![batch_station("furnace", 2)];
+        problem.jobs = (1..=2)
+            .map(|n| job(n, vec![step("furnace", 60, 0)]))
+            .collect();
+        problem.jobs[1].release = 20;
+        let mut plan = decode(&problem, &[(0, 0), (1, 0)]);
+        assert_eq!(starts(&plan), [[0], [60]]);
+        for planned in &mut plan.jobs {
+            planned.operations[0].start = 20;
+        }
+        assert_eq!(extend(&problem, &plan, &[]).jobs, plan.jobs);
     }
 
     /// Nothing further: the same plan.

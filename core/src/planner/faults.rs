@@ -1,8 +1,9 @@
+mod operation;
+
 use std::collections::BTreeSet;
 use std::fmt::Display;
-use std::ops::Range;
 
-use super::problem::{Capability, Cell, Draw, Job, Operation, Problem, StoreDraw, Work};
+use super::problem::{Capability, Cell, Job, Problem};
 
 /// The longest time a problem may speak of, in minutes: nineteen years.
 pub const MAX_MINUTES: i64 = 10_000_000;
@@ -308,107 +309,5 @@ impl Faults {
                 self.loads(&place, operation, k..option.operations.len(), problem);
             }
         }
-    }
-
-    fn operation(&mut self, place: &str, operation: &Operation, problem: &Problem) {
-        self.within(
-            format!("{place}.minutes"),
-            operation.minutes,
-            1,
-            MAX_MINUTES,
-        );
-        self.within(format!("{place}.crew"), operation.crew, 0, MAX_COUNT);
-        self.minutes(format!("{place}.after"), operation.after);
-        match &operation.work {
-            Work::Stage { cells, grams, .. } => {
-                self.amount(format!("{place}.grams"), *grams);
-                for (n, cell) in cells.iter().enumerate() {
-                    self.known(
-                        &format!("{place}.cells[{n}]"),
-                        "cell",
-                        cell,
-                        problem.cells.iter().map(|c| &c.id),
-                    );
-                }
-            }
-            Work::Step {
-                station: Some(station),
-            } => {
-                let ids = problem.stations.iter().map(|s| &s.id);
-                self.known(&format!("{place}.station"), "station", station, ids);
-            }
-            Work::Step { station: None } => {}
-        }
-        self.draws(&format!("{place}.draws"), &operation.draws, problem);
-    }
-
-    /// `from_here` are the positions of the operation and those behind it.
-    fn loads(
-        &mut self,
-        place: &str,
-        operation: &Operation,
-        from_here: Range<usize>,
-        problem: &Problem,
-    ) {
-        for (n, load) in operation.loads.iter().enumerate() {
-            let place = format!("{place}.loads[{n}]");
-            self.known(
-                &format!("{place}.limit"),
-                "limit",
-                &load.limit,
-                problem.limits.iter().map(|l| &l.id),
-            );
-            self.within(format!("{place}.amount"), load.amount, 0, MAX_COUNT);
-            if let Some(through) = load.through.filter(|through| !from_here.contains(through)) {
-                self.add(
-                    format!("{place}.through"),
-                    format!(
-                        "{through} is not the position of this operation or a later one, {} to {}",
-                        from_here.start,
-                        from_here.end - 1
-                    ),
-                );
-            }
-        }
-    }
-
-    fn draws(&mut self, place: &str, draws: &[Draw], problem: &Problem) {
-        for (n, draw) in draws.iter().enumerate() {
-            let place = format!("{place}[{n}]");
-            let Draw::AnyOf(choices) = draw else {
-                draw.choices()
-                    .iter()
-                    .for_each(|of| self.store_draw(&place, of, problem));
-                continue;
-            };
-            let place = format!("{place}.any_of");
-            if choices.is_empty() {
-                self.add(&place, "empty; name at least one store");
-            }
-            self.unique(&place, "store", choices.iter().map(|of| &of.store));
-            for (k, of) in choices.iter().enumerate() {
-                self.store_draw(&format!("{place}[{k}]"), of, problem);
-            }
-        }
-        let ways = draws.iter().fold(1_usize, |ways, draw| {
-            ways.saturating_mul(draw.choices().len())
-        });
-        if ways > MAX_WAYS {
-            self.add(
-                place,
-                format!("the stores can be chosen in {ways} ways, at most {MAX_WAYS} are tried; name fewer of them"),
-            );
-        }
-    }
-
-    fn store_draw(&mut self, place: &str, draw: &StoreDraw, problem: &Problem) {
-        self.known(
-            &format!("{place}.store"),
-            "store",
-            &draw.store,
-            problem.stores.iter().map(|s| &s.id),
-        );
-        self.amount(format!("{place}.amount"), draw.amount);
-        self.amount(format!("{place}.floor"), draw.floor);
     }
 }

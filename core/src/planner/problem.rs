@@ -93,6 +93,10 @@ pub struct Station {
     pub id: String,
     /// Operations that fit at the same time.
     pub slots: i64,
+    /// Whether it holds one batch at a time: steps of one cycle and of the same minutes, which start
+    /// together.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub batch: bool,
     /// Stretches `(from, to, slots)` with so many slots fewer.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub closed: Vec<(i64, i64, i64)>,
@@ -202,6 +206,14 @@ const fn is_zero(debt: &i64) -> bool {
     *debt == 0
 }
 
+#[expect(
+    clippy::trivially_copy_pass_by_ref,
+    reason = "serde asks for a reference"
+)]
+const fn is_false(batch: &bool) -> bool {
+    !*batch
+}
+
 /// One piece of work, not interrupted once begun.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(
@@ -217,6 +229,8 @@ pub struct Operation {
     pub crew: i64,
     /// Minutes at least since the end of the operation before it, or since the job is ready.
     pub after: i64,
+    /// Minutes at most since then, at least `after`; none where it may wait for any time.
+    pub within: Option<i64>,
     /// What it takes from stores at its start.
     pub draws: Vec<Draw>,
     /// What it holds of limits.
@@ -249,6 +263,9 @@ pub enum Work {
     Step {
         /// Where it is done; none takes no slot.
         station: Option<String>,
+        /// What a batch station does with it, as a furnace soaks for so long; there only. Steps without
+        /// one count as of one cycle.
+        cycle: Option<String>,
     },
 }
 

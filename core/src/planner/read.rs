@@ -48,9 +48,13 @@ pub(super) struct OperationKeys {
     /// The outer option tells whether the key was there at all, the inner one whether it is null.
     #[serde(default, with = "present", skip_serializing_if = "Option::is_none")]
     station: Option<Option<String>>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    cycle: Option<String>,
     minutes: i64,
     crew: i64,
     after: i64,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    within: Option<i64>,
     draws: Vec<Draw>,
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     loads: Vec<Load>,
@@ -65,6 +69,10 @@ pub(super) enum OperationFault {
     StageLacks(&'static str),
     #[error("an operation with 'powder' is a stage and has no 'station'; give one or the other")]
     StageWithStation,
+    #[error(
+        "'cycle' belongs to a step at a batch station, and an operation with 'powder' is a stage; take it away"
+    )]
+    StageWithCycle,
     #[error(
         "'{0}' belongs to a stage, and this operation has no 'powder'; add it, or take '{0}' away"
     )]
@@ -81,6 +89,7 @@ impl TryFrom<OperationKeys> for Operation {
     fn try_from(keys: OperationKeys) -> Result<Self, OperationFault> {
         let work = match keys.powder {
             Some(_) if keys.station.is_some() => return Err(OperationFault::StageWithStation),
+            Some(_) if keys.cycle.is_some() => return Err(OperationFault::StageWithCycle),
             Some(powder) => Work::Stage {
                 cells: keys.cells.ok_or(OperationFault::StageLacks("cells"))?,
                 powder,
@@ -92,6 +101,7 @@ impl TryFrom<OperationKeys> for Operation {
             None if keys.one_lot.is_some() => return Err(OperationFault::StepHas("one_lot")),
             None => Work::Step {
                 station: keys.station.ok_or(OperationFault::Neither)?,
+                cycle: keys.cycle,
             },
         };
         Ok(Self {
@@ -99,6 +109,7 @@ impl TryFrom<OperationKeys> for Operation {
             minutes: keys.minutes,
             crew: keys.crew,
             after: keys.after,
+            within: keys.within,
             draws: keys.draws,
             loads: keys.loads,
         })
@@ -112,30 +123,37 @@ impl From<Operation> for OperationKeys {
             minutes,
             crew,
             after,
+            within,
             draws,
             loads,
         } = operation;
-        let (cells, powder, grams, one_lot, station) = match work {
+        let mut keys = Self {
+            cells: None,
+            powder: None,
+            grams: None,
+            one_lot: None,
+            station: None,
+            cycle: None,
+            minutes,
+            crew,
+            after,
+            within,
+            draws,
+            loads,
+        };
+        match work {
             Work::Stage {
                 cells,
                 powder,
                 grams,
                 one_lot,
-            } => (Some(cells), Some(powder), Some(grams), Some(one_lot), None),
-            Work::Step { station } => (None, None, None, None, Some(station)),
-        };
-        Self {
-            cells,
-            powder,
-            grams,
-            one_lot,
-            station,
-            minutes,
-            crew,
-            after,
-            draws,
-            loads,
+            } => {
+                (keys.cells, keys.powder) = (Some(cells), Some(powder));
+                (keys.grams, keys.one_lot) = (Some(grams), Some(one_lot));
+            }
+            Work::Step { station, cycle } => (keys.station, keys.cycle) = (Some(station), cycle),
         }
+        keys
     }
 }
 

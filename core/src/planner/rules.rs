@@ -1,6 +1,6 @@
 use std::collections::BTreeMap;
 
-use super::decode::{Balance, DrawSize, Room};
+use super::decode::{Balance, BatchRule, DrawSize, Room};
 use super::problem::{Cell, Draw, Job, JobOption, Operation, Problem, Store, StoreDraw, Work};
 use super::shares::{SharedPlaces, SharesRule, rooms};
 
@@ -13,6 +13,8 @@ pub(super) struct Rules {
     pub cells: Vec<CellRule>,
     /// What is held at the same time: the crew, then the slots of each station, then each limit.
     pub shared: Vec<Room>,
+    /// How many stations hold batches.
+    pub batch_stations: usize,
     pub stores: Vec<Balance>,
     pub lots: Vec<LotRule>,
     /// Lots of each powder.
@@ -70,11 +72,26 @@ pub(super) struct OptionRule {
     pub operations: Vec<OperationRule>,
 }
 
+impl OptionRule {
+    /// Whether an operation and the one before it may be placed apart: not where the wait between them has
+    /// a limit, since the one before may have to be placed anew.
+    pub fn may_part(&self, at: usize) -> bool {
+        self.operations
+            .get(at)
+            .is_none_or(|operation| operation.within.is_none())
+    }
+}
+
 #[derive(Debug)]
 pub(super) struct OperationRule {
     pub work: WorkRule,
     pub minutes: i64,
     pub after: i64,
+    pub within: Option<i64>,
+    /// It starts no sooner, though it could; 0 unless a plan is kept.
+    pub not_before: i64,
+    /// The batch that it needs; none elsewhere than at a batch station.
+    pub batch: Option<BatchRule>,
     pub shares: SharesRule,
     /// The ways to draw what it needs, in the order of the file; one where no draw has a choice.
     pub ways: Vec<WayRule>,
@@ -123,6 +140,8 @@ impl WayRule {
 struct Places<'a> {
     cells: BTreeMap<&'a str, usize>,
     shared: SharedPlaces<'a>,
+    batch_stations: BTreeMap<&'a str, usize>,
+    cycles: BTreeMap<&'a str, usize>,
     stores: BTreeMap<&'a str, usize>,
     powders: BTreeMap<&'a str, usize>,
     assets: BTreeMap<&'a str, usize>,
@@ -142,6 +161,7 @@ impl Rules {
             periods: attended_periods(problem),
             cells: problem.cells.iter().map(|cell| places.cell(cell)).collect(),
             shared: rooms(problem),
+            batch_stations: places.batch_stations.len(),
             stores: problem
                 .stores
                 .iter()
@@ -229,15 +249,22 @@ fn balance(store: &Store, n: usize, jobs: &[JobRule]) -> Balance {
 
 impl<'a> Places<'a> {
     fn of(problem: &'a Problem) -> Self {
-        let stages = problem
+        let operations = problem
             .jobs
             .iter()
             .flat_map(|j| &j.options)
             .flat_map(|o| &o.operations);
-        let sprayed = stages.filter_map(|operation| match &operation.work {
-            Work::Stage { powder, .. } => Some(powder),
-            Work::Step { .. } => None,
+        let sprayed = operations
+            .clone()
+            .filter_map(|operation| match &operation.work {
+                Work::Stage { powder, .. } => Some(powder),
+                Work::Step { .. } => None,
+            });
+        let cycles = operations.filter_map(|operation| match &operation.work {
+            Work::Stage { .. } => None,
+            Work::Step { cycle, .. } => cycle.as_ref(),
         });
+        let batch_stations = problem.stations.iter().filter(|station| station.batch);
         let in_feeders = problem.cells.iter().filter_map(|c| c.powder.as_ref());
         let in_lots = problem.lots.iter().map(|l| &l.powder);
         let of_jobs = problem.jobs.iter().map(|j| &j.asset);
@@ -245,6 +272,8 @@ impl<'a> Places<'a> {
         Self {
             cells: numbered(problem.cells.iter().map(|c| &c.id)),
             shared: SharedPlaces::of(problem),
+            batch_stations: numbered(batch_stations.map(|s| &s.id)),
+            cycles: numbered(cycles),
             stores: numbered(problem.stores.iter().map(|s| &s.id)),
             powders: numbered(in_lots.chain(in_feeders).chain(sprayed)),
             assets: numbered(of_capabilities.chain(of_jobs)),
@@ -345,9 +374,23 @@ impl<'a> Places<'a> {
             work,
             minutes: operation.minutes,
             after: operation.after,
+            within: operation.within,
+            not_before: 0,
+            batch: self.batch(operation),
             shares: SharesRule::new(operations, at, &self.shared),
             ways: self.ways(&operation.draws),
         }
+    }
+
+    fn batch(&self, operation: &Operation) -> Option<BatchRule> {
+        let Work::Step { station, cycle } = &operation.work else {
+            return None;
+        };
+        Some(BatchRule {
+            station: *self.batch_stations.get(station.as_deref()?)?,
+            cycle: cycle.as_ref().map(|cycle| self.cycles[cycle.as_str()]),
+            minutes: operation.minutes,
+        })
     }
 
     /// Every choice of stores, the last draw's changing first.

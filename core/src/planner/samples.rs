@@ -53,7 +53,16 @@ pub(super) fn station(id: &str, slots: i64) -> Station {
     Station {
         id: id.into(),
         slots,
+        batch: false,
         closed: Vec::new(),
+    }
+}
+
+/// A station that holds one batch at a time, of so many steps.
+pub(super) fn batch_station(id: &str, slots: i64) -> Station {
+    Station {
+        batch: true,
+        ..station(id, slots)
     }
 }
 
@@ -78,6 +87,7 @@ pub(super) fn stage(powder: &str, grams: i64, minutes: i64) -> Operation {
         minutes,
         crew: 1,
         after: 0,
+        within: None,
         draws: Vec::new(),
         loads: Vec::new(),
     }
@@ -87,12 +97,30 @@ pub(super) fn step(station: &str, minutes: i64, crew: i64) -> Operation {
     Operation {
         work: Work::Step {
             station: Some(station.into()),
+            cycle: None,
         },
         minutes,
         crew,
         after: 0,
+        within: None,
         draws: Vec::new(),
         loads: Vec::new(),
+    }
+}
+
+/// The step in this cycle of a batch station.
+pub(super) fn in_cycle(mut operation: Operation, name: &str) -> Operation {
+    if let Work::Step { cycle, .. } = &mut operation.work {
+        *cycle = Some(name.into());
+    }
+    operation
+}
+
+/// The operation started at most so many minutes after the end of the one before.
+pub(super) fn within(operation: Operation, minutes: i64) -> Operation {
+    Operation {
+        within: Some(minutes),
+        ..operation
     }
 }
 

@@ -50,6 +50,7 @@ impl SharesRule {
         rule.hold(CREW, operation.crew);
         if let Work::Step {
             station: Some(station),
+            ..
         } = &operation.work
         {
             rule.hold(places.stations[station.as_str()], 1);

@@ -1,8 +1,8 @@
 use proptest::prelude::*;
 
 use super::samples::{
-    capability, drawing, drawing_any, job, limit, loading, lot, one_machine, quiet_site, stage,
-    station, step, store,
+    batch_station, capability, drawing, drawing_any, in_cycle, job, limit, loading, lot,
+    one_machine, quiet_site, stage, station, step, store, within,
 };
 use super::*;
 
@@ -57,6 +57,42 @@ fn a_job_sprayed_first_may_be_milled_last() {
     problem.jobs[1].release = 10;
     problem.capabilities = vec![capability(&["a1"], &[0, 1]), capability(&["a2"], &[0, 9])];
     assert_eq!(searched(&problem, 1, 500).loss, 305);
+}
+
+/// Parts sprayed by 10, 20 and 30; j1 and j2 are soaked and j3 is aged, 60 min each, in one furnace. Put in
+/// at once, j1 ends at 70, and the two others at 130 and 190: 390. If j1 waits 10 min for j2 they end at 80
+/// together, and j3 at 140: 300.
+#[test]
+fn a_part_waits_for_another_one_to_share_a_batch() {
+    let mut problem = quiet_site(300);
+    problem.stations = vec![batch_station("furnace", 2)];
+    let part = |n, cycle| {
+        let bake = in_cycle(step("furnace", 60, 0), cycle);
+        job(n, vec![stage("al", 1, 10), bake])
+    };
+    problem.jobs = vec![part(1, "soak"), part(2, "soak"), part(3, "age")];
+    problem.capabilities = ["a1", "a2", "a3"]
+        .map(|asset| capability(&[asset], &[0, 1]))
+        .to_vec();
+    assert_eq!(crew_plan(&problem, CrewOrder::OldestFirst).loss, 390);
+    assert_eq!(searched(&problem, 1, 500).loss, 300);
+}
+
+/// A worn part of a machine that is down anyway costs 50 later, and brings nothing back, as the machine's
+/// other part has no powder: it stays out.
+#[test]
+fn what_costs_later_and_saves_nothing_stays_out() {
+    let mut problem = quiet_site(100);
+    problem.jobs = vec![
+        job(1, vec![stage("al", 1, 10)]),
+        job(2, vec![stage("cu", 1, 10)]),
+    ];
+    problem.jobs[1].asset = "a1".into();
+    problem.capabilities = vec![capability(&["a1"], &[0, 1])];
+    assert_eq!(searched(&problem, 1, 10).left_out, ["j2"]);
+    problem.jobs[0].options[0].debt = 50;
+    let plan = searched(&problem, 1, 10);
+    assert_eq!((plan.loss, plan.left_out.len()), (100, 2));
 }
 
 /// Tables decide which machine goes first: with the last of two dear (0, 1, 100) and both equally long, it
@@ -131,10 +167,29 @@ fn operation() -> impl Strategy<Value = Operation> {
     let stations = prop::sample::select(vec!["mill", "furnace"]);
     let stepped =
         (stations, 1_i64..200, 0_i64..3).prop_map(|(at, minutes, crew)| step(at, minutes, crew));
-    (prop_oneof![sprayed, stepped], 0_i64..40).prop_map(|(mut it, after)| {
+    let baked = (1_i64..4, 0_i64..3, 0_usize..3).prop_map(|(hours, crew, cycle)| {
+        let it = step("furnace", hours * 60, crew / 2);
+        match ["soak", "age"].get(cycle) {
+            Some(name) => in_cycle(it, name),
+            None => it,
+        }
+    });
+    let wait = prop::option::weighted(0.3, 0_i64..150);
+    (prop_oneof![sprayed, stepped, baked], 0_i64..40, wait).prop_map(|(mut it, after, wait)| {
         it.after = after / 20 * after;
+        it.within = wait.map(|minutes| it.after + minutes);
         it
     })
+}
+
+/// Takes away what a station without batches has no use for.
+fn without_cycles(problem: &mut Problem) {
+    let options = problem.jobs.iter_mut().flat_map(|job| &mut job.options);
+    for operation in options.flat_map(|option| &mut option.operations) {
+        if let Work::Step { cycle, .. } = &mut operation.work {
+            *cycle = None;
+        }
+    }
 }
 
 /// Loads for operations of an option, `through` reaching to the end of it at most.
@@ -183,6 +238,7 @@ prop_compose! {
         windows in prop::collection::vec((0_i64..120, 1_i64..200, 1_i64..4), 0..5),
         lots in prop::collection::vec((any::<bool>(), 0_i64..90, 0_i64..700, 0_i64..900), 0..5),
         slots in (0_i64..3, 0_i64..3),
+        batch in any::<bool>(),
         gas in (0_i64..300, prop::collection::vec((0_i64..900, 0_i64..200), 0..3)),
         further in (0_i64..200, 0_i64..60),
         limits in prop::collection::vec((1_i64..8, 0_i64..300, 0_i64..5), 2),
@@ -205,7 +261,10 @@ prop_compose! {
             let from = from / 2 * (from % 2);
             Lot { from, until, ..lot(&format!("lot-{n}"), if al { "al" } else { "cu" }, grams) }
         }).collect();
-        problem.stations = vec![station("mill", slots.0), station("furnace", slots.1)];
+        problem.stations = vec![
+            station("mill", slots.0),
+            if batch { batch_station("furnace", slots.1) } else { station("furnace", slots.1) },
+        ];
         problem.stations[0].closed = vec![(slots.0 * 90, slots.0 * 90 + 60, 1)];
         problem.stores = vec![
             store("gas", gas.0, &gas.1),
@@ -233,6 +292,9 @@ prop_compose! {
         problem.jobs = jobs;
         for (n, job) in problem.jobs.iter_mut().enumerate() {
             job.id = format!("j{n}");
+        }
+        if !batch {
+            without_cycles(&mut problem);
         }
         problem
     }
@@ -276,6 +338,42 @@ prop_compose! {
     }
 }
 
+prop_compose! {
+    /// A site that works, with two shifts and a night, where parts are blasted, sprayed soon after, put into a
+    /// furnace with others, and milled; each may wait only so long for the next.
+    fn a_problem_of_batches()(
+        slots in 1_i64..4,
+        shut in (0_i64..300, 1_i64..120, 0_i64..3),
+        jobs in prop::collection::vec((
+            (1_i64..30, 10_i64..60, 1_usize..3, any::<bool>(), 1_i64..40),
+            (prop::option::of(0_i64..60), prop::option::of(0_i64..90), prop::option::of(0_i64..200)),
+            0_i64..200,
+        ), 1..7),
+    ) -> Problem {
+        let mut problem = quiet_site(1000);
+        let shift = |from, to| Window { from, to, crew: 3 };
+        problem.windows = vec![shift(0, 250), shift(350, 600), shift(700, 1000)];
+        problem.stations = vec![station("bench", 1), batch_station("furnace", slots), station("mill", 1)];
+        problem.stations[1].closed = vec![(shut.0, shut.0 + shut.1, shut.2)];
+        problem.capabilities = vec![capability(&["a0", "a1", "a2"], &[0, 1, 5, 7])];
+        problem.jobs = jobs.into_iter().enumerate().map(|(n, (minutes, waits, release))| {
+            let (blast, spray, hours, soak, mill) = minutes;
+            let name = if soak { "soak" } else { "age" };
+            let furnace = in_cycle(step("furnace", 60 * i64::try_from(hours).unwrap_or(1), 0), name);
+            let limited = |it, wait: Option<i64>| wait.map_or_else(|| Operation::clone(&it), |wait| within(it.clone(), wait));
+            let mut job = job(n, vec![
+                step("bench", blast, 1),
+                limited(stage("al", 1, spray), waits.0),
+                limited(furnace, waits.1),
+                limited(step("mill", mill, 1), waits.2),
+            ]);
+            job.release = release / 2 * (release % 2);
+            job
+        }).collect();
+        problem
+    }
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(200))]
 
@@ -314,6 +412,23 @@ proptest! {
         let plan = decode(&problem, &order);
         prop_assert_eq!(check(&problem, &plan), []);
         prop_assert_eq!(check(&problem, &extend(&problem, &plan, &order)), []);
+    }
+
+    /// Whatever is in the furnace is there together, and nothing waits longer than it may, in whichever order
+    /// the jobs are placed and however far each is carried before the next. Placed anew, nothing is lost.
+    #[test]
+    fn batches_and_waits_are_kept(problem in a_problem_of_batches(), seed in 0_u64..9) {
+        prop_assert_eq!(problem.faults(), []);
+        let order: Vec<_> = (0..problem.jobs.len()).map(|job| (job, 0)).collect();
+        for plan in [searched(&problem, seed, 300), decode(&problem, &order)] {
+            prop_assert_eq!(check(&problem, &plan), []);
+            let again = extend(&problem, &plan, &[]);
+            prop_assert_eq!(check(&problem, &again), []);
+            prop_assert!(again.loss <= plan.loss, "{} and then {}", plan.loss, again.loss);
+            let rest: Vec<_> = order.iter().skip(1).copied().collect();
+            let first = Plan { jobs: plan.jobs.iter().take(1).cloned().collect(), ..Plan::default() };
+            prop_assert_eq!(check(&problem, &add(&problem, &first, &rest)), []);
+        }
     }
 
     /// A plan with jobs behind it keeps every rule, also where less is there than it was made for.

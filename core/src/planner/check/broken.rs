@@ -51,6 +51,12 @@ pub enum Broken {
         start: i64,
         earliest: i64,
     },
+    #[error("{place}: starts at {start}, and may not after {latest}")]
+    TooLate {
+        place: Place,
+        start: i64,
+        latest: i64,
+    },
     #[error("{place}: starts at {start}, when nobody is on duty")]
     OffDuty { place: Place, start: i64 },
     #[error("crew: {needed} needed and {on_duty} on duty at minute {minute}")]
@@ -98,6 +104,14 @@ pub enum Broken {
         minute: i64,
         held: i64,
         slots: i64,
+    },
+    #[error(
+        "station '{station}': {batches} batches at minute {minute}, which differ in start, end or cycle; it holds one at a time"
+    )]
+    Batches {
+        station: String,
+        minute: i64,
+        batches: usize,
     },
     #[error("limit '{limit}': {held} held of {capacity} at minute {minute}")]
     Limit {

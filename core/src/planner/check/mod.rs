@@ -33,6 +33,7 @@ pub fn check(problem: &Problem, plan: &Plan) -> Vec<Broken> {
     }
     shared::crew(problem, &placed, &mut broken);
     shared::stations(problem, &placed, &mut broken);
+    shared::batches(problem, &placed, &mut broken);
     shared::limits(problem, &placed, &mut broken);
     cells::cells(problem, &placed, &mut broken);
     supplies::lots(problem, &placed, &mut broken);
@@ -48,6 +49,8 @@ struct Placed<'a> {
     spot: &'a Spot,
     /// Earliest allowed start: the end of the one before, or the job's readiness, plus `after`.
     earliest: i64,
+    /// Latest allowed start, if there is one.
+    latest: Option<i64>,
     /// From when it holds its crew: set-up included.
     begin: i64,
     start: i64,
@@ -143,6 +146,7 @@ fn place_job<'a>(
             operation,
             spot,
             earliest,
+            latest: operation.within.map(|within| ready + within),
             begin,
             start: spot.start,
             end,
@@ -182,6 +186,13 @@ fn alone(problem: &Problem, it: &Placed<'_>, broken: &mut Vec<Broken>) {
             place: place(),
             start: it.start,
             earliest: it.earliest,
+        });
+    }
+    if let Some(latest) = it.latest.filter(|latest| it.start > *latest) {
+        broken.push(Broken::TooLate {
+            place: place(),
+            start: it.start,
+            latest,
         });
     }
     if it.end > problem.horizon {

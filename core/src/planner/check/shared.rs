@@ -59,6 +59,34 @@ pub(super) fn stations(problem: &Problem, placed: &[Placed<'_>], broken: &mut Ve
     }
 }
 
+/// A batch station never holds two batches at a time: what is in it starts and ends together, in one cycle.
+pub(super) fn batches(problem: &Problem, placed: &[Placed<'_>], broken: &mut Vec<Broken>) {
+    for station in problem.stations.iter().filter(|station| station.batch) {
+        let here: Vec<_> = placed.iter().filter(|it| is_at(it, station)).collect();
+        let minutes: BTreeSet<i64> = here.iter().map(|it| it.start).collect();
+        for minute in minutes {
+            let held = here
+                .iter()
+                .filter(|it| it.start <= minute && minute < it.end);
+            let batches: BTreeSet<_> = held.map(|it| (it.start, it.end, cycle(it))).collect();
+            if batches.len() > 1 {
+                broken.push(Broken::Batches {
+                    station: station.id.clone(),
+                    minute,
+                    batches: batches.len(),
+                });
+            }
+        }
+    }
+}
+
+fn cycle<'a>(it: &Placed<'a>) -> Option<&'a str> {
+    match &it.operation.work {
+        Work::Step { cycle, .. } => cycle.as_deref(),
+        Work::Stage { .. } => None,
+    }
+}
+
 /// No limit is exceeded at any minute.
 pub(super) fn limits(problem: &Problem, placed: &[Placed<'_>], broken: &mut Vec<Broken>) {
     let ends: BTreeMap<_, _> = placed.iter().map(|it| (&it.place, it.end)).collect();
@@ -104,5 +132,5 @@ pub(super) fn limits(problem: &Problem, placed: &[Placed<'_>], broken: &mut Vec<
 }
 
 fn is_at(it: &Placed<'_>, station: &Station) -> bool {
-    matches!(&it.operation.work, Work::Step { station: Some(id) } if *id == station.id)
+    matches!(&it.operation.work, Work::Step { station: Some(id), .. } if *id == station.id)
 }

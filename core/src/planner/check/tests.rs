@@ -1,7 +1,7 @@
 use super::*;
 use crate::planner::decode;
 use crate::planner::plan::LotDraw;
-use crate::planner::problem::{Draw, StoreDraw};
+use crate::planner::problem::{Draw, StoreDraw, Work};
 use crate::planner::samples::{
     capability, drawing, job, limit, loading, lot, quiet_site, stage, station, step, store,
 };
@@ -183,6 +183,34 @@ fn work_outside_the_horizon_is_found() {
     );
 }
 
+/// j1 is sprayed from 15 to 45 and milled from 45, none too late even with no minute to wait; milled from 65
+/// on it is, unless 20 min are given. The first operation waits from when the job is ready, at 10.
+#[test]
+fn work_that_waited_too_long_is_found() {
+    let mill_at = |start: i64, minutes: i64| {
+        planted(|problem, plan| {
+            problem.jobs[0].options[0].operations[1].within = Some(minutes);
+            spot(plan, 0, 1).start = start;
+        })
+    };
+    let late = |operation, start, latest| Broken::TooLate {
+        place: place("j1", operation),
+        start,
+        latest,
+    };
+    assert_eq!(mill_at(45, 0), []);
+    assert_eq!(mill_at(65, 20), []);
+    assert_eq!(mill_at(65, 19), [late(2, 65, 64)]);
+    let first_within = |minutes: i64| {
+        planted(|problem, _| {
+            problem.jobs[0].release = 10;
+            problem.jobs[0].options[0].operations[0].within = Some(minutes);
+        })
+    };
+    assert_eq!(first_within(5), []);
+    assert_eq!(first_within(4), [late(1, 15, 14)]);
+}
+
 /// The mill of j2 at 250, when nobody is on duty; and the crew of one that both jobs would need at 55.
 #[test]
 fn work_without_people_is_found() {
@@ -336,6 +364,49 @@ fn a_full_or_closed_station_is_found() {
             slots: 1
         }]
     );
+}
+
+/// The mill holds batches of two: both parts from 85 to 105 are one. They are two if they differ in cycle,
+/// in length, or in start; one behind the other, from 65 and from 85, they may differ in all. A closed slot
+/// counts as in any station.
+#[test]
+fn batches_that_differ_or_overlap_are_found() {
+    let mill = |at: [i64; 2], cycles: [Option<&str>; 2], minutes: i64, closed: i64| {
+        planted(|problem, plan| {
+            problem.windows[0].crew = 4;
+            problem.stations[0].batch = true;
+            problem.stations[0].slots = 2;
+            problem.stations[0].closed = vec![(60, 110, closed)];
+            for (n, name) in cycles.iter().enumerate() {
+                let operation = &mut problem.jobs[n].options[0].operations[1];
+                if let Work::Step { cycle, .. } = &mut operation.work {
+                    *cycle = name.map(str::to_owned);
+                }
+                spot(plan, n, 1).start = at[n];
+            }
+            problem.jobs[0].options[0].operations[1].minutes = minutes;
+        })
+    };
+    let two = |minute| Broken::Batches {
+        station: "mill".into(),
+        minute,
+        batches: 2,
+    };
+    let (soak, age) = (Some("soak"), Some("age"));
+    assert_eq!(mill([85, 85], [soak, soak], 20, 0), []);
+    assert_eq!(mill([85, 85], [None, None], 20, 0), []);
+    assert_eq!(mill([85, 85], [soak, age], 20, 0), [two(85)]);
+    assert_eq!(mill([85, 85], [soak, None], 20, 0), [two(85)]);
+    assert_eq!(mill([85, 85], [soak, soak], 19, 0), [two(85)]);
+    assert_eq!(mill([84, 85], [soak, soak], 20, 0), [two(85)]);
+    assert_eq!(mill([65, 85], [soak, age], 20, 0), []);
+    let full = Broken::Station {
+        station: "mill".into(),
+        minute: 85,
+        held: 2,
+        slots: 1,
+    };
+    assert_eq!(mill([85, 85], [soak, soak], 20, 1), [full]);
 }
 
 /// Each stage draws 30 kW from its set-up on, 5 to 45 and 45 to 85; each mill 8 kW, 45 to 65 and 85 to 105.

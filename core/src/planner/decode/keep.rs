@@ -31,7 +31,7 @@ pub fn add(problem: &Problem, plan: &Plan, further: &[(usize, usize)]) -> Plan {
         };
         let upto = rule.operations.len();
         let (job, option) = (*job, *option);
-        let chunk = Chunk { job, option, upto };
+        let chunk = Chunk::new(job, option, upto);
         if let Outcome::Finished(_) = state.place_chunk(&rules, chunk, &mut trail) {
             named.push(job);
             jobs.push(PlannedJob {
@@ -125,7 +125,29 @@ fn way(problem: &Problem, spot: &Spot, operation: &Operation, rule: &OperationRu
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::planner::samples::{batch_station, job, quiet_site, stage, step, within};
     use crate::planner::{check, decode};
+
+    /// The furnace is planned from 50 to 110. The part of j2, sprayed by 10, would not be done by 50, and goes
+    /// in at 50 with the other. That of j3 may wait 15 min only: it is sprayed from 25 on.
+    #[test]
+    fn a_planned_batch_is_joined() {
+        let mut problem = quiet_site(400);
+        problem.stations = vec![batch_station("furnace", 3)];
+        let bake = || step("furnace", 60, 0);
+        problem.jobs = vec![
+            job(1, vec![bake()]),
+            job(2, vec![stage("al", 1, 10), bake()]),
+            job(3, vec![stage("al", 1, 10), within(bake(), 15)]),
+        ];
+        let mut plan = decode(&problem, &[(0, 0)]);
+        plan.jobs[0].operations[0].start = 50;
+        let all = add(&problem, &plan, &[(1, 0), (2, 0)]);
+        let spots = all.jobs.iter().flat_map(|job| &job.operations);
+        let starts: Vec<i64> = spots.map(|spot| spot.start).collect();
+        assert_eq!(starts, [50, 0, 50, 25, 50]);
+        assert_eq!(check(&problem, &all), []);
+    }
 
     /// Two jobs share one person and one cell. The plan has the second, late: at 300. Kept to the minute, the
     /// first goes behind it in the cell, and into no gap before it.

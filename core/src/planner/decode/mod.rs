@@ -1,6 +1,7 @@
 //! From an order of jobs to a plan: each is placed as early as the rules allow behind those before it.
 
 mod balance;
+mod batches;
 mod keep;
 mod powder;
 mod room;
@@ -10,6 +11,7 @@ mod tests;
 mod toll;
 
 pub(super) use balance::{Balance, DrawSize};
+pub(super) use batches::BatchRule;
 pub use keep::add;
 pub(super) use room::Room;
 pub(super) use state::{Outcome, State, Trail};
@@ -19,6 +21,7 @@ use super::loss::loss;
 use super::plan::{LotDraw, Plan, PlannedJob, Spot};
 use super::problem::Problem;
 use super::rules::{OperationRule, Rules};
+use batches::{Batches, Entry};
 
 /// Places jobs by the given `(job, option)` positions in this order, each operation as early as the rules
 /// allow given the jobs before it; stages go behind those already in the cell.
@@ -38,11 +41,7 @@ pub fn decode(problem: &Problem, order: &[(usize, usize)]) -> Plan {
             return None;
         }
         let operations = &rules.jobs.get(*job)?.options.get(*option)?.operations;
-        Some(Chunk {
-            job: *job,
-            option: *option,
-            upto: operations.len(),
-        })
+        Some(Chunk::new(*job, *option, operations.len()))
     });
     plan_of(problem, &rules, chunks)
 }
@@ -53,9 +52,22 @@ pub(super) struct Chunk {
     pub job: usize,
     pub option: usize,
     pub upto: usize,
+    /// A step of a batch station joins the first batch that there is for it, and begins one only if there is
+    /// none; else it does what lets it start first.
+    pub join: bool,
 }
 
 impl Chunk {
+    /// The operations of a job up to a position, each started as early as the rules allow.
+    pub fn new(job: usize, option: usize, upto: usize) -> Self {
+        Self {
+            job,
+            option,
+            upto,
+            join: false,
+        }
+    }
+
     /// The asset that waits for its job.
     pub fn asset(self, rules: &Rules) -> usize {
         rules.jobs[self.job].asset

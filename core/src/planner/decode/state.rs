@@ -1,6 +1,8 @@
+mod earliest;
+
 use super::powder::{Need, Powder};
-use super::{Balance, Chunk, Room};
-use crate::planner::rules::{CellRule, OperationRule, Rules, WayRule, WorkRule};
+use super::{Balance, Batches, Chunk, Room};
+use crate::planner::rules::{CellRule, OperationRule, Rules, WorkRule};
 use crate::planner::shares::Share;
 
 /// What the jobs placed so far have taken.
@@ -9,6 +11,8 @@ pub(in crate::planner) struct State {
     /// People, slots and limits. What a job keeps for its later operations is taken to the horizon until
     /// they are placed, so that less than nothing may be free there.
     shared: Vec<Room>,
+    /// By batch station.
+    batches: Vec<Batches>,
     stores: Vec<Balance>,
     cells: Vec<CellNow>,
     powder: Powder,
@@ -58,6 +62,22 @@ pub(in crate::planner) struct Placed {
     pub way: usize,
 }
 
+/// The first minutes that an operation may take.
+#[derive(Debug, Default, Clone, Copy, PartialEq, Eq)]
+struct NotBefore {
+    /// For its set-up, or itself where it has none.
+    begin: i64,
+    /// For itself.
+    start: i64,
+}
+
+/// An operation that has to be placed anew for the sake of a later one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Anew {
+    at: usize,
+    not_before: NotBefore,
+}
+
 /// Where an operation stands in a plan that is kept.
 #[derive(Debug, Clone)]
 pub(super) struct Fixed {
@@ -77,6 +97,31 @@ pub(in crate::planner) struct Trail {
     pub lots: Vec<(usize, i64)>,
     /// The cell of each of its stages as it was before it.
     cells_before: Vec<CellNow>,
+    /// By operation: what was found while those behind it were placed. Nothing sooner can hold, as these
+    /// only come later if it does; short of the last where that is nothing.
+    not_before: Vec<NotBefore>,
+}
+
+impl Trail {
+    fn clear(&mut self) {
+        self.placed.clear();
+        self.lots.clear();
+        self.cells_before.clear();
+        self.not_before.clear();
+    }
+
+    fn not_before(&self, at: usize) -> NotBefore {
+        self.not_before.get(at).copied().unwrap_or_default()
+    }
+
+    fn move_on(&mut self, Anew { at, not_before }: Anew) {
+        if self.not_before.len() <= at {
+            self.not_before.resize(at + 1, NotBefore::default());
+        }
+        let known = &mut self.not_before[at];
+        known.begin = known.begin.max(not_before.begin);
+        known.start = known.start.max(not_before.start);
+    }
 }
 
 impl State {
@@ -88,6 +133,7 @@ impl State {
         };
         Self {
             shared: rules.shared.clone(),
+            batches: vec![Batches::default(); rules.batch_stations],
             stores: rules.stores.clone(),
             cells: rules.cells.iter().map(cell).collect(),
             powder: Powder::new(rules),
@@ -97,6 +143,9 @@ impl State {
 
     pub fn copy_from(&mut self, other: &Self) {
         for (mine, theirs) in self.shared.iter_mut().zip(&other.shared) {
+            mine.copy_from(theirs);
+        }
+        for (mine, theirs) in self.batches.iter_mut().zip(&other.batches) {
             mine.copy_from(theirs);
         }
         for (mine, theirs) in self.stores.iter_mut().zip(&other.stores) {
@@ -109,9 +158,7 @@ impl State {
 
     /// Places a chunk behind what is placed already.
     pub fn place_chunk(&mut self, rules: &Rules, chunk: Chunk, trail: &mut Trail) -> Outcome {
-        trail.placed.clear();
-        trail.lots.clear();
-        trail.cells_before.clear();
+        trail.clear();
         let option = &rules.jobs[chunk.job].options[chunk.option];
         let at = self.begun.iter().position(|begun| begun.job == chunk.job);
         let begun = at.map_or(Some((0, option.ready)), |at| {
@@ -121,7 +168,7 @@ impl State {
             .filter(|(_, ready)| *ready <= rules.horizon)
             .and_then(|(from, ready)| {
                 let operations = &option.operations[..chunk.upto];
-                self.place(rules, operations, from, ready, trail)
+                self.place(rules, operations, (from, ready), chunk.join, trail)
             });
         if let (Some((from, ready)), None) = (begun, end) {
             self.drop_carried(rules, &option.operations[from..], ready);
@@ -148,227 +195,84 @@ impl State {
         }
     }
 
-    /// From when each cell is free.
+    /// From when each cell is free, and how long each batch station is taken: where less of all this is,
+    /// what is still to come may go sooner.
     pub fn cells_free(&self) -> impl Iterator<Item = i64> {
-        self.cells.iter().map(|cell| cell.free)
+        let taken = self.batches.iter().map(Batches::minutes);
+        self.cells.iter().map(|cell| cell.free).chain(taken)
     }
 
     /// Places the operations from a position on in order, each as early as the rules allow from `ready` on,
     /// and returns the end of the last; or leaves everything as it was if one of them cannot be placed.
     ///
-    /// Where something that the job keeps lacks before it can be let go, the operation that took it last is
-    /// placed anew, behind the minutes in which it lacks: as any start before them would keep it into them.
+    /// Where an operation hinders a later one, it is placed anew with those behind it, each time later, until
+    /// all fit or one of them does not fit at all.
     fn place(
         &mut self,
         rules: &Rules,
         operations: &[OperationRule],
-        first: usize,
-        ready: i64,
+        (first, ready): (usize, i64),
+        join: bool,
         trail: &mut Trail,
     ) -> Option<i64> {
-        let (mut at, mut end, mut not_before) = (first, ready, 0);
+        let (mut at, mut end) = (first, ready);
         while at < operations.len() {
             let operation = &operations[at];
-            let placed = self.earliest(rules, operation, end + operation.after, not_before);
-            let lack = placed
-                .and_then(|placed| self.lacking(operation, end, placed.start + operation.minutes));
-            if let (Some(placed), None) = (placed, lack) {
+            let not_before = trail.not_before(at);
+            let placed = self.earliest(rules, operation, end + operation.after, not_before, join);
+            // The operation before the first is not to be moved, or there is none.
+            let placed =
+                placed.filter(|it| at > first || !waits_too_long(operation, end, it.start));
+            let anew =
+                placed.and_then(|placed| self.hindered(rules, operations, at, (end, placed.start)));
+            if let (Some(placed), None) = (placed, anew) {
                 self.take(rules, operation, placed, trail);
-                (at, end, not_before) = (at + 1, placed.start + operation.minutes, 0);
+                (at, end) = (at + 1, placed.start + operation.minutes);
                 continue;
             }
-            let again = lack.filter(|(since, _)| *since >= first);
-            let back_to = again.map_or(first, |(since, _)| since);
+            let anew = anew.filter(|anew| anew.at >= first);
+            let back_to = anew.map_or(first, |anew| anew.at);
             while at > back_to {
                 at -= 1;
                 self.undo(rules, &operations[at], trail);
             }
-            not_before = again?.1.min(rules.horizon);
+            trail.move_on(anew?);
             let before = trail.placed.last().zip(operations[..at].last());
             end = before.map_or(ready, |(placed, it)| placed.start + it.minutes);
         }
         Some(end)
     }
 
-    /// The operation that last added to something that is kept and lacks at some minute, and when it no
-    /// longer does.
-    fn lacking(&self, operation: &OperationRule, from: i64, to: i64) -> Option<(usize, i64)> {
+    /// The earlier operation, if any, that hinders one from being placed at `start`, `end` being the end of
+    /// the one before.
+    ///
+    /// If it waits too long, that is the one before, as any start before the minute told makes it wait too
+    /// long again. If something that is kept lacks before it can be let go, that is the one that took of it
+    /// last, as any start before the minutes in which it lacks would keep it into them.
+    fn hindered(
+        &self,
+        rules: &Rules,
+        operations: &[OperationRule],
+        at: usize,
+        (end, start): (i64, i64),
+    ) -> Option<Anew> {
+        let operation = &operations[at];
+        if waits_too_long(operation, end, start) {
+            let at = at - 1;
+            let start = start - operation.within? - operations[at].minutes;
+            let not_before = NotBefore { begin: 0, start };
+            return Some(Anew { at, not_before });
+        }
         let mut carried = operation.shares.carried.iter();
         carried.find_map(|carried| {
-            let lacks = self.shared[carried.share.of].overdrawn(from, to)?;
-            Some((carried.since, lacks))
+            let to = start + operation.minutes;
+            let begin = self.shared[carried.share.of]
+                .overdrawn(end, to)?
+                .min(rules.horizon);
+            let not_before = NotBefore { begin, start: 0 };
+            let at = carried.since;
+            Some(Anew { at, not_before })
         })
-    }
-
-    /// The first place from `ready` on that begins, set-up included, no sooner than `not_before`.
-    fn earliest(
-        &self,
-        rules: &Rules,
-        operation: &OperationRule,
-        ready: i64,
-        not_before: i64,
-    ) -> Option<Placed> {
-        let placed = match &operation.work {
-            WorkRule::Step => {
-                let start = self.earliest_step(rules, operation, ready.max(not_before))?;
-                Placed {
-                    begin: start,
-                    start,
-                    cell: None,
-                    lots: 0,
-                    way: 0,
-                }
-            }
-            WorkRule::Stage { cells, .. } => {
-                let in_cells = cells.iter().filter_map(|cell| {
-                    let mut now = self.cells[*cell];
-                    now.free = now.free.max(not_before);
-                    self.earliest_stage(rules, operation, *cell, now, ready)
-                });
-                in_cells.min_by_key(|placed| placed.start)?
-            }
-        };
-        (placed.start + operation.minutes <= rules.horizon).then_some(placed)
-    }
-
-    /// The first minute that suits duty, what is shared, and stores: each moves it on until all agree.
-    fn earliest_step(&self, rules: &Rules, operation: &OperationRule, ready: i64) -> Option<i64> {
-        let mut start = ready;
-        loop {
-            let mut next = rules.on_duty(start)?;
-            next = self.shares_free(operation, next, operation.minutes)?;
-            next = self.supplied(operation, next)?;
-            if next == start {
-                return Some(start);
-            }
-            if next + operation.minutes > rules.horizon {
-                return None;
-            }
-            start = next;
-        }
-    }
-
-    /// No earlier than anything that it holds, for so many minutes or longer, allows.
-    fn shares_free(&self, operation: &OperationRule, mut begin: i64, minutes: i64) -> Option<i64> {
-        for Share { of, amount } in &operation.shares.held {
-            begin = self.shared[*of].earliest(begin, minutes, *amount)?;
-        }
-        for kept in &operation.shares.kept {
-            let Share { of, amount } = kept.share;
-            begin = self.shared[of].earliest(begin, minutes + kept.minutes, amount)?;
-        }
-        Some(begin)
-    }
-
-    /// No earlier than any way to draw allows; the minute given if one allows that.
-    fn supplied(&self, operation: &OperationRule, start: i64) -> Option<i64> {
-        let by_way = operation.ways.iter();
-        by_way.filter_map(|way| self.supplied_by(way, start)).min()
-    }
-
-    fn supplied_by(&self, way: &WayRule, mut start: i64) -> Option<i64> {
-        for draw in &way.draws {
-            start = self.stores[draw.store].earliest(start, draw.size)?;
-        }
-        Some(start)
-    }
-
-    /// Of the ways to draw that allow a start, the one whose stores are left with the least above the
-    /// floor, draw by draw: what is fuller is kept for what needs more. Ties go by the order of the file.
-    fn tightest_way(&self, operation: &OperationRule, start: i64) -> usize {
-        if operation.ways.len() == 1 {
-            return 0;
-        }
-        let open = operation.ways.iter().enumerate();
-        let open = open.filter(|(_, way)| self.supplied_by(way, start) == Some(start));
-        let tightest = open.min_by(|(_, a), (_, b)| self.left(a, start).cmp(self.left(b, start)));
-        tightest.map_or(0, |(n, _)| n)
-    }
-
-    /// What each store that was chosen is left with above the floor, in the order of the draws.
-    fn left<'a>(&'a self, way: &'a WayRule, start: i64) -> impl Iterator<Item = i64> + 'a {
-        way.chosen.iter().flatten().map(move |store| {
-            let here = way.draws.iter().find(|draw| draw.store == *store);
-            let needed = here.map_or(0, |draw| draw.size.amount + draw.size.floor);
-            self.stores[*store].least_from(start) - needed
-        })
-    }
-
-    /// The first place for a stage behind those already in the cell, period by period.
-    fn earliest_stage(
-        &self,
-        rules: &Rules,
-        operation: &OperationRule,
-        cell: usize,
-        now: CellNow,
-        ready: i64,
-    ) -> Option<Placed> {
-        let rule = &rules.cells[cell];
-        let WorkRule::Stage {
-            powder,
-            grams,
-            one_lot,
-            ..
-        } = operation.work
-        else {
-            return None;
-        };
-        let need = Need {
-            powder,
-            grams,
-            one_lot,
-            minutes: operation.minutes,
-        };
-        let change = now
-            .powder
-            .map_or(rule.from_clean, |before| rule.set_up[before][powder]);
-        let mut period = rules.period_from(now.free.max(ready));
-        loop {
-            let (from, to) = *rules.periods.get(period)?;
-            let set_up = change
-                + if now.period == Some(period) {
-                    0
-                } else {
-                    rule.warm_up
-                };
-            let mut start = ready.max(now.free.max(from) + set_up);
-            while start + operation.minutes <= to {
-                let next = self.stage_allowed(rules, operation, rule, need, (start, set_up))?;
-                if next == start {
-                    return Some(Placed {
-                        begin: start - set_up,
-                        start,
-                        cell: Some((cell, period)),
-                        lots: 0,
-                        way: 0,
-                    });
-                }
-                start = next;
-            }
-            period = rules.period_from(start).max(period + 1);
-        }
-    }
-
-    fn stage_allowed(
-        &self,
-        rules: &Rules,
-        operation: &OperationRule,
-        cell: &CellRule,
-        need: Need,
-        (start, set_up): (i64, i64),
-    ) -> Option<i64> {
-        let mut begin = start - set_up;
-        let held = set_up + operation.minutes;
-        begin = self.shares_free(operation, begin, held)?;
-        while let Some((_, to)) = cell
-            .closed
-            .iter()
-            .find(|(from, to)| begin < *to && *from < begin + held)
-        {
-            begin = *to;
-        }
-        let start = self.powder.earliest(rules, need, begin + set_up)?;
-        self.supplied(operation, start)
     }
 
     fn take(
@@ -380,6 +284,9 @@ impl State {
     ) {
         let end = placed.start + operation.minutes;
         self.share(rules, operation, placed, 1);
+        if let Some(batch) = operation.batch {
+            self.batches[batch.station].put(placed.start, batch);
+        }
         placed.way = self.tightest_way(operation, placed.start);
         for draw in &operation.ways[placed.way].draws {
             self.stores[draw.store].take(placed.start, draw.size);
@@ -442,6 +349,9 @@ impl State {
             way: fixed.way,
         };
         self.share(rules, operation, placed, 1);
+        if let Some(batch) = operation.batch {
+            self.batches[batch.station].put(placed.start, batch);
+        }
         for draw in &operation.ways[fixed.way].draws {
             self.stores[draw.store].take(fixed.start, draw.size);
         }
@@ -463,6 +373,9 @@ impl State {
             return;
         };
         self.share(rules, operation, placed, -1);
+        if let Some(batch) = operation.batch {
+            self.batches[batch.station].take_out(placed.start);
+        }
         for draw in &operation.ways[placed.way].draws {
             self.stores[draw.store].give_back(placed.start, draw.size);
         }
@@ -475,54 +388,9 @@ impl State {
             self.cells[cell] = before;
         }
     }
+}
 
-    /// The earliest end of operations that have everything to themselves: nothing else is placed, each
-    /// supply counts in full for each operation, and every set-up is the shortest there is.
-    ///
-    /// No plan ends them sooner. None if no plan places them at all.
-    pub fn alone(&self, rules: &Rules, operations: &[OperationRule], ready: i64) -> Option<i64> {
-        let mut ready = ready;
-        for operation in operations {
-            let from = ready + operation.after;
-            let start = match &operation.work {
-                WorkRule::Step => self.earliest_step(rules, operation, from)?,
-                WorkRule::Stage { cells, powder, .. } => {
-                    let starts = cells
-                        .iter()
-                        .filter_map(|cell| self.alone_in(rules, operation, *cell, *powder, from));
-                    starts.min()?
-                }
-            };
-            ready = start + operation.minutes;
-            if ready > rules.horizon {
-                return None;
-            }
-        }
-        Some(ready)
-    }
-
-    fn alone_in(
-        &self,
-        rules: &Rules,
-        operation: &OperationRule,
-        cell: usize,
-        powder: usize,
-        from: i64,
-    ) -> Option<i64> {
-        let rule = &rules.cells[cell];
-        let quickest = (0..rule.set_up.len()).min_by_key(|before| rule.set_up[*before][powder]);
-        let clean = rule.powder.is_none()
-            && quickest.is_none_or(|p| rule.set_up[p][powder] > rule.from_clean);
-        let before = if clean { None } else { quickest };
-        // As if the cell were warm in every period: the first stage of each is tried in turn.
-        let tries = (0..rules.periods.len()).filter_map(|period| {
-            let now = CellNow {
-                free: rule.free_from.max(rules.periods[period].0),
-                period: Some(period),
-                powder: before,
-            };
-            self.earliest_stage(rules, operation, cell, now, from)
-        });
-        tries.map(|placed| placed.start).min()
-    }
+/// Whether an operation started at a minute starts later behind the end of the one before than it may.
+fn waits_too_long(operation: &OperationRule, end: i64, start: i64) -> bool {
+    operation.within.is_some_and(|within| start > end + within)
 }

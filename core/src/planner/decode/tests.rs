@@ -1,6 +1,9 @@
+mod batch;
+mod within;
+
 use super::*;
 use crate::planner::check;
-use crate::planner::problem::{Asset, Draw, Window, Work};
+use crate::planner::problem::{Asset, Draw, Operation, Window, Work};
 use crate::planner::samples::{
     capability, drawing, drawing_any, job, limit, loading, lot, quiet_site, stage, station, step,
     store,

@@ -1,6 +1,7 @@
 use super::*;
 use crate::planner::samples::{
-    capability, drawing, drawing_any, job, limit, loading, quiet_site, stage, station, step, store,
+    batch_station, capability, drawing, drawing_any, in_cycle, job, limit, loading, quiet_site,
+    stage, station, step, store, within,
 };
 
 fn site() -> Problem {
@@ -30,17 +31,17 @@ fn refused(from: &str, to: &str) -> String {
 #[test]
 fn unknown_keys_are_refused_by_name() {
     for (from, key) in [
-        (r#""slots":1"#, r#""slots":1,"batch":true"#),
-        (r#""minutes":10"#, r#""minutes":10,"within":5"#),
-        (r#""station":"mill""#, r#""station":"mill","cycle":"soak""#),
+        (r#""slots":1"#, r#""slots":1,"batches":true"#),
+        (r#""minutes":10"#, r#""minutes":10,"until":5"#),
+        (r#""station":"mill""#, r#""station":"mill","soak":"long""#),
     ] {
         let said = refused(from, key);
         assert_eq!(said.lines().count(), 1, "{said}");
         assert!(said.contains("unknown field"), "{said}");
     }
     assert!(
-        refused(r#""slots":1"#, r#""slots":1,"batch":true"#)
-            .starts_with("stations[0].batch: unknown field `batch`")
+        refused(r#""slots":1"#, r#""slots":1,"batches":true"#)
+            .starts_with("stations[0].batches: unknown field `batches`")
     );
 }
 
@@ -126,6 +127,78 @@ fn faults_of_a_choice_of_stores_are_told() {
             "{draws}: the stores can be chosen in 512 ways, at most 256 are tried; name fewer of them"
         )]
     );
+}
+
+/// A latest start can be kept, and a cycle is run by a batch station; as said, what is given, what is
+/// allowed, and what to do.
+#[test]
+fn faults_of_latest_starts_and_cycles_are_told() {
+    let mill = "jobs[0].options[0].operations[1]";
+    let within = |minutes: &str| {
+        let from = r#""minutes":10,"crew":1,"after":0,"draws":[]"#;
+        refused(
+            from,
+            &format!(r#"{from},"within":{minutes}"#).replace(":0", ":7"),
+        )
+    };
+    assert_eq!(
+        within("6"),
+        format!(
+            "{mill}.within: 6 is less than 'after', 7, and could never be kept; give at least 7, or less 'after'\n"
+        )
+    );
+    assert_eq!(
+        within("-1"),
+        format!("{mill}.within: -1 is not within 0 to 10000000\n")
+    );
+    let cycled = |station: &str| {
+        refused(
+            r#""station":"mill""#,
+            &format!(r#""station":{station},"cycle":"soak""#),
+        )
+    };
+    for (station, here) in [
+        (r#""mill""#, "station 'mill'"),
+        ("null", "a step at no station"),
+    ] {
+        assert_eq!(
+            cycled(station),
+            format!(
+                "{mill}.cycle: 'soak' is given for {here}, and only a batch station runs cycles; take it away, or give the station \"batch\": true\n"
+            )
+        );
+    }
+    assert_eq!(
+        cycled(r#""x""#),
+        format!("{mill}.station: station 'x' is not among the stations of the problem\n")
+    );
+    assert!(
+        refused(r#""cells":["cell"]"#, r#""cells":["cell"],"cycle":"soak""#)
+            .contains("'cycle' belongs to a step at a batch station")
+    );
+}
+
+/// What is not said is not written: a station without batches and an operation that may wait have no key for
+/// it, and what is said is read back.
+#[test]
+fn latest_starts_and_batches_are_written_where_given() {
+    let plain = serde_json::to_string(&site()).expect("a problem can be written");
+    for key in ["batch", "within", "cycle"] {
+        assert!(!plain.contains(key), "{key} is in {plain}");
+    }
+    let mut problem = site();
+    problem.stations = vec![batch_station("mill", 1)];
+    let operations = &mut problem.jobs[0].options[0].operations;
+    operations[1] = within(in_cycle(operations[1].clone(), "soak"), 30);
+    let text = serde_json::to_string(&problem).expect("a problem can be written");
+    for key in [
+        r#""batch":true"#,
+        r#""within":30"#,
+        r#""station":"mill","cycle":"soak""#,
+    ] {
+        assert!(text.contains(key), "{key} is not in {text}");
+    }
+    assert_eq!(Problem::from_json(&text), Ok(problem));
 }
 
 /// A limit is known, its windows are parted, and a load does not end before it begins.

@@ -1,5 +1,6 @@
 //! Local search over the order of jobs, their options, and how far each is carried before the next.
 
+mod batching;
 mod dispatch;
 mod moves;
 mod order;
@@ -180,7 +181,8 @@ impl<'a> Search<'a> {
         self.current.loss.saturating_add(tolerance as i64)
     }
 
-    /// Writes the best order down, with what is parked behind it: it may fit even where it stops no loss.
+    /// Writes the best order down, with what is parked behind it: it may fit even where it stops no loss, and
+    /// stays out where it costs something later.
     fn write_plan(&mut self) {
         let parked: Vec<_> = self
             .with_options()
@@ -189,11 +191,11 @@ impl<'a> Search<'a> {
         let parked = parked
             .into_iter()
             .map(|job| starts::whole(&self.rules, job, 0));
-        let plan = plan_of(
-            self.problem,
-            &self.rules,
-            self.best.iter().copied().chain(parked),
-        );
+        let best = || self.best.iter().copied();
+        let mut plan = plan_of(self.problem, &self.rules, best().chain(parked));
+        if plan.loss > self.best_loss {
+            plan = plan_of(self.problem, &self.rules, best());
+        }
         if plan.loss < self.plan.loss {
             self.plan = plan;
         }
@@ -216,7 +218,7 @@ fn order_of(problem: &Problem, plan: &Plan) -> Vec<Chunk> {
             .position(|option| option.id == planned.option)?;
         let upto = problem.jobs[job].options[option].operations.len();
         let begin = planned.operations.first().map_or(0, |spot| spot.start);
-        Some((begin, Chunk { job, option, upto }))
+        Some((begin, Chunk::new(job, option, upto)))
     };
     let mut order: Vec<_> = plan.jobs.iter().filter_map(chunk).collect();
     order.sort_by_key(|(begin, chunk)| (*begin, chunk.job));

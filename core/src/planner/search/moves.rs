@@ -1,5 +1,6 @@
 use fastrand::Rng;
 
+use super::batching::{begin_of, rebatch};
 use super::order::{Order, Trial};
 use super::starts::whole;
 use crate::planner::decode::Chunk;
@@ -14,7 +15,9 @@ pub(super) fn change(rules: &Rules, rng: &mut Rng, order: &Order, trial: &mut Tr
         return exchange(rules, rng, order, trial);
     }
     let chunks = &mut trial.chunks;
+    let batches = rules.batch_stations > 0 && rng.u32(0..100) < BATCHES;
     let first = match rng.u32(0..116) {
+        _ if batches => rebatch(rules, rng, chunks),
         0..36 => relocate(rng, chunks),
         36..54 => swap(rng, chunks),
         54..66 => relocate_block(rng, chunks),
@@ -29,6 +32,9 @@ pub(super) fn change(rules: &Rules, rng: &mut Rng, order: &Order, trial: &mut Tr
     trial.from = first.unwrap_or(0);
     first.is_some()
 }
+
+/// Of 100 changes where stations hold batches, so many are of which batch a step is in.
+const BATCHES: u32 = 10;
 
 /// Brings the jobs of a parked machine in, often in place of another machine that is then parked.
 fn exchange(rules: &Rules, rng: &mut Rng, order: &Order, trial: &mut Trial) -> bool {
@@ -161,17 +167,17 @@ fn make_whole(order: &mut Vec<Chunk>, job: usize) -> Option<usize> {
 /// Places the later operations of a job behind other jobs, so that these go first at a station or cell.
 fn split(rules: &Rules, rng: &mut Rng, order: &mut Vec<Chunk>) -> Option<usize> {
     let at = rng.usize(0..order.len());
-    let Chunk { job, option, upto } = order[at];
-    let from = order[..at]
-        .iter()
-        .filter(|chunk| chunk.job == job)
-        .map(|chunk| chunk.upto)
-        .max()
-        .unwrap_or(0);
-    if rules.jobs[job].options[option].operations.len() < 2 || upto < from + 2 {
+    let later = order[at];
+    let option = &rules.jobs[later.job].options[later.option];
+    let from = begin_of(order, at);
+    if option.operations.len() < 2 || later.upto < from + 2 {
         return None;
     }
-    order[at].upto = rng.usize(from + 1..upto);
+    let cut = rng.usize(from + 1..later.upto);
+    if !option.may_part(cut) {
+        return None;
+    }
+    order[at].upto = cut;
     let reach = order.len() - at;
     let to = at
         + 1
@@ -180,7 +186,7 @@ fn split(rules: &Rules, rng: &mut Rng, order: &mut Vec<Chunk>) -> Option<usize> 
         } else {
             rng.usize(0..reach.min(6))
         };
-    order.insert(to, Chunk { job, option, upto });
+    order.insert(to, later);
     Some(at)
 }
 
@@ -210,7 +216,7 @@ fn sort_chunks(rules: &Rules, order: &mut [Chunk]) {
         let job = order[at].job;
         for later in at + 1..order.len() {
             if order[later].job == job && order[later].upto < order[at].upto {
-                (order[at].upto, order[later].upto) = (order[later].upto, order[at].upto);
+                order.swap(at, later);
             }
         }
     }

@@ -35,11 +35,8 @@ pub(super) fn starts(problem: &Problem, rules: &Rules) -> Vec<Vec<Chunk>> {
 
 /// A job as one chunk.
 pub(super) fn whole(rules: &Rules, job: usize, option: usize) -> Chunk {
-    Chunk {
-        job,
-        option,
-        upto: rules.jobs[job].options[option].operations.len(),
-    }
+    let upto = rules.jobs[job].options[option].operations.len();
+    Chunk::new(job, option, upto)
 }
 
 /// Smith's rule on whole machines: since only its last part brings a machine back, its parts go together,
