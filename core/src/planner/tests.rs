@@ -341,7 +341,7 @@ prop_compose! {
 prop_compose! {
     /// A site that works, with two shifts and a night, where parts are blasted, sprayed soon after, put into a
     /// furnace with others, and milled; each may wait only so long for the next.
-    fn a_problem_of_batches()(
+    pub(super) fn a_problem_of_batches()(
         slots in 1_i64..4,
         shut in (0_i64..300, 1_i64..120, 0_i64..3),
         jobs in prop::collection::vec((

@@ -2,7 +2,7 @@ use proptest::prelude::*;
 
 use super::bound;
 use crate::planner::samples::one_machine;
-use crate::planner::tests::{a_problem, a_problem_of_plates};
+use crate::planner::tests::{a_problem, a_problem_of_batches, a_problem_of_plates};
 use crate::planner::*;
 
 /// Prices by the minute follow Smith's rule exactly: 123, as in the planner's own test of it.
@@ -54,6 +54,15 @@ proptest! {
     #[test]
     fn no_plan_of_plates_is_below(
         problem in a_problem_of_plates(),
+        order in prop::collection::vec((0_usize..8, 0_usize..3), 0..10),
+        seed in 0_u64..9,
+    ) {
+        no_plan_is_below(&problem, &order, seed)?;
+    }
+
+    #[test]
+    fn no_plan_of_batches_is_below(
+        problem in a_problem_of_batches(),
         order in prop::collection::vec((0_usize..8, 0_usize..3), 0..10),
         seed in 0_u64..9,
     ) {
