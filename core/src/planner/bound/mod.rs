@@ -64,8 +64,12 @@ const FINE: i64 = 2048;
 const ENTRIES: i64 = 4_000_000;
 /// So many rounds of an ascent from nothing, at most.
 const ROUNDS: usize = 150;
-/// So many operations in all, roughly.
-const WORK: usize = 60_000_000;
+/// So many operations in all, roughly, ...
+const WORK: usize = 16_000_000;
+/// ... and so many more for each job.
+const WORK_PER_JOB: usize = 200_000;
+/// ... up to so many.
+const MANY: usize = 200;
 
 /// Climbs with prices that each hold for long, then with shorter ones, all on a coarse grid; reckons with the
 /// last of them on a fine one; and takes cases apart while there is work left.
@@ -86,13 +90,13 @@ fn by_prices(rules: &Rules) -> i64 {
 
     let always = vec![(-1, horizon); rules.assets.len()];
     let (first, second, last) = (dual(coarse, long), dual(coarse, short), dual(fine, short));
-    let rounds = |dual: &Dual| (WORK / 3 / dual.work().max(1)).clamp(2, ROUNDS);
+    let work = WORK + WORK_PER_JOB * rules.jobs.len().min(MANY);
+    let rounds = |dual: &Dual| (work / 3 / dual.work().max(1)).clamp(2, ROUNDS);
     let prices = vec![0.0; first.layout.size];
     let found = Ascent::new(&first).climb(prices, &always, rounds(&first));
     let prices = second.layout.finer(&model, &first.layout, &found.prices);
     let summit = Ascent::new(&second).climb(prices, &always, rounds(&second));
-    let work = WORK - 2 * (WORK / 3);
     let mut cases = Cases::new(&second, &last, summit, always);
-    cases.take_apart(work);
+    cases.take_apart(work / 3);
     scale.up(cases.least().max(found.value))
 }
