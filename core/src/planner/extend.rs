@@ -21,27 +21,25 @@ pub fn extend(problem: &Problem, plan: &Plan, further: &[(usize, usize)]) -> Pla
     let mut rules = Rules::new(problem);
     let planned = positions(problem, plan);
     keep_starts(&mut rules, &planned);
-    let apart = placed_anew(problem, &rules, &planned, further, &[]);
-    let lost: Vec<usize> = planned
-        .iter()
-        .filter(|it| apart.left_out.contains(&problem.jobs[it.job].id))
-        .filter(|it| {
-            it.option(&rules)
-                .operations
-                .iter()
-                .any(|o| o.within.is_some())
-        })
-        .map(|it| it.job)
-        .collect();
-    if lost.is_empty() {
-        return apart;
-    }
-    let together = placed_anew(problem, &rules, &planned, further, &lost);
     let worth = |plan: &Plan| (plan.loss, plan.left_out.len());
-    if worth(&together) < worth(&apart) {
-        together
-    } else {
-        apart
+    let mut together = Vec::new();
+    let mut best: Option<Plan> = None;
+    loop {
+        let next = placed_anew(problem, &rules, &planned, further, &together);
+        let lost = planned
+            .iter()
+            .filter(|it| !together.contains(&it.job) && it.option(&rules).limits_waits())
+            .filter(|it| next.left_out.contains(&problem.jobs[it.job].id));
+        let lost: Vec<usize> = lost.map(|it| it.job).collect();
+        let plan = match best.take() {
+            Some(best) if worth(&best) <= worth(&next) => best,
+            _ => next,
+        };
+        if lost.is_empty() {
+            return plan;
+        }
+        together.extend(lost);
+        best = Some(plan);
     }
 }
 

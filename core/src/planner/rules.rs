@@ -73,6 +73,11 @@ pub(super) struct OptionRule {
 }
 
 impl OptionRule {
+    /// Whether an operation may wait for the one before it only so long.
+    pub fn limits_waits(&self) -> bool {
+        self.operations.iter().any(|it| it.within.is_some())
+    }
+
     /// Whether an operation and the one before it may be placed apart: not where the wait between them has
     /// a limit, since the one before may have to be placed anew.
     pub fn may_part(&self, at: usize) -> bool {

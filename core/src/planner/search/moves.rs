@@ -33,8 +33,9 @@ pub(super) fn change(rules: &Rules, rng: &mut Rng, order: &Order, trial: &mut Tr
     first.is_some()
 }
 
-/// Of 100 changes where stations hold batches, so many are of which batch a step is in.
-const BATCHES: u32 = 10;
+/// Of 100 changes where stations hold batches, so many are of which batch a step is in: few, since most steps
+/// do best to start first, and only these changes let one wait.
+const BATCHES: u32 = 4;
 
 /// Brings the jobs of a parked machine in, often in place of another machine that is then parked.
 fn exchange(rules: &Rules, rng: &mut Rng, order: &Order, trial: &mut Trial) -> bool {
@@ -204,19 +205,19 @@ fn unite(rules: &Rules, rng: &mut Rng, order: &mut Vec<Chunk>) -> Option<usize> 
 }
 
 /// Puts the chunks of each split job back into the order of its operations.
+///
+/// What ends a job is the furthest of it, and never too early once the others are in order.
 fn sort_chunks(rules: &Rules, order: &mut [Chunk]) {
-    if order.len() <= rules.jobs.len()
-        && order
-            .iter()
-            .all(|c| c.upto == rules.jobs[c.job].options[c.option].operations.len())
-    {
-        return;
-    }
     for at in 0..order.len() {
-        let job = order[at].job;
-        for later in at + 1..order.len() {
-            if order[later].job == job && order[later].upto < order[at].upto {
-                order.swap(at, later);
+        let Chunk {
+            job, option, upto, ..
+        } = order[at];
+        if upto == rules.jobs[job].options[option].operations.len() {
+            continue;
+        }
+        for earlier in 0..at {
+            if order[earlier].job == job && order[earlier].upto > order[at].upto {
+                order.swap(earlier, at);
             }
         }
     }
