@@ -51,7 +51,7 @@ pub(super) struct AssetRule {
     pub capabilities: Vec<usize>,
 }
 
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct CapabilityRule {
     pub from: i64,
     pub assets: Vec<usize>,
@@ -195,6 +195,17 @@ impl Rules {
                 .collect(),
             jobs,
         }
+    }
+
+    /// No plan loses more: everything down until the horizon, by the dearest options.
+    pub fn worst_loss(&self) -> i64 {
+        let top = |it: &CapabilityRule| it.loss_per_hour.iter().copied().max().unwrap_or(0);
+        let debts = self
+            .jobs
+            .iter()
+            .flat_map(|job| &job.options)
+            .map(|option| option.debt);
+        self.capabilities.iter().map(top).sum::<i64>() * self.horizon + debts.sum::<i64>()
     }
 
     /// The first minute from `minute` on at which somebody is on duty.

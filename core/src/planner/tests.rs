@@ -234,7 +234,7 @@ prop_compose! {
 prop_compose! {
     /// Any site, absurd ones too: no duty, no lots, no slots, deliveries after the horizon, lots that expire
     /// before they arrive.
-    fn a_problem()(
+    pub(super) fn a_problem()(
         windows in prop::collection::vec((0_i64..120, 1_i64..200, 1_i64..4), 0..5),
         lots in prop::collection::vec((any::<bool>(), 0_i64..90, 0_i64..700, 0_i64..900), 0..5),
         slots in (0_i64..3, 0_i64..3),
@@ -303,7 +303,7 @@ prop_compose! {
 prop_compose! {
     /// A site that works, with two shifts and a night, where jobs share few plates: each job takes some with
     /// one operation and keeps them to a later one, which may have to wait for the mill.
-    fn a_problem_of_plates()(
+    pub(super) fn a_problem_of_plates()(
         capacity in 1_i64..4,
         away in prop::collection::vec((0_i64..40, 1_i64..60, 0_i64..3), 0..4),
         shut in (0_i64..300, 1_i64..200),
@@ -341,7 +341,7 @@ prop_compose! {
 prop_compose! {
     /// A site that works, with two shifts and a night, where parts are blasted, sprayed soon after, put into a
     /// furnace with others, and milled; each may wait only so long for the next.
-    fn a_problem_of_batches()(
+    pub(super) fn a_problem_of_batches()(
         slots in 1_i64..4,
         shut in (0_i64..300, 1_i64..120, 0_i64..3),
         jobs in prop::collection::vec((

@@ -94,6 +94,13 @@ impl Balance {
         Some(start)
     }
 
+    /// What comes when, beginning with what is there at first; the store is one without draws.
+    pub fn comings(&self) -> impl Iterator<Item = (i64, i64)> {
+        let before = std::iter::once(0).chain(self.events.iter().map(|event| event.level));
+        let of = |(event, before): (&Event, i64)| (event.at, event.level - before);
+        self.events.iter().zip(before).map(of)
+    }
+
     /// What there is and what comes, less what has been drawn.
     pub fn in_all(&self) -> i64 {
         self.events.last().map_or(0, |event| event.level)

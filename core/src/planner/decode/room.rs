@@ -98,6 +98,11 @@ impl Room {
         }
     }
 
+    /// What is free from each minute on, until the next.
+    pub fn steps(&self) -> impl Iterator<Item = (i64, i64)> {
+        self.steps.iter().map(|step| (step.at, step.free))
+    }
+
     fn step_of(&self, minute: i64) -> usize {
         self.steps
             .partition_point(|step| step.at <= minute)

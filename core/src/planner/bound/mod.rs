@@ -1,0 +1,101 @@
+//! A loss that no plan can go below, by prices on everything that is scarce.
+//!
+//! Whatever a minute of a cell, of a person, of a slot or of a limit, a gram of a powder and a unit of a
+//! store is priced at (never below nothing, and minute by minute), a plan takes no more of each than there
+//! is, so that what it takes costs no more than all that there is: for each plan
+//!
+//! > loss >= loss + price of what it takes - price of all that there is.
+//!
+//! On the right side nothing is shared any longer: each job can be done as if it were alone, when it is
+//! cheapest for it, and only the machines of one capability hang together, since their number counts. The
+//! least of that is therefore found machine by machine ([`chain`], [`group`]) and is a bound for any
+//! prices; [`ascent`] looks for prices that make it large (Lagrangian relaxation; M. L. Fisher, 'The
+//! Lagrangian relaxation method for solving integer programming problems', Management Science 27 (1981)).
+//!
+//! The figures are whole numbers throughout, and everything is rounded to the side that makes the bound
+//! lower; floating point only steers the ascent.
+//!
+//! Left out, since it only restricts further: which stage follows which beyond the least set-up, that lots
+//! are not divided over stages, that a store's floors differ but for a few of them, what a job holds while
+//! it waits between operations, and that nothing stops half-way where another has taken the minutes.
+
+mod ascent;
+mod chain;
+mod dual;
+mod grid;
+mod group;
+mod model;
+mod prices;
+mod scale;
+mod spans;
+mod supply;
+#[cfg(test)]
+mod tests;
+
+use ascent::{Ascent, whole};
+use dual::Dual;
+use grid::Grid;
+use model::Model;
+use scale::Scale;
+
+use super::decode::{Toll, earliest_finishes};
+use super::problem::Problem;
+use super::rules::Rules;
+
+/// A loss that no plan can go below, as rate x minutes.
+///
+/// It is the larger of two: of each job finished as early as it could be with the whole site to itself, and
+/// of the bound by prices.
+#[must_use]
+pub fn bound(problem: &Problem) -> i64 {
+    let rules = Rules::new(problem);
+    let alone = Toll::new(&rules, &earliest_finishes(&rules)).total();
+    alone.max(by_prices(&rules))
+}
+
+/// So many steps of the grid while prices are looked for, at most, ...
+const COARSE: i64 = 256;
+/// ... and to reckon with them in the end.
+const FINE: i64 = 2048;
+/// So many rounds of the ascent, at most, with prices of one length.
+const ROUNDS: usize = 150;
+/// So many operations for all rounds with prices of one length, roughly.
+const WORK: usize = 60_000_000;
+/// So many steps of all tasks together, at most, so that memory suffices.
+const ENTRIES: i64 = 4_000_000;
+
+/// Climbs with prices that each hold for long, then with shorter ones, all on a coarse grid; and reckons
+/// with the last of them on a fine one.
+fn by_prices(rules: &Rules) -> i64 {
+    let horizon = rules.horizon;
+    let scale = Scale::for_loss(rules.worst_loss());
+    let model = Model::new(rules, scale);
+    let tasks = model
+        .chains
+        .iter()
+        .map(|chain| chain.tasks.len() + 1)
+        .sum::<usize>();
+    let room = ENTRIES / i64::try_from(tasks.max(1)).unwrap_or(ENTRIES);
+    let coarse = grid::length_for(horizon, COARSE.min(room).max(8));
+    let long = grid::length_within((horizon / 14).min(720)).max(coarse);
+    let short = grid::length_within(long / 2).max(coarse);
+    let mut best = 0;
+    let mut found: Option<(Dual, Vec<f64>)> = None;
+    for minutes in [long, short] {
+        let dual = Dual::new(rules, &model, scale, Grid::new(horizon, coarse, minutes));
+        let from = found.as_ref().map_or_else(
+            || vec![0.0; dual.layout.size],
+            |(before, prices)| dual.layout.finer(&model, &before.layout, prices),
+        );
+        let rounds = (WORK / dual.work().max(1)).clamp(2, ROUNDS);
+        let (prices, value) = Ascent::new(&dual).climb(from, rounds);
+        best = best.max(value);
+        found = Some((dual, prices));
+    }
+    if let Some((_, prices)) = found {
+        let fine = grid::length_for(horizon, FINE.min(room).max(8)).min(short);
+        let dual = Dual::new(rules, &model, scale, Grid::new(horizon, fine, short));
+        best = best.max(dual.value(&whole(&prices), None));
+    }
+    scale.up(best)
+}

@@ -1,0 +1,196 @@
+use super::spans::Spans;
+use crate::planner::rules::{OperationRule, Rules, WorkRule};
+
+/// Something that is used up: parcels of it, each to be taken while it is good.
+///
+/// What a plan takes at minutes s1, s2, ... can be shared out over the parcels. So whatever a unit is
+/// priced at, minute by minute, all takings together cost at most the sum over the parcels of their
+/// amount at the highest price while they are good.
+#[derive(Debug)]
+pub(super) struct Supply {
+    parcels: Vec<Parcel>,
+    /// Where its stretches begin: within one, the same parcels are good. The first is 0.
+    pub cuts: Vec<i64>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Parcel {
+    from: i64,
+    /// From this minute on it is no longer good.
+    until: i64,
+    amount: i64,
+}
+
+impl Supply {
+    fn new(parcels: Vec<Parcel>, horizon: i64) -> Self {
+        let ends = parcels
+            .iter()
+            .flat_map(|parcel| [parcel.from, parcel.until]);
+        let mut cuts: Vec<_> = ends.filter(|at| (1..horizon).contains(at)).collect();
+        cuts.push(0);
+        cuts.sort_unstable();
+        cuts.dedup();
+        Self { parcels, cuts }
+    }
+
+    /// For each parcel its amount and the stretches in which it is good.
+    pub fn parcels(&self) -> impl Iterator<Item = (i64, std::ops::Range<usize>)> {
+        let good = |parcel: &Parcel| {
+            let first = self.cuts.partition_point(|at| *at < parcel.from);
+            let behind = self.cuts.partition_point(|at| *at < parcel.until);
+            (parcel.amount, first..behind.max(first))
+        };
+        self.parcels.iter().map(good)
+    }
+
+    pub fn stretch_of(&self, minute: i64) -> usize {
+        self.cuts.partition_point(|at| *at <= minute) - 1
+    }
+}
+
+/// What operations take, and when they can.
+#[derive(Debug)]
+pub(super) struct Supplies {
+    pub all: Vec<Supply>,
+    /// By store: the positions of its supplies and their floors.
+    of_store: Vec<Vec<(usize, i64)>>,
+}
+
+/// So many floors of a store count; more would say little more.
+const FLOORS: usize = 3;
+
+impl Supplies {
+    /// First each powder, then each store, once for each of some floors: what is drawn with that floor or
+    /// a higher one leaves it, so that in all it takes no more than what comes above the floor.
+    pub fn new(rules: &Rules) -> Self {
+        let powders = rules.lots_of.iter().map(|lots| {
+            let parcels = lots.iter().map(|lot| {
+                let lot = &rules.lots[*lot];
+                Parcel {
+                    from: lot.from.max(0),
+                    until: lot.until,
+                    amount: lot.grams,
+                }
+            });
+            Supply::new(parcels.collect(), rules.horizon)
+        });
+        let mut all: Vec<_> = powders.collect();
+        let mut of_store = Vec::new();
+        for (n, store) in rules.stores.iter().enumerate() {
+            let mut here = Vec::new();
+            for floor in floors(rules, n) {
+                here.push((all.len(), floor));
+                all.push(Supply::new(above(store.comings(), floor), rules.horizon));
+            }
+            of_store.push(here);
+        }
+        Self { all, of_store }
+    }
+
+    /// By way to draw: what the operation takes of each supply.
+    pub fn ways(&self, operation: &OperationRule) -> Vec<Vec<(usize, i64)>> {
+        let powder = match operation.work {
+            WorkRule::Stage { powder, grams, .. } if grams > 0 => Some((powder, grams)),
+            _ => None,
+        };
+        let ways = operation.ways.iter().map(|way| {
+            let mut taken: Vec<_> = powder.into_iter().collect();
+            for draw in way.draws.iter().filter(|draw| draw.size.amount > 0) {
+                let classes = self.of_store[draw.store].iter();
+                let met = classes.filter(|(_, floor)| *floor <= draw.size.floor);
+                taken.extend(met.map(|(supply, _)| (*supply, draw.size.amount)));
+            }
+            taken
+        });
+        ways.collect()
+    }
+}
+
+/// Some floors of the draws on a store: the lowest, the highest, and one in the middle.
+fn floors(rules: &Rules, store: usize) -> Vec<i64> {
+    let operations = rules
+        .jobs
+        .iter()
+        .flat_map(|job| &job.options)
+        .flat_map(|o| &o.operations);
+    let draws = operations
+        .flat_map(|operation| &operation.ways)
+        .flat_map(|way| &way.draws);
+    let mut floors: Vec<_> = draws
+        .filter(|draw| draw.store == store)
+        .map(|d| d.size.floor)
+        .collect();
+    floors.sort_unstable();
+    floors.dedup();
+    if floors.len() > FLOORS {
+        floors = vec![
+            floors[0],
+            floors[floors.len() / 2],
+            floors[floors.len() - 1],
+        ];
+    }
+    floors
+}
+
+/// What comes to a store, less what fills it up to the floor.
+fn above(comings: impl Iterator<Item = (i64, i64)>, floor: i64) -> Vec<Parcel> {
+    let (mut lacking, mut parcels) = (floor, Vec::new());
+    for (from, amount) in comings {
+        let filling = lacking.min(amount);
+        lacking -= filling;
+        parcels.push(Parcel {
+            from,
+            until: i64::MAX,
+            amount: amount - filling,
+        });
+    }
+    parcels.retain(|parcel| parcel.amount > 0);
+    parcels
+}
+
+/// When an operation could start by its supplies if they were all for it alone.
+pub(super) fn supplied(rules: &Rules, operation: &OperationRule) -> Spans {
+    let of_way = operation.ways.iter().filter_map(|way| {
+        let from = way.draws.iter().map(|draw| {
+            let mut level = 0;
+            let mut comings = rules.stores[draw.store].comings();
+            let enough = comings.find(|(_, amount)| {
+                level += amount;
+                level >= draw.size.floor + draw.size.amount
+            });
+            enough.map(|(minute, _)| minute)
+        });
+        from.collect::<Option<Vec<_>>>()
+            .map(|from| from.into_iter().max().unwrap_or(0))
+    });
+    let by_stores = Spans::of(of_way.min().map(|from| (from, rules.horizon)));
+    let WorkRule::Stage {
+        powder,
+        grams,
+        one_lot,
+        ..
+    } = operation.work
+    else {
+        return by_stores;
+    };
+    if grams == 0 {
+        return by_stores;
+    }
+    let lots = || rules.lots_of[powder].iter().map(|lot| &rules.lots[*lot]);
+    let span = |lot: &crate::planner::rules::LotRule| (lot.from, lot.until - operation.minutes);
+    if one_lot {
+        return by_stores.and(&Spans::of(
+            lots().filter(|lot| lot.grams >= grams).map(span),
+        ));
+    }
+    let mut cuts: Vec<_> = lots()
+        .map(span)
+        .flat_map(|(from, last)| [from, last + 1])
+        .collect();
+    cuts.sort_unstable();
+    let enough = cuts.windows(2).filter(|cut| {
+        let good = lots().filter(|lot| span(lot).0 <= cut[0] && cut[0] <= span(lot).1);
+        good.map(|lot| lot.grams).sum::<i64>() >= grams
+    });
+    by_stores.and(&Spans::of(enough.map(|cut| (cut[0], cut[1] - 1))))
+}
