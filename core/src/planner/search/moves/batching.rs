@@ -1,65 +1,72 @@
-use fastrand::Rng;
-
+use super::Shuffle;
 use crate::planner::decode::{BatchRule, Chunk};
-use crate::planner::rules::Rules;
 
-/// Changes which batch a step is in: it joins one that is there, or begins its own; often it is placed anew
-/// behind another job that needs such a batch, so as to join that one's.
-pub(super) fn rebatch(rules: &Rules, rng: &mut Rng, order: &mut Vec<Chunk>) -> Option<usize> {
-    let tries = (0..8).map(|_| rng.usize(0..order.len()));
-    let found = tries
-        .into_iter()
-        .find_map(|at| Some((at, step_of(rules, order, at)?)));
-    let (at, (step, batch)) = found?;
-    if rng.u32(0..3) == 0 {
-        order[at].join = !order[at].join;
-        return Some(at);
-    }
-    let start = rng.usize(0..order.len());
-    let alike = |other: &usize| {
-        let needs = step_of(rules, order, *other).map(|(_, batch)| batch);
-        order[*other].job != order[at].job && needs == Some(batch)
-    };
-    let mut others = (0..order.len()).map(|k| (start + k) % order.len());
-    let other = others.find(alike)?;
-    if other < at {
-        order[at].join = true;
-        return Some(at);
-    }
-    let chunk = order[at];
-    let option = &rules.jobs[chunk.job].options[chunk.option];
-    let cut = (begin_of(order, at) + 1..=step)
-        .rev()
-        .find(|n| option.may_part(*n));
-    let later = Chunk {
-        join: true,
-        ..chunk
-    };
-    match cut {
-        Some(cut) => {
-            order[at].upto = cut;
-            order.insert(other + 1, later);
+impl Shuffle<'_> {
+    /// Changes which batch a step is in: it joins one that is there, or begins its own; often it is placed
+    /// anew behind another job that needs such a batch, so as to join that one's.
+    pub fn rebatch(&mut self) -> Option<usize> {
+        let (at, (step, batch)) = (0..8).find_map(|_| {
+            let at = self.anywhere();
+            Some((at, self.step_of(at)?))
+        })?;
+        if self.rng.u32(0..3) == 0 {
+            self.chunks[at].join = !self.chunks[at].join;
+            return Some(at);
         }
-        None => {
-            order[at..=other].rotate_left(1);
-            order[other] = later;
+        let other = self.alike(at, batch)?;
+        if other < at {
+            self.chunks[at].join = true;
+            return Some(at);
         }
+        self.place_behind(at, step, other);
+        Some(at)
     }
-    Some(at)
-}
 
-/// The first step of a chunk that needs a batch, and which.
-fn step_of(rules: &Rules, order: &[Chunk], at: usize) -> Option<(usize, BatchRule)> {
-    let Chunk {
-        job, option, upto, ..
-    } = order[at];
-    let operations = &rules.jobs[job].options[option].operations[..upto];
-    let mut needed = operations
-        .iter()
-        .map(|operation| operation.batch)
-        .enumerate();
-    let begin = begin_of(order, at);
-    needed.find_map(|(n, batch)| batch.filter(|_| n >= begin).map(|batch| (n, batch)))
+    /// Another job's chunk that needs such a batch.
+    fn alike(&mut self, at: usize, batch: BatchRule) -> Option<usize> {
+        let (start, len) = (self.anywhere(), self.chunks.len());
+        let alike = |other: &usize| {
+            let needs = self.step_of(*other).map(|(_, batch)| batch);
+            self.chunks[*other].job != self.chunks[at].job && needs == Some(batch)
+        };
+        (0..len).map(|k| (start + k) % len).find(alike)
+    }
+
+    /// Places a chunk from its step on behind another chunk, to join its batch.
+    fn place_behind(&mut self, at: usize, step: usize, other: usize) {
+        let chunk = self.chunks[at];
+        let option = &self.rules.jobs[chunk.job].options[chunk.option];
+        let mut cuts = (begin_of(self.chunks, at) + 1..=step).rev();
+        let cut = cuts.find(|n| option.may_part(*n));
+        let later = Chunk {
+            join: true,
+            ..chunk
+        };
+        match cut {
+            Some(cut) => {
+                self.chunks[at].upto = cut;
+                self.chunks.insert(other + 1, later);
+            }
+            None => {
+                self.chunks[at..=other].rotate_left(1);
+                self.chunks[other] = later;
+            }
+        }
+    }
+
+    /// The first step of a chunk that needs a batch, and which.
+    fn step_of(&self, at: usize) -> Option<(usize, BatchRule)> {
+        let Chunk {
+            job, option, upto, ..
+        } = self.chunks[at];
+        let operations = &self.rules.jobs[job].options[option].operations[..upto];
+        let mut needed = operations
+            .iter()
+            .map(|operation| operation.batch)
+            .enumerate();
+        let begin = begin_of(self.chunks, at);
+        needed.find_map(|(n, batch)| batch.filter(|_| n >= begin).map(|batch| (n, batch)))
+    }
 }
 
 /// How many operations of a chunk's job earlier chunks place.
