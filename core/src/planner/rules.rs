@@ -239,16 +239,12 @@ fn balance(store: &Store, n: usize, jobs: &[JobRule]) -> Balance {
     let ways = || operations.clone().flat_map(|operation| &operation.ways);
     let draws = ways()
         .flat_map(|way| &way.draws)
-        .filter(|draw| draw.store == n);
-    let limits = draws.fold(DrawSize::default(), |limits, draw| DrawSize {
-        amount: limits.amount.max(draw.size.amount),
-        floor: limits.floor.max(draw.size.floor),
-    });
-    let balance = Balance::new(store.level, &store.arrivals, limits);
+        .filter(|draw| draw.store == n)
+        .map(|draw| draw.size);
     if ways().any(|way| way.chosen.contains(&Some(n))) {
-        balance.exact()
+        Balance::exact(store.level, &store.arrivals, draws)
     } else {
-        balance
+        Balance::new(store.level, &store.arrivals, draws)
     }
 }
 

@@ -283,6 +283,6 @@ impl Told {
             amount: i64::MAX / 4,
             floor: self.floor,
         };
-        Balance::new(self.level, arrivals, limits).exact()
+        Balance::exact(self.level, arrivals, std::iter::once(limits))
     }
 }
