@@ -44,10 +44,10 @@ pub fn extend(problem: &Problem, plan: &Plan, further: &[(usize, usize)]) -> Pla
 }
 
 /// A job of the plan that the problem has.
-struct Planned<'a> {
-    job: usize,
-    option: usize,
-    spots: &'a [Spot],
+pub(super) struct Planned<'a> {
+    pub job: usize,
+    pub option: usize,
+    pub spots: &'a [Spot],
 }
 
 impl Planned<'_> {
@@ -60,7 +60,7 @@ impl Planned<'_> {
     ///
     /// Stages go behind those already in the cell and steps into gaps, so that operations together take the
     /// turn of their last stage.
-    fn chunks(&self, rules: &Rules, together: bool) -> Vec<(i64, Chunk)> {
+    pub fn chunks(&self, rules: &Rules, together: bool) -> Vec<(i64, Chunk)> {
         let option = self.option(rules);
         let count = option.operations.len().min(self.spots.len());
         let whole = |upto| Chunk::new(self.job, self.option, upto);
@@ -79,7 +79,7 @@ impl Planned<'_> {
     }
 }
 
-fn positions<'a>(problem: &Problem, plan: &'a Plan) -> Vec<Planned<'a>> {
+pub(super) fn positions<'a>(problem: &Problem, plan: &'a Plan) -> Vec<Planned<'a>> {
     let position = |planned: &'a PlannedJob| {
         let job = problem.jobs.iter().position(|j| j.id == planned.id)?;
         let mut options = problem.jobs[job].options.iter();
@@ -134,7 +134,7 @@ fn placed_anew(
 }
 
 /// The problem with no choice of stores left where the plan has chosen; none if it has nowhere.
-fn choices_kept(problem: &Problem, plan: &Plan) -> Option<Problem> {
+pub(super) fn choices_kept(problem: &Problem, plan: &Plan) -> Option<Problem> {
     let mut spots = plan.jobs.iter().flat_map(|planned| &planned.operations);
     if spots.all(|spot| spot.from.is_empty()) {
         return None;

@@ -27,8 +27,8 @@ struct Event {
 }
 
 impl Floors {
-    /// A store without draws; `arrivals` as `(minute, amount)` in any order; no draw exceeds the
-    /// limits.
+    /// A store without draws; `arrivals` as `(minute, amount)` in any order, less than 0 where something leaves
+    /// it; no draw exceeds the limits.
     pub fn new(level: i64, arrivals: &[(i64, i64)], limits: DrawSize) -> Self {
         let mut balance = Self {
             events: vec![Event {
@@ -44,6 +44,8 @@ impl Floors {
         for (minute, amount) in arrivals {
             balance.insert(*minute, -amount, i64::MIN / 2);
         }
+        let levels = balance.events.iter().map(|event| event.level);
+        balance.spare = levels.min().unwrap_or(level) - limits.floor;
         balance
     }
 
