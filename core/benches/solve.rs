@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use mendpost_core::planner::{
-    Capability, Cell, Draw, Job, JobOption, Lot, Operation, Problem, ProblemSchema, Search,
-    Station, Store, Window, Work, decode,
+    Capability, Cell, Check, Doubts, Draw, Job, JobOption, Lot, Operation, OperationDoubt,
+    OptionDoubt, Problem, ProblemSchema, Search, Share, Station, Store, Window, Work, decode,
+    simulate,
 };
 
 const POWDERS: [&str; 3] = ["al", "cu", "bronze"];
@@ -125,5 +126,46 @@ fn bench(c: &mut Criterion) {
     });
 }
 
-criterion_group!(benches, bench);
+/// Every duration in doubt by a fifth, and every build by one in ten.
+fn doubts(problem: &Problem) -> Doubts {
+    let of_job = |job: &Job| {
+        let option = &job.options[0];
+        let operations = vec![
+            OperationDoubt {
+                spread: 0.2,
+                spray: None,
+            };
+            option.operations.len()
+        ];
+        let check = Check {
+            at: 2,
+            chance: 0,
+            again: option.operations.clone(),
+            again_doubts: operations.clone(),
+            again_at: 2,
+        };
+        let doubt = OptionDoubt {
+            operations,
+            check: Some(check),
+        };
+        ((job.id.clone(), option.id.clone()), doubt)
+    };
+    Doubts {
+        comings: Vec::new(),
+        chances: vec![Share::after(9.0, 1.0)],
+        options: problem.jobs.iter().map(of_job).collect(),
+    }
+}
+
+fn runs(c: &mut Criterion) {
+    let problem = fortnight();
+    let order: Vec<_> = (0..30).map(|job| (job, 0)).collect();
+    let plan = decode(&problem, &order);
+    let doubts = doubts(&problem);
+    c.bench_function("two thousand runs of a plan of thirty parts", |b| {
+        b.iter(|| simulate(&problem, &plan, &doubts, 1, 2000));
+    });
+}
+
+criterion_group!(benches, bench, runs);
 criterion_main!(benches);

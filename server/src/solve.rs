@@ -96,7 +96,8 @@ pub fn solve_from(
             elapsed: begin.elapsed(),
         });
     }
-    let mut plan = verified(problem, searches[0].best().clone());
+    let found = [Some(searches[0].best()), known].into_iter().flatten();
+    let mut plan = verified(problem, found.cloned());
     plan.bound = Some(least);
     plan.proven = Some(plan.loss == least);
     plan
@@ -139,12 +140,12 @@ fn meet(searches: &mut [Search<'_>]) {
     }
 }
 
-/// The plan if it keeps every rule and is no worse than a crew's own order; else the better such order.
-fn verified(problem: &Problem, plan: Plan) -> Plan {
+/// The best of the plans that keep every rule, or a crew's own order where that is better.
+fn verified(problem: &Problem, plans: impl Iterator<Item = Plan>) -> Plan {
     let crew = [CrewOrder::OldestFirst, CrewOrder::LargestRateFirst]
         .map(|order| crew_plan(problem, order));
     let nothing = decode(problem, &[]);
-    let candidates = std::iter::once(plan).chain(crew).chain([nothing.clone()]);
+    let candidates = plans.chain(crew).chain([nothing.clone()]);
     let sound = candidates.filter(|plan| {
         let broken = check(problem, plan);
         if let Some(first) = broken.first() {

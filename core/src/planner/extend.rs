@@ -21,35 +21,33 @@ pub fn extend(problem: &Problem, plan: &Plan, further: &[(usize, usize)]) -> Pla
     let mut rules = Rules::new(problem);
     let planned = positions(problem, plan);
     keep_starts(&mut rules, &planned);
-    let apart = placed_anew(problem, &rules, &planned, further, &[]);
-    let lost: Vec<usize> = planned
-        .iter()
-        .filter(|it| apart.left_out.contains(&problem.jobs[it.job].id))
-        .filter(|it| {
-            it.option(&rules)
-                .operations
-                .iter()
-                .any(|o| o.within.is_some())
-        })
-        .map(|it| it.job)
-        .collect();
-    if lost.is_empty() {
-        return apart;
-    }
-    let together = placed_anew(problem, &rules, &planned, further, &lost);
     let worth = |plan: &Plan| (plan.loss, plan.left_out.len());
-    if worth(&together) < worth(&apart) {
-        together
-    } else {
-        apart
+    let mut together = Vec::new();
+    let mut best: Option<Plan> = None;
+    loop {
+        let next = placed_anew(problem, &rules, &planned, further, &together);
+        let lost = planned
+            .iter()
+            .filter(|it| !together.contains(&it.job) && it.option(&rules).limits_waits())
+            .filter(|it| next.left_out.contains(&problem.jobs[it.job].id));
+        let lost: Vec<usize> = lost.map(|it| it.job).collect();
+        let plan = match best.take() {
+            Some(best) if worth(&best) <= worth(&next) => best,
+            _ => next,
+        };
+        if lost.is_empty() {
+            return plan;
+        }
+        together.extend(lost);
+        best = Some(plan);
     }
 }
 
 /// A job of the plan that the problem has.
-struct Planned<'a> {
-    job: usize,
-    option: usize,
-    spots: &'a [Spot],
+pub(super) struct Planned<'a> {
+    pub job: usize,
+    pub option: usize,
+    pub spots: &'a [Spot],
 }
 
 impl Planned<'_> {
@@ -62,7 +60,7 @@ impl Planned<'_> {
     ///
     /// Stages go behind those already in the cell and steps into gaps, so that operations together take the
     /// turn of their last stage.
-    fn chunks(&self, rules: &Rules, together: bool) -> Vec<(i64, Chunk)> {
+    pub fn chunks(&self, rules: &Rules, together: bool) -> Vec<(i64, Chunk)> {
         let option = self.option(rules);
         let count = option.operations.len().min(self.spots.len());
         let whole = |upto| Chunk::new(self.job, self.option, upto);
@@ -81,7 +79,7 @@ impl Planned<'_> {
     }
 }
 
-fn positions<'a>(problem: &Problem, plan: &'a Plan) -> Vec<Planned<'a>> {
+pub(super) fn positions<'a>(problem: &Problem, plan: &'a Plan) -> Vec<Planned<'a>> {
     let position = |planned: &'a PlannedJob| {
         let job = problem.jobs.iter().position(|j| j.id == planned.id)?;
         let mut options = problem.jobs[job].options.iter();
@@ -136,7 +134,7 @@ fn placed_anew(
 }
 
 /// The problem with no choice of stores left where the plan has chosen; none if it has nowhere.
-fn choices_kept(problem: &Problem, plan: &Plan) -> Option<Problem> {
+pub(super) fn choices_kept(problem: &Problem, plan: &Plan) -> Option<Problem> {
     let mut spots = plan.jobs.iter().flat_map(|planned| &planned.operations);
     if spots.all(|spot| spot.from.is_empty()) {
         return None;

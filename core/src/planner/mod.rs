@@ -19,6 +19,7 @@ mod rules;
 mod samples;
 mod search;
 mod shares;
+mod simulate;
 #[cfg(test)]
 mod tests;
 
@@ -35,3 +36,7 @@ pub use problem::{
     ProblemSchema, Station, Store, StoreDraw, Window, Work,
 };
 pub use search::Search;
+pub use simulate::{
+    ArrivalDoubt, BackBy, Check, Coming, Doubts, OperationDoubt, OptionDoubt, Outlook, Share,
+    SprayDoubt, Survivor, simulate, survivor,
+};

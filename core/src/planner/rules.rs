@@ -73,6 +73,11 @@ pub(super) struct OptionRule {
 }
 
 impl OptionRule {
+    /// Whether an operation may wait for the one before it only so long.
+    pub fn limits_waits(&self) -> bool {
+        self.operations.iter().any(|it| it.within.is_some())
+    }
+
     /// Whether an operation and the one before it may be placed apart: not where the wait between them has
     /// a limit, since the one before may have to be placed anew.
     pub fn may_part(&self, at: usize) -> bool {
@@ -234,16 +239,12 @@ fn balance(store: &Store, n: usize, jobs: &[JobRule]) -> Balance {
     let ways = || operations.clone().flat_map(|operation| &operation.ways);
     let draws = ways()
         .flat_map(|way| &way.draws)
-        .filter(|draw| draw.store == n);
-    let limits = draws.fold(DrawSize::default(), |limits, draw| DrawSize {
-        amount: limits.amount.max(draw.size.amount),
-        floor: limits.floor.max(draw.size.floor),
-    });
-    let balance = Balance::new(store.level, &store.arrivals, limits);
+        .filter(|draw| draw.store == n)
+        .map(|draw| draw.size);
     if ways().any(|way| way.chosen.contains(&Some(n))) {
-        balance.exact()
+        Balance::exact(store.level, &store.arrivals, draws)
     } else {
-        balance
+        Balance::new(store.level, &store.arrivals, draws)
     }
 }
 

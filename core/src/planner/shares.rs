@@ -148,9 +148,29 @@ pub(super) fn rooms(problem: &Problem) -> Vec<Room> {
         .iter()
         .map(|s| station_room(s.slots, &s.closed));
     let crew = std::iter::once(crew_on_duty(problem));
+    let limits = problem.limits.iter().map(|limit| {
+        let room = limit_room(limit);
+        if outlasted(problem, &limit.id) {
+            room
+        } else {
+            room.compact(problem.horizon)
+        }
+    });
     crew.chain(stations)
-        .chain(problem.limits.iter().map(limit_room))
+        .map(|room| room.compact(problem.horizon))
+        .chain(limits)
         .collect()
+}
+
+/// Whether some operation holds a limit beyond its own end: then it may be overdrawn for a while.
+fn outlasted(problem: &Problem, limit: &str) -> bool {
+    let options = problem.jobs.iter().flat_map(|job| &job.options);
+    let loads = options
+        .flat_map(|option| &option.operations)
+        .flat_map(|operation| &operation.loads);
+    loads
+        .filter(|load| load.limit == limit)
+        .any(|load| load.through.is_some())
 }
 
 fn crew_on_duty(problem: &Problem) -> Room {

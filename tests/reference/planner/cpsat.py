@@ -2,7 +2,7 @@
 
 Usage: cpsat.py PROBLEM.json [SECONDS]   ->   {"loss": 1234, "proven": true}
 
-A second statement of the planner's rules (plain format, with `assets`, `closed`, `any_of`, `limits` and `debt`), for small problems only.
+A second statement of the planner's rules (the whole format), for small problems only.
 Needs the package ortools. Times are minutes; the loss is rate x minutes.
 """
 
@@ -31,6 +31,7 @@ class Model:
         self.periods = self.attended_periods()
         self.crew = []  # (interval, people)
         self.at_station = {station["id"]: [] for station in problem["stations"]}
+        self.in_batch = {station["id"]: [] for station in problem["stations"] if station.get("batch")}  # (present, start, end, kind)
         self.loads = {limit["id"]: [] for limit in problem.get("limits", [])}  # (interval, amount)
         self.draws = {store["id"]: [] for store in problem["stores"]}  # (present, start, amount, floor)
         self.stages = []
@@ -38,6 +39,7 @@ class Model:
         self.finish = {job["id"]: self.job(job) for job in problem["jobs"]}
         self.cells()
         self.stations()
+        self.batches()
         self.people()
         self.limits()
         self.lots()
@@ -90,6 +92,8 @@ class Model:
         self.m.add(end == start + operation["minutes"])
         self.m.add(end <= self.horizon).only_enforce_if(present)
         self.m.add(start >= ready + operation["after"]).only_enforce_if(present)
+        if "within" in operation:
+            self.m.add(start <= ready + operation["within"]).only_enforce_if(present)
         begin = start
         if "powder" in operation:
             begin = self.minute(f"{name} set-up from")
@@ -101,6 +105,9 @@ class Model:
             self.crew.append((held, operation["crew"]))
         if operation.get("station") is not None:
             self.at_station[operation["station"]].append(held)
+        if operation.get("station") in self.in_batch:
+            kind = (operation.get("cycle"), operation["minutes"])
+            self.in_batch[operation["station"]].append((present, start, end, kind))
         for draw in operation["draws"]:
             for taken, of in self.choices(draw, present):
                 self.draws[of["store"]].append((taken, start, of["amount"], of["floor"]))
@@ -178,6 +185,18 @@ class Model:
     def stations(self):
         for station in self.problem["stations"]:
             self.share(station["slots"], [(held, 1) for held in self.at_station[station["id"]]], station.get("closed", []))
+
+    def batches(self):
+        """Of two steps at a batch station one goes before the other, or they start together and are alike."""
+        for steps in self.in_batch.values():
+            for (one, start, end, kind), (other, other_start, other_end, other_kind) in itertools.combinations(steps, 2):
+                before, behind, together = (self.m.new_bool_var(name) for name in ("before", "behind", "together"))
+                self.m.add(end <= other_start).only_enforce_if(before)
+                self.m.add(other_end <= start).only_enforce_if(behind)
+                self.m.add(start == other_start).only_enforce_if(together)
+                if kind != other_kind:
+                    self.m.add(together == 0)
+                self.m.add_bool_or(before, behind, together, one.negated(), other.negated())
 
     def people(self):
         """Everybody at work, less those who are not on duty."""

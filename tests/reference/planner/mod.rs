@@ -118,6 +118,11 @@ fn kilowatts_and_plates_that_are_shared() {
 }
 
 #[test]
+fn parts_that_share_a_furnace_and_may_not_wait_for_it() {
+    assert_optimal("furnace-batches");
+}
+
+#[test]
 fn stand_ins_that_cost_something_later() {
     assert_optimal("stand-ins");
 }

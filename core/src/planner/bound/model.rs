@@ -85,10 +85,7 @@ impl Shared {
 impl Model {
     pub fn new(rules: &Rules, scale: Scale) -> Self {
         let cells: Vec<_> = rules.cells.iter().map(|cell| open(rules, cell)).collect();
-        let rooms = rules
-            .shared
-            .iter()
-            .map(|room| Shared(room.steps().collect()));
+        let rooms = rules.shared.iter().map(|room| Shared(room.steps()));
         let of_cells = cells.iter().map(|open| {
             let ends = open
                 .iter()

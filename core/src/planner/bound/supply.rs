@@ -184,7 +184,7 @@ fn floors(rules: &Rules, store: usize) -> Vec<i64> {
 }
 
 /// What comes to a store, less what fills it up to the floor.
-fn above(comings: impl Iterator<Item = (i64, i64)>, floor: i64) -> Vec<Parcel> {
+fn above(comings: Vec<(i64, i64)>, floor: i64) -> Vec<Parcel> {
     let (mut lacking, mut parcels) = (floor, Vec::new());
     for (from, amount) in comings {
         let filling = lacking.min(amount);
@@ -204,7 +204,7 @@ pub(super) fn supplied(rules: &Rules, operation: &OperationRule) -> Spans {
     let of_way = operation.ways.iter().filter_map(|way| {
         let from = way.draws.iter().map(|draw| {
             let mut level = 0;
-            let mut comings = rules.stores[draw.store].comings();
+            let mut comings = rules.stores[draw.store].comings().into_iter();
             let enough = comings.find(|(_, amount)| {
                 level += amount;
                 level >= draw.size.floor + draw.size.amount

@@ -14,7 +14,7 @@ pub(super) use balance::{Balance, DrawSize};
 pub(super) use batches::BatchRule;
 pub use keep::add;
 pub(super) use room::Room;
-pub(super) use state::{Outcome, State, Trail};
+pub(super) use state::{Fact, Lack, Outcome, State, Stays, Trail, Which};
 pub(super) use toll::Toll;
 
 use super::loss::loss;

@@ -78,6 +78,41 @@ impl Powder {
         debug_assert_eq!(open, 0, "a stage starts only where its powder suffices");
     }
 
+    /// Takes what a stage needs beyond what it took from lots, or gives back what it does not need of that, from
+    /// the last of them first; a need in all below that is negative. Nothing is taken if there is not enough.
+    ///
+    /// What a stage from one lot needs more is of that lot.
+    pub fn correct(
+        &mut self,
+        rules: &Rules,
+        more: Need,
+        start: i64,
+        lots: &[(usize, i64)],
+    ) -> bool {
+        let mut back = -more.grams;
+        for (lot, grams) in lots.iter().rev() {
+            let grams = back.clamp(0, *grams);
+            self.left[*lot] += grams;
+            back -= grams;
+        }
+        if more.grams <= 0 {
+            return true;
+        }
+        if more.one_lot {
+            let lot = lots.first().map(|(lot, _)| *lot);
+            let enough = lot.filter(|lot| self.left[*lot] >= more.grams);
+            enough
+                .inspect(|lot| self.left[*lot] -= more.grams)
+                .is_some()
+        } else {
+            let enough = self.suffices(rules, more, start);
+            if enough {
+                self.take(rules, more, start, &mut Vec::new());
+            }
+            enough
+        }
+    }
+
     pub fn give_back(&mut self, lot: usize, grams: i64) {
         self.left[lot] += grams;
     }

@@ -1,4 +1,7 @@
 mod earliest;
+mod real;
+
+pub(in crate::planner) use real::{Fact, Lack, Stays, Which};
 
 use super::powder::{Need, Powder};
 use super::{Balance, Batches, Chunk, Room};
@@ -103,7 +106,7 @@ pub(in crate::planner) struct Trail {
 }
 
 impl Trail {
-    fn clear(&mut self) {
+    pub fn clear(&mut self) {
         self.placed.clear();
         self.lots.clear();
         self.cells_before.clear();
@@ -188,7 +191,7 @@ impl State {
     }
 
     /// Lets go of what a job keeps for operations that are not going to be placed.
-    fn drop_carried(&mut self, rules: &Rules, to_come: &[OperationRule], end: i64) {
+    pub fn drop_carried(&mut self, rules: &Rules, to_come: &[OperationRule], end: i64) {
         for carried in to_come.first().iter().flat_map(|it| &it.shares.carried) {
             let Share { of, amount } = carried.share;
             self.shared[of].take(end, rules.horizon, -amount);
@@ -207,7 +210,7 @@ impl State {
     ///
     /// Where an operation hinders a later one, it is placed anew with those behind it, each time later, until
     /// all fit or one of them does not fit at all.
-    fn place(
+    pub fn place(
         &mut self,
         rules: &Rules,
         operations: &[OperationRule],

@@ -37,14 +37,6 @@ impl Toll {
         self.total
     }
 
-    /// Counts a job of `asset` as finished at `minute` by an option that costs `debt` later.
-    pub fn finish(&mut self, rules: &Rules, asset: usize, minute: i64, debt: i64) {
-        self.total += debt;
-        if minute > self.back[asset] {
-            self.set_back(rules, asset, minute.min(rules.horizon));
-        }
-    }
-
     /// Says when an asset is back at the earliest.
     pub fn set_back(&mut self, rules: &Rules, asset: usize, minute: i64) {
         if minute == self.back[asset] {

@@ -1,13 +1,14 @@
-use crate::planner::rules::{JobRule, OptionRule, Rules, WayRule, WorkRule};
+use super::prices::Prices;
+use crate::planner::rules::{CapabilityRule, JobRule, OptionRule, Rules, WayRule, WorkRule};
 
-/// An order built machine by machine: next comes the capability that stops the most loss per minute of the
-/// cell, set-ups included.
+/// An order built machine by machine: next comes the capability that stops the most loss for its work, set-ups
+/// included, with the work in each place at its price.
 ///
 /// Smith's ratio is taken over the best number of machines of a capability, since a loss table may make the
 /// first machine cheap and the last dear. `patience` is the share of the horizon within which a loss that
 /// counts from later on is still urgent; a machine whose powder or bulk supply is used up goes last.
-pub(super) fn dispatch(rules: &Rules, patience: i64) -> Vec<(usize, usize)> {
-    let mut so_far = SoFar::new(rules, patience);
+pub(super) fn dispatch(rules: &Rules, prices: &Prices, patience: f64) -> Vec<(usize, usize)> {
+    let mut so_far = SoFar::new(rules, prices, patience);
     let mut order = Vec::new();
     while let Some(asset) = so_far.next_asset() {
         so_far.open[asset] = false;
@@ -25,25 +26,26 @@ pub(super) fn dispatch(rules: &Rules, patience: i64) -> Vec<(usize, usize)> {
 
 struct SoFar<'a> {
     rules: &'a Rules,
-    patience: i64,
+    prices: &'a Prices,
+    patience: f64,
     /// By asset: whether it is still to be ordered.
     open: Vec<bool>,
     /// By capability: machines of it that are not ordered yet.
     down: Vec<usize>,
     powder_now: Option<usize>,
-    work: i64,
-    attended: i64,
+    /// What is ordered so far costs so much.
+    work: f64,
     powder_left: Vec<i64>,
     store_left: Vec<i64>,
     last: Vec<(usize, usize)>,
 }
 
 impl<'a> SoFar<'a> {
-    fn new(rules: &'a Rules, patience: i64) -> Self {
-        let cells = i64::try_from(rules.cells.len()).unwrap_or(1).max(1);
+    fn new(rules: &'a Rules, prices: &'a Prices, patience: f64) -> Self {
         let grams = |lots: &Vec<usize>| lots.iter().map(|lot| rules.lots[*lot].grams).sum();
         Self {
             rules,
+            prices,
             patience,
             open: rules
                 .assets
@@ -56,14 +58,7 @@ impl<'a> SoFar<'a> {
                 .map(|capability| capability.assets.len())
                 .collect(),
             powder_now: rules.cells.first().and_then(|cell| cell.powder),
-            work: 0,
-            attended: rules
-                .periods
-                .iter()
-                .map(|(from, to)| to - from)
-                .sum::<i64>()
-                .max(1)
-                * cells,
+            work: 0.0,
             powder_left: rules.lots_of.iter().map(grams).collect(),
             store_left: rules
                 .stores
@@ -77,63 +72,64 @@ impl<'a> SoFar<'a> {
     fn next_asset(&self) -> Option<usize> {
         let of_capabilities =
             (0..self.rules.capabilities.len()).filter_map(|capability| self.best_of(capability));
-        let best = of_capabilities.max_by_key(|(ratio, asset)| (*ratio, std::cmp::Reverse(*asset)));
+        let best = of_capabilities.max_by(|a, b| a.0.total_cmp(&b.0).then(b.1.cmp(&a.1)));
         best.map(|(_, asset)| asset)
             .or_else(|| self.open.iter().position(|open| *open))
     }
 
     /// The best ratio of a capability, and the machine of it that goes first: the one with least work.
-    fn best_of(&self, capability: usize) -> Option<(i64, usize)> {
+    fn best_of(&self, capability: usize) -> Option<(f64, usize)> {
         let rule = &self.rules.capabilities[capability];
-        let mut assets: Vec<_> = rule
-            .assets
-            .iter()
-            .filter(|a| self.open[**a])
-            .map(|a| (self.work_of(*a), *a))
-            .collect();
-        assets.sort_unstable();
+        let open = rule.assets.iter().filter(|a| self.open[**a]);
+        let mut assets: Vec<_> = open.map(|a| (self.work_of(*a), *a)).collect();
+        assets.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
         let down = self.down[capability];
-        let now = self.rules.horizon * self.work.min(self.attended) / self.attended;
-        let slack = (rule.from - now).max(0);
-        let patience = (self.rules.horizon / self.patience).max(1);
-        let mut sum = 0;
+        let urgency = self.urgency(rule);
+        let mut sum = 0.0;
         let ratios = assets.iter().enumerate().map(|(n, (work, _))| {
             sum += work;
             let fall = rule.loss_per_hour[down] - rule.loss_per_hour[down - (n + 1).min(down)];
-            fall * 1000 / sum.max(1) * patience / (patience + slack)
+            number(fall) / sum * urgency
         });
-        ratios.max().map(|ratio| (ratio, assets[0].1))
+        ratios
+            .max_by(f64::total_cmp)
+            .map(|ratio| (ratio, assets[0].1))
     }
 
-    fn work_of(&self, asset: usize) -> i64 {
-        let jobs = self.rules.assets[asset]
-            .jobs
-            .iter()
-            .map(|job| &self.rules.jobs[*job]);
-        jobs.filter_map(|job| {
-            job.options
-                .iter()
-                .map(|option| self.cell_minutes(option))
-                .min()
-        })
-        .sum::<i64>()
-            + 1
+    /// 1 where the loss counts already by the time that is ordered so far, less the later it begins.
+    fn urgency(&self, rule: &CapabilityRule) -> f64 {
+        let horizon = number(self.rules.horizon);
+        let now = horizon * (self.work / self.prices.in_all).min(1.0);
+        let slack = (number(rule.from) - now).max(0.0);
+        let patience = horizon / self.patience;
+        patience / (patience + slack)
     }
 
-    fn cell_minutes(&self, option: &OptionRule) -> i64 {
+    fn work_of(&self, asset: usize) -> f64 {
+        let jobs = self.rules.assets[asset].jobs.iter();
+        let least = |job: &usize| {
+            let options = self.rules.jobs[*job].options.iter();
+            options
+                .map(|option| self.work(option))
+                .min_by(f64::total_cmp)
+        };
+        jobs.filter_map(least).sum::<f64>().max(f64::MIN_POSITIVE)
+    }
+
+    /// The priced work of an option after what was sprayed last.
+    fn work(&self, option: &OptionRule) -> f64 {
         let Some(cell) = self.rules.cells.first() else {
-            return 0;
+            return self.prices.of(option, 0);
         };
         let mut before = self.powder_now;
-        let mut sum = 0;
+        let mut set_up = 0;
         for operation in &option.operations {
             if let WorkRule::Stage { powder, .. } = operation.work {
-                sum += operation.minutes
-                    + before.map_or(cell.from_clean, |before| cell.set_up[before][powder]);
+                set_up += before.map_or(cell.from_clean, |before| cell.set_up[before][powder]);
                 before = Some(powder);
             }
         }
-        sum
+        self.prices.of(option, set_up)
     }
 
     fn pick(&self, asset: usize) -> Vec<(usize, usize)> {
@@ -144,8 +140,12 @@ impl<'a> SoFar<'a> {
                     .saturating_sub(self.rules.horizon / 4)
                     .max(0)
             };
-            (0..job.options.len())
-                .min_by_key(|n| (ready_now(n), self.cell_minutes(&job.options[*n])))
+            let work = |n: &usize| self.work(&job.options[*n]);
+            let sooner = |a: &usize, b: &usize| {
+                let by_work = || work(a).total_cmp(&work(b));
+                ready_now(a).cmp(&ready_now(b)).then_with(by_work)
+            };
+            (0..job.options.len()).min_by(sooner)
         };
         let jobs = self.rules.assets[asset].jobs.iter();
         jobs.filter_map(|job| quickest(&self.rules.jobs[*job]).map(|option| (*job, option)))
@@ -199,7 +199,7 @@ impl<'a> SoFar<'a> {
             .for_each(|(left, need)| *left -= need);
         for (job, option) in picked {
             let option = &self.rules.jobs[*job].options[*option];
-            self.work += self.cell_minutes(option);
+            self.work += self.work(option);
             let last = option
                 .operations
                 .iter()
@@ -214,4 +214,12 @@ impl<'a> SoFar<'a> {
             self.down[*capability] = self.down[*capability].saturating_sub(1);
         }
     }
+}
+
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "rates and minutes to weigh work by"
+)]
+fn number(n: i64) -> f64 {
+    n as f64
 }

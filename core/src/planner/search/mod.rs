@@ -1,10 +1,12 @@
 //! Local search over the order of jobs, their options, and how far each is carried before the next.
 
-mod batching;
 mod dispatch;
 mod moves;
 mod order;
+mod prices;
 mod starts;
+mod tally;
+mod track;
 
 use std::ops::Range;
 
@@ -13,9 +15,10 @@ use fastrand::Rng;
 use super::crew_order::{CrewOrder, crew_plan};
 use super::decode::{Chunk, earliest_finishes, plan_of};
 use super::plan::Plan;
-use super::problem::Problem;
+use super::problem::{Job, Problem};
 use super::rules::Rules;
-use order::{Bench, Order, Trial};
+use moves::change;
+use order::{Bench, Order, Trial, sorted_by_begin};
 
 /// An anytime search for a good plan: simulated annealing, cooled once over the whole time that it is
 /// given; towards its end it goes on from the best plan so far.
@@ -34,6 +37,10 @@ pub struct Search<'a> {
     best_loss: i64,
     plan: Plan,
     iterations: u64,
+    /// What is at stake with one job.
+    stake: f64,
+    /// One in so many changes sorts the order.
+    rounds_to_sort: u64,
 }
 
 impl<'a> Search<'a> {
@@ -66,6 +73,8 @@ impl<'a> Search<'a> {
             trial: Trial::default(),
             plan,
             iterations: 0,
+            stake: stake(&rules),
+            rounds_to_sort: rounds_to_sort(problem.jobs.len()),
             rules,
         };
         search.write_plan();
@@ -77,7 +86,7 @@ impl<'a> Search<'a> {
     ///
     /// Jobs and options that the problem no longer has are passed over, jobs that it has gained go last.
     pub fn warm_start(&mut self, plan: &Plan) {
-        let mut chunks = order_of(self.problem, plan);
+        let mut chunks = order_of(self.problem, &self.rules, plan);
         let gained = self
             .with_options()
             .filter(|job| !chunks.iter().any(|chunk| chunk.job == *job));
@@ -152,37 +161,57 @@ impl<'a> Search<'a> {
     fn step(&mut self, share: f64) {
         self.iterations += 1;
         let most = self.worst_accepted(share);
-        if !moves::change(&self.rules, &mut self.rng, &self.current, &mut self.trial) {
+        if self.rng.u64(0..self.rounds_to_sort) == 0 {
+            return self.sort(most);
+        }
+        if !change(&self.rules, &mut self.rng, &self.current, &mut self.trial) {
             return;
         }
+        let trial = &mut self.trial;
         let loss = self
             .current
-            .try_out(&self.rules, &mut self.bench, &self.trial, most);
-        if loss.is_some() {
-            self.current
-                .accept(&self.rules, &mut self.bench, &mut self.trial);
-            if self.current.loss < self.best_loss {
-                self.best.clone_from(&self.current.chunks);
-                self.best_loss = self.current.loss;
-            }
+            .try_out(&self.rules, &mut self.bench, trial, most);
+        // A job parted for nothing only makes the order longer.
+        let longer = trial.chunks.len() > self.current.chunks.len();
+        if loss.is_some_and(|loss| loss != self.current.loss || !longer) {
+            self.current.accept(&self.rules, &mut self.bench, trial);
+            self.keep_if_best();
         }
     }
 
-    /// The loss up to which a change is accepted: now and then a worse one, ever more rarely.
+    /// Puts the operations of the current order in the order in which they begin, if that is no dearer than
+    /// `most`: a step that waits anyway then gives way to what begins before it.
+    fn sort(&mut self, most: i64) {
+        let chunks = self.current.by_begin(&self.rules, &mut self.bench);
+        let order = Order::new(&self.rules, &mut self.bench, &chunks);
+        if order.loss <= most {
+            self.current = order;
+            self.keep_if_best();
+        }
+    }
+
+    fn keep_if_best(&mut self) {
+        if self.current.loss < self.best_loss {
+            self.best.clone_from(&self.current.chunks);
+            self.best_loss = self.current.loss;
+        }
+    }
+
+    /// The loss up to which a change is accepted: now and then a worse one, ever more rarely, and in the end
+    /// none.
     #[expect(
-        clippy::cast_precision_loss,
         clippy::cast_possible_truncation,
         reason = "a random tolerance, not a sum"
     )]
     fn worst_accepted(&mut self, share: f64) -> i64 {
-        let per_job = self.best_loss as f64 / self.problem.jobs.len() as f64;
-        let warmth = per_job * WARM * (COLD / WARM).powf(share.clamp(0.0, 1.0));
+        let share = share.clamp(0.0, 1.0);
+        let quench = ((1.0 - share) / (1.0 - LAST)).min(1.0);
+        let warmth = self.stake * WARM * (COLD / WARM).powf(share) * quench;
         let tolerance = -self.rng.f64().max(1e-12).ln() * warmth;
         self.current.loss.saturating_add(tolerance as i64)
     }
 
-    /// Writes the best order down, with what is parked behind it: it may fit even where it stops no loss, and
-    /// stays out where it costs something later.
+    /// Writes the best order down, with what is parked behind it: it may fit even where it stops no loss.
     fn write_plan(&mut self) {
         let parked: Vec<_> = self
             .with_options()
@@ -202,26 +231,62 @@ impl<'a> Search<'a> {
     }
 }
 
-/// Warmth at the begin and at the end, as a share of the mean loss per job.
-const WARM: f64 = 0.5;
-const COLD: f64 = 0.05;
-/// From this share of the time on, each run goes on from the best plan so far.
+/// Sorted, an order is longer, and changes of single jobs in it are of single operations: that helps small
+/// problems most.
+fn rounds_to_sort(jobs: usize) -> u64 {
+    let jobs = u64::try_from(jobs).unwrap_or(u64::MAX);
+    (jobs.saturating_mul(jobs) / 2).max(20)
+}
+
+/// What is at stake with one job: the mean loss of a machine over the mean duration of a job, nights included.
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "a measure for random tolerances"
+)]
+fn stake(rules: &Rules) -> f64 {
+    let rates = rules
+        .capabilities
+        .iter()
+        .filter_map(|it| it.loss_per_hour.last());
+    let machines: usize = rules.capabilities.iter().map(|it| it.assets.len()).sum();
+    let options = rules.jobs.iter().filter_map(|job| job.options.first());
+    let minutes = options
+        .flat_map(|option| &option.operations)
+        .map(|it| it.minutes as f64);
+    let on_duty: i64 = rules.periods.iter().map(|(from, to)| to - from).sum();
+    let rate = rates.map(|rate| *rate as f64).sum::<f64>() / machines.max(1) as f64;
+    let per_job = minutes.sum::<f64>() / rules.jobs.len().max(1) as f64;
+    rate * per_job * rules.horizon as f64 / on_duty.max(1) as f64
+}
+
+/// Warmth at the begin, and at the end before it falls to nothing, as a share of the stake.
+const WARM: f64 = 1.5;
+const COLD: f64 = 0.15;
+/// From this share of the time on, each run goes on from the best plan so far, and the warmth falls to nothing.
 const LAST: f64 = 0.9;
 
-/// The order in which a plan's jobs begin, as whole jobs.
-fn order_of(problem: &Problem, plan: &Plan) -> Vec<Chunk> {
-    let chunk = |planned: &super::plan::PlannedJob| {
-        let job = problem.jobs.iter().position(|job| job.id == planned.id)?;
-        let option = problem.jobs[job]
-            .options
-            .iter()
-            .position(|option| option.id == planned.option)?;
-        let upto = problem.jobs[job].options[option].operations.len();
-        let begin = planned.operations.first().map_or(0, |spot| spot.start);
-        Some((begin, Chunk::new(job, option, upto)))
-    };
-    let mut order: Vec<_> = plan.jobs.iter().filter_map(chunk).collect();
-    order.sort_by_key(|(begin, chunk)| (*begin, chunk.job));
-    order.dedup_by_key(|(_, chunk)| chunk.job);
-    order.into_iter().map(|(_, chunk)| chunk).collect()
+/// The order in which a plan's operations begin.
+fn order_of(problem: &Problem, rules: &Rules, plan: &Plan) -> Vec<Chunk> {
+    let mut begun = Vec::new();
+    for planned in &plan.jobs {
+        let place = |job: &Job| {
+            let mut options = job.options.iter();
+            options.position(|option| option.id == planned.option)
+        };
+        let job = problem.jobs.iter().position(|job| job.id == planned.id);
+        let Some((job, option)) = job.and_then(|job| Some((job, place(&problem.jobs[job])?)))
+        else {
+            continue;
+        };
+        let operations = problem.jobs[job].options[option].operations.len();
+        if operations == 0 {
+            begun.push((0, Chunk::new(job, option, 0)));
+        }
+        let spots = planned.operations.iter().take(operations).zip(1..);
+        begun.extend(spots.map(|(spot, upto)| {
+            let begin = spot.setup_from.unwrap_or(spot.start);
+            (begin, Chunk::new(job, option, upto))
+        }));
+    }
+    sorted_by_begin(rules, begun)
 }

@@ -1,12 +1,13 @@
 use std::cmp::Reverse;
 
 use super::dispatch::dispatch;
+use super::prices::Demand;
 use crate::planner::crew_order::{CrewOrder, crew_sequence};
 use crate::planner::decode::Chunk;
 use crate::planner::problem::Problem;
 use crate::planner::rules::{JobRule, OptionRule, Rules, WorkRule};
 
-/// Orders worth starting from: the crew's own, and assets by loss stopped per hour of the cell.
+/// Orders worth starting from: the crew's own, and assets by loss stopped for their work.
 pub(super) fn starts(problem: &Problem, rules: &Rules) -> Vec<Vec<Chunk>> {
     let mut orders = Vec::new();
     for crew in [CrewOrder::OldestFirst, CrewOrder::LargestRateFirst] {
@@ -21,7 +22,11 @@ pub(super) fn starts(problem: &Problem, rules: &Rules) -> Vec<Vec<Chunk>> {
         orders.push(by_asset(rules, rate, first_option));
         orders.push(by_asset(rules, rate, quickest_option));
     }
-    orders.extend([50, 10, 3].map(|patience| dispatch(rules, patience)));
+    let demand = Demand::new(rules);
+    let prices = [1, 2, 4, 8].map(|sharpness| demand.prices(sharpness));
+    for prices in prices.iter().chain([&demand.cells_alone()]) {
+        orders.extend([50.0, 10.0, 3.0].map(|patience| dispatch(rules, prices, patience)));
+    }
     let planned = |order: Vec<(usize, usize)>| {
         let with_options = order
             .into_iter()

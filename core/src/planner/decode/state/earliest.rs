@@ -82,7 +82,7 @@ impl State {
     }
 
     /// No earlier than any way to draw allows; the minute given if one allows that.
-    fn supplied(&self, operation: &OperationRule, start: i64) -> Option<i64> {
+    pub(super) fn supplied(&self, operation: &OperationRule, start: i64) -> Option<i64> {
         let by_way = operation.ways.iter();
         by_way.filter_map(|way| self.supplied_by(way, start)).min()
     }
@@ -116,7 +116,7 @@ impl State {
     }
 
     /// The first place for a stage behind those already in the cell, period by period.
-    fn earliest_stage(
+    pub(super) fn earliest_stage(
         &self,
         rules: &Rules,
         operation: &OperationRule,

@@ -2,7 +2,7 @@
 ///
 /// Kept as steps: each holds from its minute to the next one's, the last one for ever.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(in crate::planner) struct Room {
+pub(in crate::planner) struct Steps {
     steps: Vec<Step>,
 }
 
@@ -12,7 +12,7 @@ struct Step {
     free: i64,
 }
 
-impl Room {
+impl Steps {
     /// The same amount free from minute 0 on.
     pub fn constant(free: i64) -> Self {
         Self {
@@ -121,7 +121,7 @@ mod tests {
     /// Two people from 10 to 20, one taken from 12 to 15: two are next free together at 15.
     #[test]
     fn room_is_found_around_what_is_taken() {
-        let mut room = Room::constant(0);
+        let mut room = Steps::constant(0);
         room.take(10, 20, -2);
         room.take(12, 15, 1);
         assert_eq!(room.earliest(0, 2, 2), Some(10));
@@ -133,7 +133,7 @@ mod tests {
     /// One plate, taken from 10 to 20 and once more from 15 on: overdrawn to 20, and not behind that.
     #[test]
     fn what_is_overdrawn_is_found() {
-        let mut room = Room::constant(1);
+        let mut room = Steps::constant(1);
         room.take(10, 20, 1);
         room.take(15, 40, 1);
         assert_eq!(room.overdrawn(0, 15), None);
@@ -145,7 +145,7 @@ mod tests {
     /// What is taken and given back leaves the steps as they were.
     #[test]
     fn taking_and_giving_back_changes_nothing() {
-        let mut room = Room::constant(3);
+        let mut room = Steps::constant(3);
         let before = room.clone();
         room.take(5, 9, 2);
         room.take(7, 12, 1);

@@ -1,9 +1,12 @@
-/// A store over time: its level after each arrival and draw, and what must be left then.
+use super::DrawSize;
+
+/// A store of which draws leave different floors: its level after each arrival and draw, and what must be
+/// left then.
 ///
 /// Events are sorted by minute; all events of one minute carry the same level, the one after all of them,
 /// since a floor counts every draw up to and including its minute.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(in crate::planner) struct Balance {
+pub(in crate::planner) struct Floors {
     events: Vec<Event>,
     /// Draws that are not among the events yet. There are some only while `spare` covers the largest draw,
     /// so that whoever looks at the events finds them complete.
@@ -16,13 +19,6 @@ pub(in crate::planner) struct Balance {
     exact: bool,
 }
 
-/// What a draw takes and what it must leave.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub(in crate::planner) struct DrawSize {
-    pub amount: i64,
-    pub floor: i64,
-}
-
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Event {
     at: i64,
@@ -30,9 +26,9 @@ struct Event {
     floor: i64,
 }
 
-impl Balance {
-    /// A store without draws; `arrivals` as `(minute, amount)` in any order; no draw exceeds the
-    /// limits.
+impl Floors {
+    /// A store without draws; `arrivals` as `(minute, amount)` in any order, less than 0 where something leaves
+    /// it; no draw exceeds the limits.
     pub fn new(level: i64, arrivals: &[(i64, i64)], limits: DrawSize) -> Self {
         let mut balance = Self {
             events: vec![Event {
@@ -48,6 +44,8 @@ impl Balance {
         for (minute, amount) in arrivals {
             balance.insert(*minute, -amount, i64::MIN / 2);
         }
+        let levels = balance.events.iter().map(|event| event.level);
+        balance.spare = levels.min().unwrap_or(level) - limits.floor;
         balance
     }
 
@@ -205,7 +203,7 @@ mod tests {
     /// floor (10 - 4 - 1 = 5 < 6), so it waits for minute 51.
     #[test]
     fn a_draw_waits_behind_one_whose_floor_it_would_break() {
-        let mut gas = Balance::new(10, &[(100, 5)], draw(7, 6));
+        let mut gas = Floors::new(10, &[(100, 5)], draw(7, 6));
         gas.take(50, draw(4, 6));
         assert_eq!(gas.earliest(0, draw(1, 0)), Some(51));
         assert_eq!(gas.earliest(0, draw(7, 0)), Some(100));
@@ -215,7 +213,7 @@ mod tests {
     /// Draws of one minute count together, whichever was placed first.
     #[test]
     fn a_floor_counts_the_draws_of_its_own_minute() {
-        let mut gas = Balance::new(10, &[], draw(4, 6));
+        let mut gas = Floors::new(10, &[], draw(4, 6));
         gas.take(50, draw(4, 6));
         assert_eq!(gas.earliest(50, draw(1, 0)), Some(51));
     }
@@ -224,7 +222,7 @@ mod tests {
     /// store tight, and then the early ones count too: 100 - 85 = 15, and 10 more leave 5.
     #[test]
     fn draws_taken_while_there_was_plenty_count_later() {
-        let mut fuel = Balance::new(100, &[], draw(10, 5));
+        let mut fuel = Floors::new(100, &[], draw(10, 5));
         (0..8).for_each(|n| fuel.take(n * 10, draw(10, 5)));
         fuel.take(100, draw(5, 5));
         assert_eq!(fuel.earliest(0, draw(10, 5)), Some(0));
@@ -235,7 +233,7 @@ mod tests {
     /// 10 now, 4 drawn at 50, 20 more at 100: from 0 on there are 6 at the least, from 100 on 26.
     #[test]
     fn what_is_planned_later_counts_in_what_is_left() {
-        let mut gas = Balance::new(10, &[(100, 20)], draw(4, 0)).exact();
+        let mut gas = Floors::new(10, &[(100, 20)], draw(4, 0)).exact();
         gas.take(50, draw(4, 0));
         assert_eq!((gas.least_from(0), gas.least_from(50)), (6, 6));
         assert_eq!(gas.least_from(100), 26);
@@ -244,7 +242,7 @@ mod tests {
     /// Taking and giving back restores every level.
     #[test]
     fn giving_back_undoes_a_draw() {
-        let mut gas = Balance::new(10, &[(5, 5)], draw(3, 2));
+        let mut gas = Floors::new(10, &[(5, 5)], draw(3, 2));
         let before = gas.clone();
         gas.take(5, draw(3, 2));
         gas.take(5, draw(1, 0));
