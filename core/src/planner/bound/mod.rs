@@ -26,6 +26,7 @@ mod chain;
 mod dual;
 mod grid;
 mod group;
+mod lots;
 mod model;
 mod prices;
 mod scale;

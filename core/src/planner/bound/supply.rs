@@ -1,3 +1,4 @@
+use super::lots::{Count, sprayed};
 use super::spans::Spans;
 use crate::planner::rules::{OperationRule, Rules, WorkRule};
 
@@ -11,8 +12,8 @@ pub(super) struct Supply {
     parcels: Vec<Parcel>,
     /// Where its stretches begin: within one, the same parcels are good. The first is 0.
     pub cuts: Vec<i64>,
-    /// Whether it is one of several that operations choose between.
-    pub one_of: bool,
+    /// How fast its prices move while they are looked for.
+    pub pace: f64,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -35,7 +36,7 @@ impl Supply {
         Self {
             parcels,
             cuts,
-            one_of: false,
+            pace: PACE,
         }
     }
 
@@ -60,28 +61,43 @@ pub(super) struct Supplies {
     pub all: Vec<Supply>,
     /// By store: the positions of its supplies and their floors.
     of_store: Vec<Vec<(usize, i64)>>,
+    /// By powder: the positions of its supplies and what they count.
+    of_powder: Vec<Vec<(usize, Count)>>,
 }
+
+/// Faster than those of minutes: there are few, and each weighs more.
+const PACE: f64 = 3.0;
+/// The same for one of several stores that operations choose between: slowly, since where it is dear, all
+/// is taken from the others at once.
+const ONE_OF: f64 = 0.1;
 
 /// So many floors of a store count; more would say little more.
 const FLOORS: usize = 3;
 
 impl Supplies {
-    /// First each powder, then each store, once for each of some floors: what is drawn with that floor or
+    /// First each powder, once for each kind of count; then each store, once for each of some floors: what is drawn with that floor or
     /// a higher one leaves it, so that in all it takes no more than what comes above the floor. Then all
     /// that operations choose between as one, since what is dear in one store is taken from another.
     pub fn new(rules: &Rules) -> Self {
-        let powders = rules.lots_of.iter().map(|lots| {
-            let parcels = lots.iter().map(|lot| {
-                let lot = &rules.lots[*lot];
-                Parcel {
-                    from: lot.from.max(0),
-                    until: lot.until,
-                    amount: lot.grams,
-                }
-            });
-            Supply::new(parcels.collect(), rules.horizon)
-        });
-        let mut all: Vec<Supply> = powders.collect();
+        let (mut all, mut of_powder) = (Vec::new(), Vec::new());
+        for (lots, sprayed) in rules.lots_of.iter().zip(sprayed(rules)) {
+            let mut here = Vec::new();
+            for count in sprayed.counts(rules, lots) {
+                let parcels = lots.iter().map(|lot| {
+                    let lot = &rules.lots[*lot];
+                    Parcel {
+                        from: lot.from.max(0),
+                        until: lot.until,
+                        amount: count.of_lot(lot.grams, &sprayed.whole),
+                    }
+                });
+                here.push((all.len(), count));
+                let mut supply = Supply::new(parcels.collect(), rules.horizon);
+                supply.pace = count.pace();
+                all.push(supply);
+            }
+            of_powder.push(here);
+        }
         let mut of_store: Vec<Vec<(usize, i64)>> = Vec::new();
         for (n, store) in rules.stores.iter().enumerate() {
             let mut here = Vec::new();
@@ -107,20 +123,37 @@ impl Supplies {
                 all.push(Supply::new(parcels, rules.horizon));
             }
             for (supply, _) in pooled.into_iter().flatten() {
-                all[supply].one_of = true;
+                all[supply].pace = ONE_OF;
             }
         }
-        Self { all, of_store }
+        Self {
+            all,
+            of_powder,
+            of_store,
+        }
     }
 
     /// By way to draw: what the operation takes of each supply.
     pub fn ways(&self, operation: &OperationRule) -> Vec<Vec<(usize, i64)>> {
-        let powder = match operation.work {
-            WorkRule::Stage { powder, grams, .. } if grams > 0 => Some((powder, grams)),
-            _ => None,
-        };
+        let mut fed = Vec::new();
+        if let WorkRule::Stage {
+            powder,
+            grams,
+            one_lot,
+            ..
+        } = operation.work
+            && grams > 0
+        {
+            for (supply, count) in &self.of_powder[powder] {
+                fed.extend(
+                    count
+                        .of_stage(grams, one_lot)
+                        .map(|amount| (*supply, amount)),
+                );
+            }
+        }
         let ways = operation.ways.iter().map(|way| {
-            let mut taken: Vec<_> = powder.into_iter().collect();
+            let mut taken = fed.clone();
             for draw in way.draws.iter().filter(|draw| draw.size.amount > 0) {
                 let classes = self.of_store[draw.store].iter();
                 let met = classes.filter(|(_, floor)| *floor <= draw.size.floor);
