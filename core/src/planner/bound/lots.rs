@@ -1,6 +1,7 @@
 //! What counts of lots: their grams, what some of the stages that take all from one lot can take of it, and
 //! how many of the larger of these each serves.
 
+use super::sums::most_taken;
 use crate::planner::rules::{Rules, WorkRule};
 
 /// What is counted of a powder.
@@ -119,62 +120,9 @@ impl Sprayed {
     }
 }
 
-/// Sums up to so many parts are told apart; of more of them a lot counts in full.
-const PARTS: i64 = 1 << 14;
-
-/// The most that some of these needs, sorted, take together of a lot of so many grams.
-fn most_taken(needs: &[i64], grams: i64) -> i64 {
-    let fitting = &needs[..needs.partition_point(|need| *need <= grams)];
-    let part = fitting.iter().fold(0, |part, need| gcd(part, *need));
-    if part == 0 {
-        return 0;
-    }
-    let parts = grams / part;
-    if parts > PARTS {
-        return grams;
-    }
-    let mut reached = vec![false; usize::try_from(parts).unwrap_or(0) + 1];
-    reached[0] = true;
-    for need in fitting {
-        let need = usize::try_from(need / part).unwrap_or(usize::MAX);
-        for sum in (need..reached.len()).rev() {
-            reached[sum] |= reached[sum - need];
-        }
-    }
-    let most = reached.iter().rposition(|reached| *reached).unwrap_or(0);
-    i64::try_from(most).unwrap_or(parts) * part
-}
-
-fn gcd(one: i64, other: i64) -> i64 {
-    if other == 0 {
-        one
-    } else {
-        gcd(other, one % other)
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// Of needs of 40, 40 and 70, a lot of 100 serves two with 80, one of 75 only the largest, and one of 30
-    /// none; of all three 150 at the most.
-    #[test]
-    fn what_a_lot_serves_is_a_sum_of_whole_needs() {
-        let needs = [40, 40, 70];
-        assert_eq!(
-            [100, 75, 30, 1000].map(|lot| most_taken(&needs, lot)),
-            [80, 70, 0, 150]
-        );
-        assert_eq!(most_taken(&[], 50), 0);
-    }
-
-    /// Needs without a common part are told apart up to 16384 grams; a lot beyond counts in full.
-    #[test]
-    fn a_large_lot_counts_in_full() {
-        assert_eq!(most_taken(&[7, 9], 20), 16);
-        assert_eq!(most_taken(&[7, 9], 1_000_000), 1_000_000);
-    }
 
     /// Needs of 4, 6 and 6, lots that serve 1 of 4 each and 1 of 6 all: two wait for that one.
     #[test]

@@ -31,6 +31,7 @@ mod model;
 mod prices;
 mod scale;
 mod spans;
+mod sums;
 mod supply;
 #[cfg(test)]
 mod tests;

@@ -1,5 +1,7 @@
 use super::lots::{Count, sprayed};
 use super::spans::Spans;
+use super::sums::most_taken;
+use crate::planner::decode::DrawSize;
 use crate::planner::rules::{OperationRule, Rules, WorkRule};
 
 /// Something that is used up: parcels of it, each to be taken while it is good.
@@ -99,11 +101,11 @@ impl Supplies {
             of_powder.push(here);
         }
         let mut of_store: Vec<Vec<(usize, i64)>> = Vec::new();
-        for (n, store) in rules.stores.iter().enumerate() {
+        for n in 0..rules.stores.len() {
             let mut here = Vec::new();
             for floor in floors(rules, n) {
                 here.push((all.len(), floor));
-                all.push(Supply::new(above(store.comings(), floor), rules.horizon));
+                all.push(Supply::new(above(rules, n, floor), rules.horizon));
             }
             of_store.push(here);
         }
@@ -192,18 +194,7 @@ fn chosen_between(rules: &Rules) -> Vec<Vec<usize>> {
 
 /// Some floors of the draws on a store: the lowest, the highest, and one in the middle.
 fn floors(rules: &Rules, store: usize) -> Vec<i64> {
-    let operations = rules
-        .jobs
-        .iter()
-        .flat_map(|job| &job.options)
-        .flat_map(|o| &o.operations);
-    let draws = operations
-        .flat_map(|operation| &operation.ways)
-        .flat_map(|way| &way.draws);
-    let mut floors: Vec<_> = draws
-        .filter(|draw| draw.store == store)
-        .map(|d| d.size.floor)
-        .collect();
+    let mut floors: Vec<_> = draws(rules, store).map(|size| size.floor).collect();
     floors.sort_unstable();
     floors.dedup();
     if floors.len() > FLOORS {
@@ -216,20 +207,39 @@ fn floors(rules: &Rules, store: usize) -> Vec<i64> {
     floors
 }
 
-/// What comes to a store, less what fills it up to the floor.
-fn above(comings: Vec<(i64, i64)>, floor: i64) -> Vec<Parcel> {
-    let (mut lacking, mut parcels) = (floor, Vec::new());
-    for (from, amount) in comings {
-        let filling = lacking.min(amount);
-        lacking -= filling;
+/// What comes to a store and draws with this floor or a higher one can take: less what fills it up to the
+/// floor, and by each coming no more in all than some of these draws take together.
+fn above(rules: &Rules, store: usize, floor: i64) -> Vec<Parcel> {
+    let draws = draws(rules, store).filter(|size| size.floor >= floor);
+    let mut draws: Vec<_> = draws.map(|size| size.amount).filter(|it| *it > 0).collect();
+    draws.sort_unstable();
+    let (mut there, mut taken, mut parcels) = (-floor, 0, Vec::new());
+    for (from, amount) in rules.stores[store].comings() {
+        there += amount;
+        let most = most_taken(&draws, there.max(0));
         parcels.push(Parcel {
             from,
             until: i64::MAX,
-            amount: amount - filling,
+            amount: most - taken,
         });
+        taken = most;
     }
     parcels.retain(|parcel| parcel.amount > 0);
     parcels
+}
+
+/// What operations may draw from a store: of each, the draws in which its ways differ.
+fn draws(rules: &Rules, store: usize) -> impl Iterator<Item = DrawSize> {
+    let options = rules.jobs.iter().flat_map(|job| &job.options);
+    let operations = options.flat_map(|option| &option.operations);
+    operations.flat_map(move |operation| {
+        let draws = operation.ways.iter().flat_map(|way| &way.draws);
+        let here = draws.filter(|draw| draw.store == store);
+        let mut sizes: Vec<_> = here.map(|draw| draw.size).collect();
+        sizes.sort_unstable_by_key(|size| (size.amount, size.floor));
+        sizes.dedup();
+        sizes
+    })
 }
 
 /// When an operation could start by its supplies if they were all for it alone.
