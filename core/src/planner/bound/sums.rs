@@ -1,3 +1,5 @@
+//! What whole needs can take together of an amount: sums of some of them.
+
 /// So many sums of each need are told apart, times needs; of more of them, all that there is counts.
 const MOST: usize = 1 << 24;
 

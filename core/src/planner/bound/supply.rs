@@ -77,9 +77,10 @@ const ONE_OF: f64 = 0.1;
 const FLOORS: usize = 3;
 
 impl Supplies {
-    /// First each powder, once for each kind of count; then each store, once for each of some floors: what is drawn with that floor or
-    /// a higher one leaves it, so that in all it takes no more than what comes above the floor. Then all
-    /// that operations choose between as one, since what is dear in one store is taken from another.
+    /// First each powder, once for each kind of count; then each store, once for each of some floors: what is
+    /// drawn with that floor or a higher one leaves it, so that in all it takes no more than what comes above
+    /// the floor. Then all that operations choose between as one, since what is dear in one store is taken
+    /// from another.
     pub fn new(rules: &Rules) -> Self {
         let (mut all, mut of_powder) = (Vec::new(), Vec::new());
         for (lots, sprayed) in rules.lots_of.iter().zip(sprayed(rules)) {
