@@ -10,6 +10,7 @@ mod debt;
 mod draft;
 mod efficiency;
 mod endurance;
+mod explain;
 mod flight;
 mod gate;
 mod here;
@@ -37,6 +38,9 @@ pub use efficiency::{
     stage_efficiency,
 };
 pub use endurance::{BankLeft, Endurance, Turns, camp_fuel_minutes, endurance};
+pub use explain::{
+    Averted, Budget, Displaced, Earlier, Lack, Measure, More, Moved, Swing, Tip, Worth,
+};
 pub use flight::{Flight, NoFlight, flight};
 pub use gate::{Gate, Opens, Shut};
 pub use here::{recipes_of, shut_here};
