@@ -4,6 +4,7 @@
 
 pub mod authority;
 pub mod catalogue;
+mod earlier;
 pub mod efficiency;
 pub mod flight;
 mod gate;

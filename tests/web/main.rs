@@ -29,3 +29,4 @@ mod sheets;
 mod signatures;
 mod version;
 mod weighed;
+mod worth;

@@ -5,9 +5,12 @@ mod pages;
 mod planning;
 pub mod queries;
 mod timeline;
+mod worth;
+mod worth_page;
 
 pub use planning::{Found, Planner, Planning, compute, plan_now};
 pub use queries::Stored;
+pub use worth::Worths;
 
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
@@ -26,6 +29,9 @@ pub fn routes() -> Routes {
         .get("/line-up", Act::Look, show)
         .post("/line-up/plan", Act::Plan, plan)
         .post("/line-up/stop", Act::Plan, stop)
+        .get("/line-up/worth", Act::Look, worth_page::show)
+        .post("/line-up/worth", Act::Plan, worth_page::start)
+        .post("/line-up/worth/stop", Act::Plan, worth_page::stop)
         .get("/line-up/accept", Act::AcceptLineUp, accept::show)
         .post("/line-up/accept", Act::AcceptLineUp, accept::accept)
 }
