@@ -2,6 +2,7 @@
 
 mod authority;
 mod begun;
+mod doubts;
 mod efficiency;
 mod endurance;
 mod flight;

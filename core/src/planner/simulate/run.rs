@@ -158,6 +158,9 @@ impl Run {
             gap_from: &[],
         };
         let option = &rules.jobs[part.job].options[again.option];
+        if option.operations.is_empty() {
+            progress.stands = Stands::Lost;
+        }
         for upto in (1..=option.operations.len()).filter(|upto| option.may_part(*upto)) {
             progress = self.go_on(rules, &stretch, progress, upto, Some(again.again_at));
             if progress.stands != Stands::GoesOn {
