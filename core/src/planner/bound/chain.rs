@@ -239,12 +239,17 @@ impl LaidTask {
         lists.feed(task, self.start_two, fed);
         for place in &self.places {
             for (first, last) in &place.ends {
-                let range = (*first).max(open)..last + 1;
-                place.each_price(lists, range, |step, price| {
-                    let start = step.wrapping_add_signed(self.start_back);
-                    let fed = fed.get(start).copied().unwrap_or(0);
-                    row[step] = row[step].min(before[step - self.steps] + price + fed);
-                });
+                let steps = (*first).max(open)..last + 1;
+                if steps.is_empty() {
+                    continue;
+                }
+                let start = steps.start.saturating_add_signed(self.start_back);
+                let before = &before[steps.start - self.steps..];
+                let prices = place.prices(lists, steps.clone());
+                let whole = prices.zip(before).zip(&fed[start..]);
+                for (here, ((price, before), fed)) in row[steps].iter_mut().zip(whole) {
+                    *here = (*here).min(before + price + fed);
+                }
             }
         }
         let mut least = NEVER;
@@ -261,34 +266,28 @@ impl LaidPlace {
     /// By the minute of the end the price is a line that bends only where end or begin cross a step of
     /// the grid, so that it is least at one of these or at the step's own ends.
     #[inline]
-    fn each_price(
-        &self,
-        lists: &PriceLists,
+    fn prices<'a>(
+        &'a self,
+        lists: &'a PriceLists,
         steps: Range<usize>,
-        mut tell: impl FnMut(usize, i64),
-    ) {
+    ) -> impl Iterator<Item = i64> + 'a {
         let list = &lists.holds[self.hold];
         let mut before = list.of(self.from_end, steps.start.wrapping_sub(1));
-        for step in steps {
-            let here = list.of(self.from_end, step);
-            let mut least = here;
-            if lists.unit > 1 {
-                least = least.min(before);
-                if list.changes(self.from_end, step) {
-                    let bends = list
-                        .of(self.from_step, step)
-                        .min(list.of(self.to_step, step));
-                    least = least.min(bends);
-                }
+        let bends = move |step| {
+            let (from, to) = (list.of(self.from_step, step), list.of(self.to_step, step));
+            from.min(to)
+        };
+        let at_ends = list.each(self.from_end, steps.start);
+        steps.zip(at_ends).map(move |(step, (here, changes))| {
+            if lists.unit == 1 {
+                return here;
             }
-            tell(step, least);
-            before = here;
-        }
+            let ends = std::mem::replace(&mut before, here).min(here);
+            if changes { ends.min(bends(step)) } else { ends }
+        })
     }
 
     fn price(&self, lists: &PriceLists, step: usize) -> i64 {
-        let mut price = 0;
-        self.each_price(lists, step..step + 1, |_, here| price = here);
-        price
+        self.prices(lists, step..step + 1).next().unwrap_or(NEVER)
     }
 }

@@ -6,6 +6,17 @@ use super::prices::{Layout, PriceLists, real};
 use super::scale::Scale;
 use crate::planner::rules::Rules;
 
+/// When an asset is back: behind the first minute, and by the second.
+pub(super) type Span = (i64, i64);
+
+/// What the least of loss and price takes.
+pub(super) struct Taken {
+    /// Laid out as the prices are.
+    pub used: Vec<f64>,
+    /// By asset: when it is back.
+    pub back: Vec<i64>,
+}
+
 /// What a problem loses at least by given prices, on one grid.
 pub(super) struct Dual<'a> {
     rules: &'a Rules,
@@ -38,31 +49,41 @@ impl<'a> Dual<'a> {
         self.laid.work() + self.groups.iter().map(Group::work).sum::<usize>()
     }
 
-    /// The least of loss and price, less what all costs that there is: no plan loses less. With `used`,
-    /// what is then taken is added there.
-    pub fn value(&self, prices: &[i64], mut used: Option<&mut [f64]>) -> i128 {
-        let lists = PriceLists::new(self.model, &self.layout, prices, self.laid.grid);
+    /// The least of loss and price, less what all costs that there is, each asset back within its span: no
+    /// such plan loses less.
+    pub fn value(&self, prices: &[i64], spans: &[Span]) -> i128 {
+        self.reckon(prices, spans, None)
+    }
+
+    /// The same, with what is then taken.
+    pub fn taken(&self, prices: &[i64], spans: &[Span]) -> (i128, Taken) {
+        let mut taken = Taken {
+            used: vec![0.0; self.layout.size],
+            back: vec![0; self.rules.assets.len()],
+        };
+        (self.reckon(prices, spans, Some(&mut taken)), taken)
+    }
+
+    fn reckon(&self, prices: &[i64], spans: &[Span], mut taken: Option<&mut Taken>) -> i128 {
+        let grid = self.laid.grid;
+        let lists = PriceLists::new(self.model, &self.layout, prices, grid);
         let tables = self.laid.tables(self.model, &lists);
         let mut sum = -self.price_of_all(prices);
         for group in &self.groups {
-            let price: Vec<_> = group
-                .assets
-                .iter()
-                .map(|it| self.asset_price(*it, &tables))
-                .collect();
-            let (least, back) = group.least(&price, used.is_some());
+            let price = |asset: &usize| self.asset_price(*asset, spans[*asset], &tables);
+            let price: Vec<_> = group.assets.iter().map(price).collect();
+            let (least, back) = group.least(&price, taken.is_some());
             sum += i128::from(least);
-            let Some(used) = &mut used else { continue };
-            let last = self.laid.grid.last;
-            for (asset, step) in group
-                .assets
-                .iter()
-                .zip(back)
-                .filter(|(_, step)| *step <= last)
-            {
+            let Some(taken) = &mut taken else { continue };
+            for (asset, step) in group.assets.iter().zip(back) {
+                taken.back[*asset] = grid.first_minute(step);
+                if step > grid.last {
+                    continue;
+                }
                 for job in &self.rules.assets[*asset].jobs {
                     if let Some(chosen) = self.cheapest(*job, step, &tables) {
-                        self.laid.trace(self.model, &lists, &tables, chosen, used);
+                        self.laid
+                            .trace(self.model, &lists, &tables, chosen, &mut taken.used);
                     }
                 }
             }
@@ -70,8 +91,26 @@ impl<'a> Dual<'a> {
         sum
     }
 
+    pub fn grid(&self) -> Grid {
+        self.laid.grid
+    }
+
+    /// Each asset with jobs that is reckoned with, and what it adds to the loss per hour on the average.
+    pub fn rates(&self) -> impl Iterator<Item = (usize, f64)> {
+        let assets = self.groups.iter().flat_map(|group| &group.assets);
+        assets.map(|asset| {
+            let capabilities = self.rules.assets[*asset].capabilities.iter();
+            let rate = capabilities.map(|n| {
+                let it = &self.rules.capabilities[*n];
+                let most = it.loss_per_hour.iter().copied().max().unwrap_or(0);
+                real(most) / real(i64::try_from(it.assets.len()).unwrap_or(1))
+            });
+            (*asset, rate.sum())
+        })
+    }
+
     /// By step: the least price of having all jobs of an asset finished by then; nothing for none of them.
-    fn asset_price(&self, asset: usize, tables: &Tables) -> Vec<i64> {
+    fn asset_price(&self, asset: usize, span: Span, tables: &Tables) -> Vec<i64> {
         let last = self.laid.grid.last;
         let mut price = vec![0; last + 2];
         let mut of_job = vec![NEVER; last + 1];
@@ -87,6 +126,9 @@ impl<'a> Dual<'a> {
                 *price = (*price + of_job).min(NEVER);
             }
         }
+        let (first, end) = self.laid.grid.steps_within(span);
+        price[..first].fill(NEVER);
+        price[end..].fill(NEVER);
         price
     }
 

@@ -41,6 +41,23 @@ impl Grid {
         (steps, minutes.rem_euclid(self.unit))
     }
 
+    /// The end of the step that a minute is in.
+    pub fn end_of(&self, minute: i64) -> i64 {
+        (minute + self.unit - 1).div_euclid(self.unit) * self.unit
+    }
+
+    /// The steps, from the first to before the second, with a minute behind the one given and by the other,
+    /// the step behind the last among them for the horizon.
+    pub fn steps_within(&self, (behind, by): (i64, i64)) -> (usize, usize) {
+        let first = index((behind + self.unit).div_euclid(self.unit));
+        let after = if by < self.horizon {
+            index((by - 1).div_euclid(self.unit) + 2)
+        } else {
+            self.last + 2
+        };
+        (first.min(after), after)
+    }
+
     /// The earliest minute of those that end with a step; of the step behind the last, the horizon.
     pub fn first_minute(&self, step: usize) -> i64 {
         let before = i64::try_from(step).unwrap_or(i64::MAX).saturating_sub(1);

@@ -10,6 +10,8 @@ pub(super) struct Group {
     pub assets: Vec<usize>,
     /// By step and set of assets that are back: the loss from its first minute to the next step's.
     pieces: Vec<i64>,
+    /// Of one asset alone, by step: the loss if it is back then.
+    single: Vec<i64>,
     /// The steps.
     count: usize,
 }
@@ -34,9 +36,15 @@ impl Group {
                 }
             }
         }
+        let single = if assets.len() == 1 {
+            single(&pieces)
+        } else {
+            Vec::new()
+        };
         Self {
             assets,
             pieces,
+            single,
             count,
         }
     }
@@ -49,6 +57,18 @@ impl Group {
     /// The least of loss and price, and at which step each asset is then back; `price` is by asset and
     /// step, the last of them for none of it.
     pub fn least(&self, price: &[Vec<i64>], traced: bool) -> (i64, Vec<usize>) {
+        if let [price] = price {
+            let sums = self
+                .single
+                .iter()
+                .zip(price)
+                .map(|(loss, price)| loss + price);
+            let (step, least) = sums
+                .enumerate()
+                .min_by_key(|(_, sum)| *sum)
+                .unwrap_or((0, 0));
+            return (least, vec![step]);
+        }
         let sets = 1 << self.assets.len();
         let mut least = vec![NEVER; sets * self.count];
         least[0] = 0;
@@ -100,6 +120,18 @@ impl Group {
         }
         back
     }
+}
+
+/// By step: the pieces of an asset that is down before it and back from it on.
+fn single(pieces: &[i64]) -> Vec<i64> {
+    let mut loss: i64 = pieces.iter().skip(1).step_by(2).sum();
+    let both = pieces.chunks_exact(2);
+    both.map(|piece| {
+        let here = loss;
+        loss += piece[0] - piece[1];
+        here
+    })
+    .collect()
 }
 
 /// What a capability loses while the same assets are back, told from minute 0 on.

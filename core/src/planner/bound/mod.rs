@@ -11,6 +11,7 @@
 //! least of that is therefore found machine by machine ([`chain`], [`group`]) and is a bound for any
 //! prices; [`ascent`] looks for prices that make it large (Lagrangian relaxation; M. L. Fisher, 'The
 //! Lagrangian relaxation method for solving integer programming problems', Management Science 27 (1981)).
+//! Where few large parts compete for one supply, [`cases`] of when a machine is back get prices of their own.
 //!
 //! The figures are whole numbers throughout, and everything is rounded to the side that makes the bound
 //! lower; floating point only steers the ascent.
@@ -20,6 +21,7 @@
 //! it waits between operations, and that nothing stops half-way where another has taken the minutes.
 
 mod ascent;
+mod cases;
 mod chain;
 mod dual;
 mod grid;
@@ -32,7 +34,8 @@ mod supply;
 #[cfg(test)]
 mod tests;
 
-use ascent::{Ascent, whole};
+use ascent::Ascent;
+use cases::Cases;
 use dual::Dual;
 use grid::Grid;
 use model::Model;
@@ -57,45 +60,43 @@ pub fn bound(problem: &Problem) -> i64 {
 const COARSE: i64 = 256;
 /// ... and to reckon with them in the end.
 const FINE: i64 = 2048;
-/// So many rounds of the ascent, at most, with prices of one length.
-const ROUNDS: usize = 150;
-/// So many operations for all rounds with prices of one length, roughly.
-const WORK: usize = 60_000_000;
 /// So many steps of all tasks together, at most, so that memory suffices.
 const ENTRIES: i64 = 4_000_000;
+/// So many rounds of an ascent from nothing, at most.
+const ROUNDS: usize = 150;
+/// So many operations in all, roughly, ...
+const WORK: usize = 16_000_000;
+/// ... and so many more for each job.
+const WORK_PER_JOB: usize = 200_000;
+/// ... up to so many.
+const MANY: usize = 200;
 
-/// Climbs with prices that each hold for long, then with shorter ones, all on a coarse grid; and reckons
-/// with the last of them on a fine one.
+/// Climbs with prices that each hold for long, then with shorter ones, all on a coarse grid; reckons with the
+/// last of them on a fine one; and takes cases apart while there is work left.
 fn by_prices(rules: &Rules) -> i64 {
     let horizon = rules.horizon;
     let scale = Scale::for_loss(rules.worst_loss());
     let model = Model::new(rules, scale);
-    let tasks = model
-        .chains
-        .iter()
-        .map(|chain| chain.tasks.len() + 1)
-        .sum::<usize>();
-    let room = ENTRIES / i64::try_from(tasks.max(1)).unwrap_or(ENTRIES);
+    let tasks = model.chains.iter().map(|chain| chain.tasks.len() + 1);
+    let room = ENTRIES
+        / i64::try_from(tasks.sum::<usize>())
+            .unwrap_or(ENTRIES)
+            .max(1);
     let coarse = grid::length_for(horizon, COARSE.min(room).max(8));
     let long = grid::length_within((horizon / 14).min(720)).max(coarse);
     let short = grid::length_within(long / 2).max(coarse);
-    let mut best = 0;
-    let mut found: Option<(Dual, Vec<f64>)> = None;
-    for minutes in [long, short] {
-        let dual = Dual::new(rules, &model, scale, Grid::new(horizon, coarse, minutes));
-        let from = found.as_ref().map_or_else(
-            || vec![0.0; dual.layout.size],
-            |(before, prices)| dual.layout.finer(&model, &before.layout, prices),
-        );
-        let rounds = (WORK / dual.work().max(1)).clamp(2, ROUNDS);
-        let (prices, value) = Ascent::new(&dual).climb(from, rounds);
-        best = best.max(value);
-        found = Some((dual, prices));
-    }
-    if let Some((_, prices)) = found {
-        let fine = grid::length_for(horizon, FINE.min(room).max(8)).min(short);
-        let dual = Dual::new(rules, &model, scale, Grid::new(horizon, fine, short));
-        best = best.max(dual.value(&whole(&prices), None));
-    }
-    scale.up(best)
+    let fine = grid::length_for(horizon, FINE.min(room).max(8)).min(short);
+    let dual = |unit, minutes| Dual::new(rules, &model, scale, Grid::new(horizon, unit, minutes));
+
+    let always = vec![(-1, horizon); rules.assets.len()];
+    let (first, second, last) = (dual(coarse, long), dual(coarse, short), dual(fine, short));
+    let work = WORK + WORK_PER_JOB * rules.jobs.len().min(MANY);
+    let rounds = |dual: &Dual| (work / 3 / dual.work().max(1)).clamp(2, ROUNDS);
+    let prices = vec![0.0; first.layout.size];
+    let found = Ascent::new(&first).climb(prices, &always, rounds(&first));
+    let prices = second.layout.finer(&model, &first.layout, &found.prices);
+    let summit = Ascent::new(&second).climb(prices, &always, rounds(&second));
+    let mut cases = Cases::new(&second, &last, summit, always);
+    cases.take_apart(work / 3);
+    scale.up(cases.least().max(found.value))
 }

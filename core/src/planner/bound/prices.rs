@@ -109,14 +109,17 @@ impl PriceList {
         cell.map_or(0, |(before, minute, _)| before + minutes * minute)
     }
 
-    /// Whether the price may change while the end of a stretch moves on to this step from the one before.
+    /// From a step on: what a stretch costs, and whether the price may change in it while its end moves on
+    /// to that step from the one before.
     #[inline]
-    pub fn changes(&self, stretch: Stretch, step: usize) -> bool {
-        let in_cell = |steps| {
-            let cell = self.0.get(step.wrapping_add_signed(steps));
-            cell.is_some_and(|(_, _, other)| *other)
-        };
-        in_cell(stretch.end.0) || in_cell(stretch.begin.0)
+    pub fn each(&self, stretch: Stretch, step: usize) -> impl Iterator<Item = (i64, bool)> {
+        let from = |steps| self.0[step.saturating_add_signed(steps)..].iter();
+        let (ends, begins) = (from(stretch.end.0), from(stretch.begin.0));
+        ends.zip(begins).map(move |(end, begin)| {
+            let until_end = end.0 + stretch.end.1 * end.1;
+            let until_begin = begin.0 + stretch.begin.1 * begin.1;
+            (until_end - until_begin, end.2 || begin.2)
+        })
     }
 }
 

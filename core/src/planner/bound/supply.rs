@@ -11,6 +11,8 @@ pub(super) struct Supply {
     parcels: Vec<Parcel>,
     /// Where its stretches begin: within one, the same parcels are good. The first is 0.
     pub cuts: Vec<i64>,
+    /// Whether it is one of several that operations choose between.
+    pub one_of: bool,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -30,7 +32,11 @@ impl Supply {
         cuts.push(0);
         cuts.sort_unstable();
         cuts.dedup();
-        Self { parcels, cuts }
+        Self {
+            parcels,
+            cuts,
+            one_of: false,
+        }
     }
 
     /// For each parcel its amount and the stretches in which it is good.
@@ -61,7 +67,8 @@ const FLOORS: usize = 3;
 
 impl Supplies {
     /// First each powder, then each store, once for each of some floors: what is drawn with that floor or
-    /// a higher one leaves it, so that in all it takes no more than what comes above the floor.
+    /// a higher one leaves it, so that in all it takes no more than what comes above the floor. Then all
+    /// that operations choose between as one, since what is dear in one store is taken from another.
     pub fn new(rules: &Rules) -> Self {
         let powders = rules.lots_of.iter().map(|lots| {
             let parcels = lots.iter().map(|lot| {
@@ -74,8 +81,8 @@ impl Supplies {
             });
             Supply::new(parcels.collect(), rules.horizon)
         });
-        let mut all: Vec<_> = powders.collect();
-        let mut of_store = Vec::new();
+        let mut all: Vec<Supply> = powders.collect();
+        let mut of_store: Vec<Vec<(usize, i64)>> = Vec::new();
         for (n, store) in rules.stores.iter().enumerate() {
             let mut here = Vec::new();
             for floor in floors(rules, n) {
@@ -83,6 +90,25 @@ impl Supplies {
                 all.push(Supply::new(above(store.comings(), floor), rules.horizon));
             }
             of_store.push(here);
+        }
+        for stores in chosen_between(rules) {
+            let pooled: Vec<Vec<_>> = stores
+                .iter()
+                .map(|store| of_store[*store].clone())
+                .collect();
+            for floor in 0..pooled.iter().map(Vec::len).min().unwrap_or(0) {
+                let pool = all.len();
+                let mut parcels = Vec::new();
+                for (store, supplies) in stores.iter().zip(&pooled) {
+                    let (supply, floor) = supplies[floor];
+                    parcels.extend_from_slice(&all[supply].parcels);
+                    of_store[*store].push((pool, floor));
+                }
+                all.push(Supply::new(parcels, rules.horizon));
+            }
+            for (supply, _) in pooled.into_iter().flatten() {
+                all[supply].one_of = true;
+            }
         }
         Self { all, of_store }
     }
@@ -104,6 +130,31 @@ impl Supplies {
         });
         ways.collect()
     }
+}
+
+/// Sets of stores that operations choose between, joined where they meet.
+fn chosen_between(rules: &Rules) -> Vec<Vec<usize>> {
+    let mut of: Vec<usize> = (0..rules.stores.len()).collect();
+    let jobs = rules.jobs.iter().flat_map(|job| &job.options);
+    for operation in jobs.flat_map(|option| &option.operations) {
+        let chosen = operation
+            .ways
+            .iter()
+            .flat_map(|way| way.chosen.iter().flatten());
+        let stores: Vec<usize> = chosen.copied().collect();
+        for pair in stores.windows(2) {
+            let (one, other) = (of[pair[0]], of[pair[1]]);
+            of.iter_mut()
+                .filter(|it| **it == other)
+                .for_each(|it| *it = one);
+        }
+    }
+    let mut sets = vec![Vec::new(); of.len()];
+    for (store, set) in of.into_iter().enumerate() {
+        sets[set].push(store);
+    }
+    sets.retain(|set| set.len() > 1);
+    sets
 }
 
 /// Some floors of the draws on a store: the lowest, the highest, and one in the middle.

@@ -37,6 +37,8 @@ pub struct Search<'a> {
     best_loss: i64,
     plan: Plan,
     iterations: u64,
+    /// What is at stake with one job.
+    stake: f64,
     /// One in so many changes sorts the order.
     rounds_to_sort: u64,
 }
@@ -71,6 +73,7 @@ impl<'a> Search<'a> {
             trial: Trial::default(),
             plan,
             iterations: 0,
+            stake: stake(&rules),
             rounds_to_sort: rounds_to_sort(problem.jobs.len()),
             rules,
         };
@@ -194,15 +197,16 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// The loss up to which a change is accepted: now and then a worse one, ever more rarely.
+    /// The loss up to which a change is accepted: now and then a worse one, ever more rarely, and in the end
+    /// none.
     #[expect(
-        clippy::cast_precision_loss,
         clippy::cast_possible_truncation,
         reason = "a random tolerance, not a sum"
     )]
     fn worst_accepted(&mut self, share: f64) -> i64 {
-        let per_job = self.best_loss as f64 / self.problem.jobs.len() as f64;
-        let warmth = per_job * WARM * (COLD / WARM).powf(share.clamp(0.0, 1.0));
+        let share = share.clamp(0.0, 1.0);
+        let quench = ((1.0 - share) / (1.0 - LAST)).min(1.0);
+        let warmth = self.stake * WARM * (COLD / WARM).powf(share) * quench;
         let tolerance = -self.rng.f64().max(1e-12).ln() * warmth;
         self.current.loss.saturating_add(tolerance as i64)
     }
@@ -234,10 +238,31 @@ fn rounds_to_sort(jobs: usize) -> u64 {
     (jobs.saturating_mul(jobs) / 2).max(20)
 }
 
-/// Warmth at the begin and at the end, as a share of the mean loss per job.
-const WARM: f64 = 0.5;
-const COLD: f64 = 0.05;
-/// From this share of the time on, each run goes on from the best plan so far.
+/// What is at stake with one job: the mean loss of a machine over the mean duration of a job, nights included.
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "a measure for random tolerances"
+)]
+fn stake(rules: &Rules) -> f64 {
+    let rates = rules
+        .capabilities
+        .iter()
+        .filter_map(|it| it.loss_per_hour.last());
+    let machines: usize = rules.capabilities.iter().map(|it| it.assets.len()).sum();
+    let options = rules.jobs.iter().filter_map(|job| job.options.first());
+    let minutes = options
+        .flat_map(|option| &option.operations)
+        .map(|it| it.minutes as f64);
+    let on_duty: i64 = rules.periods.iter().map(|(from, to)| to - from).sum();
+    let rate = rates.map(|rate| *rate as f64).sum::<f64>() / machines.max(1) as f64;
+    let per_job = minutes.sum::<f64>() / rules.jobs.len().max(1) as f64;
+    rate * per_job * rules.horizon as f64 / on_duty.max(1) as f64
+}
+
+/// Warmth at the begin, and at the end before it falls to nothing, as a share of the stake.
+const WARM: f64 = 1.5;
+const COLD: f64 = 0.15;
+/// From this share of the time on, each run goes on from the best plan so far, and the warmth falls to nothing.
 const LAST: f64 = 0.9;
 
 /// The order in which a plan's operations begin.
