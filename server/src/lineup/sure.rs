@@ -56,13 +56,13 @@ impl Sure {
     }
 }
 
-/// 'in 80 of 100 by Thu 4 Dec' for the machine of a place; nothing where nothing was worked out.
+/// 'likely by Thu 4' for the machine of a place; nothing where nothing was worked out.
 pub fn likely(words: &Words<'_>, line_up: &LineUp, asset: &str) -> String {
     let expected = line_up.expected.as_ref();
     let back = expected.and_then(|it| it.outlook.assets.get(asset));
     back.map_or_else(String::new, |back| match back.likely {
-        Some(minute) => format!("80 in 100 by {}", words.date(moment(line_up, minute))),
-        None => "80 in 100 later than planned for".to_owned(),
+        Some(minute) => format!("likely by {}", words.weekday(moment(line_up, minute))),
+        None => "likely later".to_owned(),
     })
 }
 
