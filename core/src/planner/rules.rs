@@ -15,6 +15,8 @@ pub(super) struct Rules {
     pub shared: Vec<Room>,
     /// How many stations hold batches.
     pub batch_stations: usize,
+    /// Whether some operation may draw from one store or another.
+    pub store_choices: bool,
     pub stores: Vec<Balance>,
     pub lots: Vec<LotRule>,
     /// Lots of each powder.
@@ -161,12 +163,14 @@ impl Rules {
             lots_of[places.powders[lot.powder.as_str()]].push(n);
         }
         let jobs: Vec<JobRule> = problem.jobs.iter().map(|job| places.job(job)).collect();
+        let store_choices = operations(&jobs).any(|operation| operation.ways.len() > 1);
         Self {
             horizon: problem.horizon,
             periods: attended_periods(problem),
             cells: problem.cells.iter().map(|cell| places.cell(cell)).collect(),
             shared: rooms(problem),
             batch_stations: places.batch_stations.len(),
+            store_choices,
             stores: problem
                 .stores
                 .iter()
@@ -231,12 +235,13 @@ fn attended_periods(problem: &Problem) -> Vec<(i64, i64)> {
     periods
 }
 
+fn operations(jobs: &[JobRule]) -> impl Iterator<Item = &OperationRule> + Clone {
+    let options = jobs.iter().flat_map(|job| &job.options);
+    options.flat_map(|option| &option.operations)
+}
+
 fn balance(store: &Store, n: usize, jobs: &[JobRule]) -> Balance {
-    let operations = jobs
-        .iter()
-        .flat_map(|job| &job.options)
-        .flat_map(|option| &option.operations);
-    let ways = || operations.clone().flat_map(|operation| &operation.ways);
+    let ways = || operations(jobs).flat_map(|operation| &operation.ways);
     let draws = ways()
         .flat_map(|way| &way.draws)
         .filter(|draw| draw.store == n)

@@ -146,6 +146,22 @@ fn a_warm_start_keeps_what_it_was_given() {
     assert_eq!(search.best_loss(), 67);
 }
 
+/// Job 1 draws 5 from either bottle, job 2 draws 6 and fits the small one only. The decoder by itself keeps the
+/// full bottle, and the small one with 1 left is no use to job 2. The best plan takes of the full one first:
+/// 10 x 10 + 1 x 20 = 120; with job 2 first it is 1 x 10 + 10 x 20 = 210, without it 10 x 10 + 1 x 100 = 200.
+#[test]
+fn what_others_need_is_left_in_the_store_that_they_need() {
+    let mut problem = one_machine(&[10, 10, 80], &[10, 1, 0], &[0; 3]);
+    problem.stores = vec![store("small", 6, &[]), store("full", 10, &[])];
+    let first = |n: usize| problem.jobs[n].options[0].operations[0].clone();
+    let either = drawing_any(first(0), &["small", "full"], 5, 0);
+    let small = drawing(first(1), "small", 6, 0);
+    problem.jobs[0].options[0].operations = vec![either];
+    problem.jobs[1].options[0].operations = vec![small];
+    let plan = searched(&problem, 1, 2000);
+    assert_eq!((plan.loss, check(&problem, &plan)), (120, vec![]));
+}
+
 fn operation() -> impl Strategy<Value = Operation> {
     let powders = prop::sample::select(vec!["al", "cu", "none"]);
     let sprayed = (powders, 0_i64..40, any::<bool>(), 1_i64..90).prop_map(

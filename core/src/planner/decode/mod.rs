@@ -55,6 +55,8 @@ pub(super) struct Chunk {
     /// A step of a batch station joins the first batch that there is for it, and begins one only if there is
     /// none; else it does what lets it start first.
     pub join: bool,
+    /// Where there is a choice, it takes from the store that is left with the most, not with the least.
+    pub fuller: bool,
 }
 
 impl Chunk {
@@ -65,6 +67,7 @@ impl Chunk {
             option,
             upto,
             join: false,
+            fuller: false,
         }
     }
 

@@ -171,7 +171,7 @@ impl State {
             .filter(|(_, ready)| *ready <= rules.horizon)
             .and_then(|(from, ready)| {
                 let operations = &option.operations[..chunk.upto];
-                self.place(rules, operations, (from, ready), chunk.join, trail)
+                self.place(rules, operations, (from, ready), chunk, trail)
             });
         if let (Some((from, ready)), None) = (begun, end) {
             self.drop_carried(rules, &option.operations[from..], ready);
@@ -215,21 +215,27 @@ impl State {
         rules: &Rules,
         operations: &[OperationRule],
         (first, ready): (usize, i64),
-        join: bool,
+        chunk: Chunk,
         trail: &mut Trail,
     ) -> Option<i64> {
         let (mut at, mut end) = (first, ready);
         while at < operations.len() {
             let operation = &operations[at];
             let not_before = trail.not_before(at);
-            let placed = self.earliest(rules, operation, end + operation.after, not_before, join);
+            let placed = self.earliest(
+                rules,
+                operation,
+                end + operation.after,
+                not_before,
+                chunk.join,
+            );
             // The operation before the first is not to be moved, or there is none.
             let placed =
                 placed.filter(|it| at > first || !waits_too_long(operation, end, it.start));
             let anew =
                 placed.and_then(|placed| self.hindered(rules, operations, at, (end, placed.start)));
             if let (Some(placed), None) = (placed, anew) {
-                self.take(rules, operation, placed, trail);
+                self.take(rules, operation, placed, chunk.fuller, trail);
                 (at, end) = (at + 1, placed.start + operation.minutes);
                 continue;
             }
@@ -283,6 +289,7 @@ impl State {
         rules: &Rules,
         operation: &OperationRule,
         mut placed: Placed,
+        fuller: bool,
         trail: &mut Trail,
     ) {
         let end = placed.start + operation.minutes;
@@ -290,7 +297,7 @@ impl State {
         if let Some(batch) = operation.batch {
             self.batches[batch.station].put(placed.start, batch);
         }
-        placed.way = self.tightest_way(operation, placed.start);
+        placed.way = self.way(operation, placed.start, fuller);
         for draw in &operation.ways[placed.way].draws {
             self.stores[draw.store].take(placed.start, draw.size);
         }

@@ -2,7 +2,7 @@
 
 use super::model::{Build, Model, Part, Turn};
 use super::way::Way;
-use crate::planner::decode::{Fact, Lack, State, Stays, Trail, Which};
+use crate::planner::decode::{Chunk, Fact, Lack, State, Stays, Trail, Which};
 use crate::planner::rules::{OptionRule, Rules};
 
 /// What is kept from run to run to spare allocations, and what the last run ended with.
@@ -240,7 +240,8 @@ impl Run {
         let operations = &option.operations[..upto];
         self.trail.clear();
         let (first, trail) = ((from.done, from.end), &mut self.trail);
-        let end = self.state.place(rules, operations, first, false, trail)?;
+        let chunk = Chunk::new(stretch.job, stretch.option, upto);
+        let end = self.state.place(rules, operations, first, chunk, trail)?;
         let (mut whole, mut lots) = (true, 0);
         for (n, at) in (from.done..upto).enumerate() {
             let of = Which {

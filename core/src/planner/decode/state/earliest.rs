@@ -96,14 +96,20 @@ impl State {
 
     /// Of the ways to draw that allow a start, the one whose stores are left with the least above the
     /// floor, draw by draw: what is fuller is kept for what needs more. Ties go by the order of the file.
-    pub(super) fn tightest_way(&self, operation: &OperationRule, start: i64) -> usize {
+    /// With `fuller` it is the one whose stores are left with the most.
+    pub(super) fn way(&self, operation: &OperationRule, start: i64, fuller: bool) -> usize {
         if operation.ways.len() == 1 {
             return 0;
         }
         let open = operation.ways.iter().enumerate();
         let open = open.filter(|(_, way)| self.supplied_by(way, start) == Some(start));
-        let tightest = open.min_by(|(_, a), (_, b)| self.left(a, start).cmp(self.left(b, start)));
-        tightest.map_or(0, |(n, _)| n)
+        let by_rest = |a: &WayRule, b: &WayRule| self.left(a, start).cmp(self.left(b, start));
+        let way = if fuller {
+            open.min_by(|(_, a), (_, b)| by_rest(b, a))
+        } else {
+            open.min_by(|(_, a), (_, b)| by_rest(a, b))
+        };
+        way.map_or(0, |(n, _)| n)
     }
 
     /// What each store that was chosen is left with above the floor, in the order of the draws.

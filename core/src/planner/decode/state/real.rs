@@ -129,7 +129,7 @@ impl State {
         let mut placed = gap.as_ref().map(|gap| gap.placed).or(behind)?;
         trail.clear();
         let cells = gap.as_ref().map(|gap| (gap.cell, self.cells[gap.cell]));
-        self.take(rules, operation, placed, trail);
+        self.take(rules, operation, placed, false, trail);
         placed = *trail.placed.last()?;
         if let (Some(gap), Some((cell, last))) = (gap, cells) {
             self.cells[cell] = last;

@@ -30,6 +30,18 @@ impl Shuffle<'_> {
         Some(first)
     }
 
+    /// Takes what a chunk draws from the fuller of its stores, or no longer.
+    pub fn take_other_store(&mut self) -> Option<usize> {
+        let at = (0..8).find_map(|_| {
+            let at = self.anywhere();
+            let Chunk { job, option, .. } = self.chunks[at];
+            let mut operations = self.rules.jobs[job].options[option].operations.iter();
+            operations.any(|it| it.ways.len() > 1).then_some(at)
+        })?;
+        self.chunks[at].fuller = !self.chunks[at].fuller;
+        Some(at)
+    }
+
     /// Places the later operations of a job behind other jobs, so that these go first at a station or cell.
     pub fn split(&mut self) -> Option<usize> {
         let at = self.anywhere();

@@ -37,6 +37,7 @@ enum Change {
     ShiftAsset,
     SwapAssets,
     Rebatch,
+    TakeOtherStore,
 }
 
 /// How often each change is made, in proportion; measured on problems of 15 to 200 jobs.
@@ -63,6 +64,9 @@ const EXCHANGES: u32 = 6;
 /// do best to start first, and only these changes let one wait.
 const BATCHES: u32 = 4;
 
+/// Of 100 changes where operations have a choice of stores, so many are of the store.
+const STORES: u32 = 6;
+
 /// Makes a trial by changing an order at random in one of several ways; false if the way drawn does not
 /// apply.
 pub(super) fn change(rules: &Rules, rng: &mut Rng, order: &Order, trial: &mut Trial) -> bool {
@@ -84,6 +88,9 @@ pub(super) fn change(rules: &Rules, rng: &mut Rng, order: &Order, trial: &mut Tr
 fn draw(rules: &Rules, rng: &mut Rng) -> Change {
     if rules.batch_stations > 0 && rng.u32(0..100) < BATCHES {
         return Change::Rebatch;
+    }
+    if rules.store_choices && rng.u32(0..100) < STORES {
+        return Change::TakeOtherStore;
     }
     let mut left = rng.u32(0..CHANGES.iter().map(|(weight, _)| weight).sum());
     for (weight, change) in CHANGES {
@@ -143,6 +150,7 @@ impl Shuffle<'_> {
             Change::ShiftAsset => self.shift_asset(),
             Change::SwapAssets => self.swap_assets(),
             Change::Rebatch => self.rebatch(),
+            Change::TakeOtherStore => self.take_other_store(),
         }
     }
 
