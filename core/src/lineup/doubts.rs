@@ -1,7 +1,7 @@
 //! What is not certain about a situation's planning problem: durations, deposition efficiency, deliveries, and
 //! whether builds pass their checks.
 
-use super::draft::{TRUE_PART, by, candidates};
+use super::draft::{Candidate, Draft, TRUE_PART, by};
 use super::efficiency::stage_efficiency;
 use super::need::{GasSource, StageNeed, steady_fuel_ml_per_h};
 use super::supply::{FUEL, SERVICE, coming, delivery_lot, gas_stores, landing};
@@ -16,16 +16,16 @@ use std::collections::BTreeMap;
 /// A delivery comes as told in one of two cases; common practice, no source.
 const ON_TIME: f64 = 0.5;
 
-/// What is not certain about the problem that [`super::draft()`] makes of a situation.
+/// What is not certain about the problem of a situation's draft.
 #[must_use]
-pub fn doubts(situation: &Situation) -> Doubts {
+pub fn doubts(situation: &Situation, draft: &Draft) -> Doubts {
     let mut doubts = Doubts {
         comings: comings(situation),
         ..Doubts::default()
     };
     let mut recipes: BTreeMap<RecipeCode, usize> = BTreeMap::new();
     for request in &situation.requests {
-        for candidate in candidates(situation, request) {
+        for candidate in draft.candidates.get(&request.code).into_iter().flatten() {
             let Some(option) = &candidate.option else {
                 continue;
             };
@@ -51,7 +51,7 @@ pub fn doubts(situation: &Situation) -> Doubts {
                 doubts.chances.push(passes(situation, recipe).share());
             }
             let operations = operations(situation, recipe, candidate.done, &candidate.needs);
-            let check = check(situation, request, recipe, candidate.done, chance);
+            let check = check(situation, request, recipe, candidate, chance);
             let doubt = OptionDoubt { operations, check };
             doubts.options.insert(key, doubt);
         }
@@ -177,17 +177,20 @@ fn by_grams(situation: &Situation, spray: &Spray, need: &StageNeed) -> BTreeMap<
     amounts
 }
 
-/// The check of a build by a recipe of which the first `done` operations are done; none if it is behind it.
+/// The check of a build by a recipe; none if it is behind it.
 fn check(
     situation: &Situation,
     request: &Request,
     recipe: &Recipe,
-    done: usize,
+    candidate: &Candidate,
     chance: usize,
 ) -> Option<Check> {
     let again_at = checked_at(&recipe.operations)?;
-    let at = again_at.checked_sub(done)?;
-    let anew = by(situation, request, recipe, 0);
+    let at = again_at.checked_sub(candidate.done)?;
+    let anew = match candidate.done {
+        0 => candidate.clone(),
+        _ => by(situation, request, recipe, 0),
+    };
     let operations_anew = operations(situation, recipe, 0, &anew.needs);
     Some(Check {
         at,

@@ -1,12 +1,15 @@
 //! Which of several orders is taken, and what is to be expected of it.
 
 use super::doubts::doubts;
-use crate::planner::{CrewOrder, Outlook, Plan, Problem, crew_plan, survivor};
+use super::draft::Draft;
+use crate::planner::{CrewOrder, Outlook, Plan, crew_plan, simulate, survivor};
 use crate::situation::Situation;
 use serde::{Deserialize, Serialize};
 
-/// So often an order is run through.
+/// So often an order is run through to say what is to be expected of it, and to compare it with others: as all
+/// meet the same luck, fewer runs tell them apart.
 const RUNS: usize = 2000;
+const RUNS_TO_COMPARE: usize = 250;
 
 /// Every order meets the same luck.
 const SEED: u64 = 1;
@@ -24,28 +27,37 @@ pub struct Expected {
     pub margin_permille: i64,
 }
 
-/// Of plans of a situation's problem the one to work to: the one that survives more of those within the site's
+/// Of plans of the problem of a situation's draft the one to work to: the one that survives more of those within the site's
 /// margin above the least loss.
 ///
 /// None that loses more than a crew's own order is taken. None is left if every plan does.
 #[must_use]
 pub fn choose(
     situation: &Situation,
-    problem: &Problem,
+    draft: &Draft,
     mut plans: Vec<Plan>,
 ) -> Option<(Plan, Expected)> {
+    let problem = &draft.problem;
     let crew = [CrewOrder::OldestFirst, CrewOrder::LargestRateFirst]
         .map(|order| crew_plan(problem, order).loss);
     plans.retain(|plan| crew.iter().all(|loss| plan.loss <= *loss));
     let least_loss = plans.iter().map(|plan| plan.loss).min()?;
     let margin_permille = situation.site.chances.margin_permille;
-    let doubts = doubts(situation);
-    let taken = survivor(problem, &plans, margin_permille, &doubts, SEED, RUNS)?;
+    let doubts = doubts(situation, draft);
+    let taken = survivor(
+        problem,
+        &plans,
+        margin_permille,
+        &doubts,
+        SEED,
+        RUNS_TO_COMPARE,
+    )?;
+    let plan = plans.swap_remove(taken.at);
     let expected = Expected {
-        outlook: taken.outlook,
+        outlook: simulate(problem, &plan, &doubts, SEED, RUNS),
         compared: taken.compared,
         least_loss,
         margin_permille,
     };
-    Some((plans.swap_remove(taken.at), expected))
+    Some((plan, expected))
 }

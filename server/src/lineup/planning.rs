@@ -18,8 +18,9 @@ use crate::error::AppError;
 use crate::situation;
 use crate::solve::{Limits, Progress, solve_several};
 
-/// How long a line-up is searched for.
-const SEARCH: Duration = Duration::from_millis(900);
+/// How long a line-up is searched for. To choose among the best plans and to say what is to be expected takes
+/// some tenths of a second more.
+const SEARCH: Duration = Duration::from_millis(750);
 
 /// How long a page waits for a plan before it shows progress instead.
 const MOMENT: Duration = Duration::from_millis(2500);
@@ -206,7 +207,8 @@ pub fn compute(
     tell: &mut dyn FnMut(Progress),
 ) -> Result<Found, String> {
     let begin = Instant::now();
-    let problem = draft(situation).problem;
+    let draft = draft(situation);
+    let problem = draft.problem.clone();
     if let Some(fault) = problem.faults().first() {
         return Err(format!("the site makes no planning problem: {fault}"));
     }
@@ -223,7 +225,7 @@ pub fn compute(
     });
     let plans: Vec<Plan> = plans.iter().map(|plan| complete(&problem, plan)).collect();
     let best = plans.first().cloned().unwrap_or_default();
-    let (plan, expected) = match choose(situation, &problem, plans) {
+    let (plan, expected) = match choose(situation, &draft, plans) {
         Some((plan, expected)) => (plan, Some(expected)),
         None => (best, None),
     };

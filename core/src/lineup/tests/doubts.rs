@@ -2,7 +2,7 @@ use super::plan_of;
 use super::site::{at, code, site};
 use crate::catalogue::{Flag, Operation, OperationKind};
 use crate::gas::Gas;
-use crate::lineup::{TRUE_PART, choose, doubts, draft, passes};
+use crate::lineup::{TRUE_PART, choose, draft, passes};
 use crate::planner::{BackBy, Doubts, OptionDoubt};
 use crate::situation::{Asset, Begun, Brings, Delivery, Outcomes, Situation, Way};
 
@@ -27,6 +27,10 @@ fn boat() -> Delivery {
             },
         ],
     }
+}
+
+fn doubts(site: &Situation) -> Doubts {
+    crate::lineup::doubts(site, &draft(site))
 }
 
 fn only(doubts: &Doubts) -> &OptionDoubt {
@@ -181,9 +185,10 @@ fn an_order_is_expected_as_planned_if_nothing_is_in_doubt() {
     let chances = &mut site.site.chances;
     (chances.duration_permille, chances.own_permille) = (0, 1000);
     chances.builds = 1_000_000;
-    let problem = draft(&site).problem;
-    let plan = plan_of(&problem);
-    let (taken, expected) = choose(&site, &problem, vec![plan.clone()]).expect("one order");
+    let draft = draft(&site);
+    let problem = &draft.problem;
+    let plan = plan_of(problem);
+    let (taken, expected) = choose(&site, &draft, vec![plan.clone()]).expect("one order");
     assert_eq!((&taken, expected.compared), (&plan, 1));
     assert_eq!(expected.outlook.mean_loss, plan.loss);
     let job = &problem.jobs[0];
@@ -201,7 +206,7 @@ fn an_order_is_expected_as_planned_if_nothing_is_in_doubt() {
     assert_eq!(expected.outlook.powders["316L"], 1000);
 
     site.site.chances.own_permille = 500;
-    let (_, expected) = choose(&site, &problem, vec![plan.clone()]).expect("one order");
+    let (_, expected) = choose(&site, &draft, vec![plan.clone()]).expect("one order");
     assert!(expected.outlook.mean_loss > plan.loss);
     // A second build takes 5200 g of the 3800 g left: in one of two runs there is none.
     assert!((450..=550).contains(&expected.outlook.powders["316L"]));
@@ -211,8 +216,8 @@ fn an_order_is_expected_as_planned_if_nothing_is_in_doubt() {
 #[test]
 fn no_order_is_taken_that_a_crew_would_beat() {
     let site = site();
-    let problem = draft(&site).problem;
-    let mut worse = plan_of(&problem);
+    let draft = draft(&site);
+    let mut worse = plan_of(&draft.problem);
     worse.loss += 1;
-    assert_eq!(choose(&site, &problem, vec![worse]), None);
+    assert_eq!(choose(&site, &draft, vec![worse]), None);
 }
