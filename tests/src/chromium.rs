@@ -84,13 +84,21 @@ const REMEDY: &str = "install Debian's packages chromium and chromium-driver, as
 struct Processes {
     chromedriver: Child,
     /// Kept open: a program that cannot write what it has to say ends.
-    output: BufReader<ChildStdout>,
+    _output: BufReader<ChildStdout>,
     port: u16,
 }
 
 impl Processes {
-    /// Lets `chromedriver` choose a free port, and waits until it tells which.
+    /// Lets `chromedriver` choose a free port. Where walks start side by side it was seen to end without
+    /// having found one, so it may try several times.
     fn start(home: &TempDir) -> Processes {
+        (0..TRIES)
+            .find_map(|_| Processes::try_start(home))
+            .unwrap_or_else(|| panic!("chromedriver told no port in {TRIES} starts; {REMEDY}"))
+    }
+
+    /// Starts `chromedriver` and waits until it tells its port, or ends without one.
+    fn try_start(home: &TempDir) -> Option<Processes> {
         let mut child = Command::new("chromedriver")
             .arg("--port=0")
             // Chromium's helpers put their sockets there.
@@ -100,21 +108,27 @@ impl Processes {
             .stderr(Stdio::null())
             .spawn()
             .unwrap_or_else(|error| panic!("chromedriver does not start: {error}; {REMEDY}"));
-        let output = child.stdout.take().expect("standard output was asked for");
-        let mut processes = Processes {
-            chromedriver: child,
-            output: BufReader::new(output),
-            port: 0,
-        };
-        let mut lines = processes.output.by_ref().lines().map_while(Result::ok);
-        processes.port = lines
+        let mut output =
+            BufReader::new(child.stdout.take().expect("standard output was asked for"));
+        let port = output
+            .by_ref()
+            .lines()
+            .map_while(Result::ok)
             .find_map(|line| {
                 super::between(&line, "successfully on port ", ".")?
                     .parse()
                     .ok()
-            })
-            .expect("chromedriver tells its port");
-        processes
+            });
+        let Some(port) = port else {
+            let _ = child.kill();
+            let _ = child.wait();
+            return None;
+        };
+        Some(Processes {
+            chromedriver: child,
+            _output: output,
+            port,
+        })
     }
 
     /// Asks `chromedriver` to close the browser, if it still runs, and to end.
@@ -125,6 +139,9 @@ impl Processes {
         stream.read(&mut [0; 64]).map(|_| ())
     }
 }
+
+/// How often `chromedriver` is started before a walk fails.
+const TRIES: u32 = 10;
 
 /// How long the browser may take to close before `chromedriver` is ended by force.
 const GRACE: Duration = Duration::from_secs(10);
