@@ -138,12 +138,6 @@ impl<'a> Words<'a> {
         weekday(at.timestamp_millis(), self.situation.site.zone)
     }
 
-    /// 'Thu 4 Dec'.
-    pub fn date(&self, at: DateTime<Utc>) -> String {
-        let local = at.with_timezone(&self.situation.site.zone);
-        local.format("%a %-d %b").to_string()
-    }
-
     /// '14:40'.
     pub fn hour(&self, at: DateTime<Utc>) -> String {
         hour(at.timestamp_millis(), self.situation.site.zone)

@@ -27,8 +27,8 @@ pub struct Expected {
     pub margin_permille: i64,
 }
 
-/// Of plans of the problem of a situation's draft the one to work to: the one that survives more of those within the site's
-/// margin above the least loss.
+/// Of plans of a situation's problem the one to work to: of those within the site's margin above the least loss
+/// the one that survives more.
 ///
 /// None that loses more than a crew's own order is taken. None is left if every plan does.
 #[must_use]

@@ -97,8 +97,8 @@ fn machines(words: &Words<'_>, line_up: &LineUp, expected: &Expected) -> Vec<Mac
     let late = |minute: Option<i64>| minute.unwrap_or(i64::MAX);
     shown.sort_by_key(|(_, back)| (late(back.likely), late(back.half)));
     let by = |minute: Option<i64>| match minute {
-        Some(minute) => words.date(moment(line_up, minute)),
-        None => format!("after {}", words.date(line_up.until)),
+        Some(minute) => words.weekday(moment(line_up, minute)),
+        None => format!("after {}", words.weekday(line_up.until)),
     };
     shown
         .into_iter()
@@ -108,7 +108,7 @@ fn machines(words: &Words<'_>, line_up: &LineUp, expected: &Expected) -> Vec<Mac
                 .get(asset)
                 .copied()
                 .flatten()
-                .map_or_else(|| "not by this order".to_owned(), |at| words.date(at)),
+                .map_or_else(|| "not by this order".to_owned(), |at| words.weekday(at)),
             half: by(back.half),
             likely: by(back.likely),
             almost_sure: by(back.almost_sure),
