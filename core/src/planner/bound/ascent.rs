@@ -34,7 +34,7 @@ pub(super) struct Summit {
 }
 
 /// The first step aims at a value higher by this part of what is known.
-const REACH: f64 = 1.0;
+const REACH: f64 = 0.5;
 /// The same, from prices that have been found by shorter steps already.
 const NEAR: f64 = 0.05;
 /// It aims no lower than if the value were this part of the largest loss, scaled.
@@ -48,16 +48,11 @@ const PATIENCE: usize = 10;
 /// ... or with a value below the best by so many times what is aimed at, ...
 const ASTRAY: f64 = 4.0;
 /// ... it goes back to the best and aims lower, by this factor.
-const LOWER: f64 = 0.7;
+const LOWER: f64 = 0.6;
 /// After a gain of this part of what is aimed at, ...
 const WELL: f64 = 0.5;
 /// ... it aims higher, by this factor.
-const HIGHER: f64 = 2.0;
-/// Prices of supplies move faster than those of minutes: there are few, and each weighs more.
-const SUPPLIES: f64 = 3.0;
-
-/// Those of supplies that are taken instead of each other move slowly, since all is taken from one at once.
-const ONE_OF: f64 = 0.1;
+const HIGHER: f64 = 1.5;
 
 impl<'a> Ascent<'a> {
     pub fn new(dual: &'a Dual<'a>) -> Self {
@@ -75,7 +70,7 @@ impl<'a> Ascent<'a> {
             let there = &there[dual.layout.supply(dual.model, supply)];
             let total = there.iter().sum::<f64>().max(1.0);
             size.extend(there.iter().map(|_| total));
-            let pace = pace(dual, supply);
+            let pace = dual.model.supplies[supply].pace;
             weight.extend(there.iter().map(|it| pace * (it / total + 0.1)));
         }
         let mut most = highest(dual);
@@ -83,7 +78,7 @@ impl<'a> Ascent<'a> {
         let common: Vec<_> = supplies.collect();
         for (supply, set) in common.iter().enumerate() {
             size.push(there[set.clone()].iter().sum::<f64>().max(1.0));
-            weight.push(pace(dual, supply));
+            weight.push(dual.model.supplies[supply].pace);
             most.push(most[set.start]);
         }
         // A price has two parts at the most.
@@ -229,15 +224,6 @@ impl<'a> Ascent<'a> {
             .end_of(most.2)
             .min(self.dual.model.horizon - 1);
         (most.0 > 0.0).then_some((most.1, minute))
-    }
-}
-
-/// How fast the prices of a supply move.
-fn pace(dual: &Dual, supply: usize) -> f64 {
-    if dual.model.supplies[supply].one_of {
-        ONE_OF
-    } else {
-        SUPPLIES
     }
 }
 

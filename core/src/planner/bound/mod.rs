@@ -16,9 +16,10 @@
 //! The figures are whole numbers throughout, and everything is rounded to the side that makes the bound
 //! lower; floating point only steers the ascent.
 //!
-//! Left out, since it only restricts further: which stage follows which beyond the least set-up, that lots
-//! are not divided over stages, that a store's floors differ but for a few of them, what a job holds while
-//! it waits between operations, and that nothing stops half-way where another has taken the minutes.
+//! Left out, since it only restricts further: which stage follows which, beyond the least set-up and the
+//! first warming of a day; batches and the longest waits; how lots and stores are divided over stages, beyond
+//! what each can give of whole draws ([`sums`]); all but a few floors of a store; what a job holds while it
+//! waits between its operations; and that minutes of one price are taken by jobs as wholes.
 
 mod ascent;
 mod cases;
@@ -26,10 +27,12 @@ mod chain;
 mod dual;
 mod grid;
 mod group;
+mod lots;
 mod model;
 mod prices;
 mod scale;
 mod spans;
+mod sums;
 mod supply;
 #[cfg(test)]
 mod tests;

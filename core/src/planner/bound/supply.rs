@@ -1,4 +1,7 @@
+use super::lots::{Count, sprayed};
 use super::spans::Spans;
+use super::sums::most_taken;
+use crate::planner::decode::DrawSize;
 use crate::planner::rules::{OperationRule, Rules, WorkRule};
 
 /// Something that is used up: parcels of it, each to be taken while it is good.
@@ -11,8 +14,8 @@ pub(super) struct Supply {
     parcels: Vec<Parcel>,
     /// Where its stretches begin: within one, the same parcels are good. The first is 0.
     pub cuts: Vec<i64>,
-    /// Whether it is one of several that operations choose between.
-    pub one_of: bool,
+    /// How fast its prices move while they are looked for.
+    pub pace: f64,
 }
 
 #[derive(Debug, Clone, Copy)]
@@ -35,7 +38,7 @@ impl Supply {
         Self {
             parcels,
             cuts,
-            one_of: false,
+            pace: PACE,
         }
     }
 
@@ -60,34 +63,50 @@ pub(super) struct Supplies {
     pub all: Vec<Supply>,
     /// By store: the positions of its supplies and their floors.
     of_store: Vec<Vec<(usize, i64)>>,
+    /// By powder: the positions of its supplies and what they count.
+    of_powder: Vec<Vec<(usize, Count)>>,
 }
+
+/// Faster than those of minutes: there are few, and each weighs more.
+const PACE: f64 = 3.0;
+/// The same for one of several stores that operations choose between: slowly, since where it is dear, all
+/// is taken from the others at once.
+const ONE_OF: f64 = 0.1;
 
 /// So many floors of a store count; more would say little more.
 const FLOORS: usize = 3;
 
 impl Supplies {
-    /// First each powder, then each store, once for each of some floors: what is drawn with that floor or
-    /// a higher one leaves it, so that in all it takes no more than what comes above the floor. Then all
-    /// that operations choose between as one, since what is dear in one store is taken from another.
+    /// First each powder, once for each kind of count; then each store, once for each of some floors: what is
+    /// drawn with that floor or a higher one leaves it, so that in all it takes no more than what comes above
+    /// the floor. Then all that operations choose between as one, since what is dear in one store is taken
+    /// from another.
     pub fn new(rules: &Rules) -> Self {
-        let powders = rules.lots_of.iter().map(|lots| {
-            let parcels = lots.iter().map(|lot| {
-                let lot = &rules.lots[*lot];
-                Parcel {
-                    from: lot.from.max(0),
-                    until: lot.until,
-                    amount: lot.grams,
-                }
-            });
-            Supply::new(parcels.collect(), rules.horizon)
-        });
-        let mut all: Vec<Supply> = powders.collect();
+        let (mut all, mut of_powder) = (Vec::new(), Vec::new());
+        for (lots, sprayed) in rules.lots_of.iter().zip(sprayed(rules)) {
+            let mut here = Vec::new();
+            for count in sprayed.counts(rules, lots) {
+                let parcels = lots.iter().map(|lot| {
+                    let lot = &rules.lots[*lot];
+                    Parcel {
+                        from: lot.from.max(0),
+                        until: lot.until,
+                        amount: count.of_lot(lot.grams, &sprayed.whole),
+                    }
+                });
+                here.push((all.len(), count));
+                let mut supply = Supply::new(parcels.collect(), rules.horizon);
+                supply.pace = count.pace();
+                all.push(supply);
+            }
+            of_powder.push(here);
+        }
         let mut of_store: Vec<Vec<(usize, i64)>> = Vec::new();
-        for (n, store) in rules.stores.iter().enumerate() {
+        for n in 0..rules.stores.len() {
             let mut here = Vec::new();
             for floor in floors(rules, n) {
                 here.push((all.len(), floor));
-                all.push(Supply::new(above(store.comings(), floor), rules.horizon));
+                all.push(Supply::new(above(rules, n, floor), rules.horizon));
             }
             of_store.push(here);
         }
@@ -107,20 +126,37 @@ impl Supplies {
                 all.push(Supply::new(parcels, rules.horizon));
             }
             for (supply, _) in pooled.into_iter().flatten() {
-                all[supply].one_of = true;
+                all[supply].pace = ONE_OF;
             }
         }
-        Self { all, of_store }
+        Self {
+            all,
+            of_powder,
+            of_store,
+        }
     }
 
     /// By way to draw: what the operation takes of each supply.
     pub fn ways(&self, operation: &OperationRule) -> Vec<Vec<(usize, i64)>> {
-        let powder = match operation.work {
-            WorkRule::Stage { powder, grams, .. } if grams > 0 => Some((powder, grams)),
-            _ => None,
-        };
+        let mut fed = Vec::new();
+        if let WorkRule::Stage {
+            powder,
+            grams,
+            one_lot,
+            ..
+        } = operation.work
+            && grams > 0
+        {
+            for (supply, count) in &self.of_powder[powder] {
+                fed.extend(
+                    count
+                        .of_stage(grams, one_lot)
+                        .map(|amount| (*supply, amount)),
+                );
+            }
+        }
         let ways = operation.ways.iter().map(|way| {
-            let mut taken: Vec<_> = powder.into_iter().collect();
+            let mut taken = fed.clone();
             for draw in way.draws.iter().filter(|draw| draw.size.amount > 0) {
                 let classes = self.of_store[draw.store].iter();
                 let met = classes.filter(|(_, floor)| *floor <= draw.size.floor);
@@ -159,18 +195,7 @@ fn chosen_between(rules: &Rules) -> Vec<Vec<usize>> {
 
 /// Some floors of the draws on a store: the lowest, the highest, and one in the middle.
 fn floors(rules: &Rules, store: usize) -> Vec<i64> {
-    let operations = rules
-        .jobs
-        .iter()
-        .flat_map(|job| &job.options)
-        .flat_map(|o| &o.operations);
-    let draws = operations
-        .flat_map(|operation| &operation.ways)
-        .flat_map(|way| &way.draws);
-    let mut floors: Vec<_> = draws
-        .filter(|draw| draw.store == store)
-        .map(|d| d.size.floor)
-        .collect();
+    let mut floors: Vec<_> = draws(rules, store).map(|size| size.floor).collect();
     floors.sort_unstable();
     floors.dedup();
     if floors.len() > FLOORS {
@@ -183,20 +208,39 @@ fn floors(rules: &Rules, store: usize) -> Vec<i64> {
     floors
 }
 
-/// What comes to a store, less what fills it up to the floor.
-fn above(comings: Vec<(i64, i64)>, floor: i64) -> Vec<Parcel> {
-    let (mut lacking, mut parcels) = (floor, Vec::new());
-    for (from, amount) in comings {
-        let filling = lacking.min(amount);
-        lacking -= filling;
+/// What comes to a store and draws with this floor or a higher one can take: less what fills it up to the
+/// floor, and by each coming no more in all than some of these draws take together.
+fn above(rules: &Rules, store: usize, floor: i64) -> Vec<Parcel> {
+    let draws = draws(rules, store).filter(|size| size.floor >= floor);
+    let mut draws: Vec<_> = draws.map(|size| size.amount).filter(|it| *it > 0).collect();
+    draws.sort_unstable();
+    let (mut there, mut taken, mut parcels) = (-floor, 0, Vec::new());
+    for (from, amount) in rules.stores[store].comings() {
+        there += amount;
+        let most = most_taken(&draws, there.max(0));
         parcels.push(Parcel {
             from,
             until: i64::MAX,
-            amount: amount - filling,
+            amount: most - taken,
         });
+        taken = most;
     }
     parcels.retain(|parcel| parcel.amount > 0);
     parcels
+}
+
+/// What operations may draw from a store: of each, the draws in which its ways differ.
+fn draws(rules: &Rules, store: usize) -> impl Iterator<Item = DrawSize> {
+    let options = rules.jobs.iter().flat_map(|job| &job.options);
+    let operations = options.flat_map(|option| &option.operations);
+    operations.flat_map(move |operation| {
+        let draws = operation.ways.iter().flat_map(|way| &way.draws);
+        let here = draws.filter(|draw| draw.store == store);
+        let mut sizes: Vec<_> = here.map(|draw| draw.size).collect();
+        sizes.sort_unstable_by_key(|size| (size.amount, size.floor));
+        sizes.dedup();
+        sizes
+    })
 }
 
 /// When an operation could start by its supplies if they were all for it alone.
