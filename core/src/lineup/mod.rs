@@ -4,6 +4,7 @@
 //! machine is back, what that saves, and for every request that waits its gates with the smallest
 //! change that opens them.
 
+mod assume;
 mod change;
 mod conditions;
 mod debt;
@@ -30,7 +31,11 @@ mod supply;
 mod unlock;
 mod what_if;
 
-pub use change::{Change, changes};
+pub use assume::{
+    Assumed, Assumption, AssumptionFault, MOST_BOTTLES, MOST_DAYS, MOST_FUEL_ML, MOST_GRAMS,
+    MOST_MBAR, MOST_PERMILLE, assume,
+};
+pub use change::{Change, Return, changes, returns};
 pub use conditions::{Conditions, Difference, conditions};
 pub use debt::{debt, rate_alone};
 pub use doubts::{Passes, doubts, passes};
