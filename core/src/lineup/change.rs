@@ -2,10 +2,10 @@
 
 use super::line_up::LineUp;
 use super::places::Place;
-use crate::code::RequestCode;
+use crate::code::{AssetCode, RequestCode};
 use chrono::{DateTime, TimeDelta, Utc};
 use serde::Serialize;
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A start that moves by less than this is no change worth telling.
 const SAME_START: TimeDelta = TimeDelta::minutes(15);
@@ -90,4 +90,42 @@ fn change(old: &LineUp, place: &Place) -> Option<Change> {
             .collect::<BTreeSet<_>>()
     };
     (lots(before) != lots(place)).then_some(Change::OtherLots { request })
+}
+
+/// A machine that is back at another time.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Return {
+    /// Which.
+    pub asset: AssetCode,
+    /// When it was to be back; none if it was not, within the line-up.
+    pub was: Option<DateTime<Utc>>,
+    /// When it is back now; none if it is not, within the line-up.
+    pub is: Option<DateTime<Utc>>,
+}
+
+/// The machines that are back at another time by the new line-up than by the old one, the first to be back
+/// first, what is not back any more last.
+#[must_use]
+pub fn returns(old: &LineUp, new: &LineUp) -> Vec<Return> {
+    let (before, after) = (backs(old), backs(new));
+    let assets: BTreeSet<&AssetCode> = before.keys().chain(after.keys()).copied().collect();
+    let mut returns: Vec<Return> = assets
+        .into_iter()
+        .map(|asset| Return {
+            asset: asset.clone(),
+            was: before.get(asset).copied(),
+            is: after.get(asset).copied(),
+        })
+        .filter(|it| match (it.was, it.is) {
+            (Some(was), Some(is)) => (is - was).abs() >= SAME_START,
+            (was, is) => was != is,
+        })
+        .collect();
+    returns.sort_by_key(|it| (it.is.is_none(), it.is, it.was));
+    returns
+}
+
+fn backs(line_up: &LineUp) -> BTreeMap<&AssetCode, DateTime<Utc>> {
+    let places = line_up.places.iter();
+    places.filter_map(|p| Some((&p.asset, p.back?))).collect()
 }

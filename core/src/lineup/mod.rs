@@ -4,12 +4,15 @@
 //! machine is back, what that saves, and for every request that waits its gates with the smallest
 //! change that opens them.
 
+mod assume;
 mod change;
 mod conditions;
 mod debt;
+mod doubts;
 mod draft;
 mod efficiency;
 mod endurance;
+mod expected;
 mod explain;
 mod flight;
 mod gate;
@@ -29,15 +32,21 @@ mod supply;
 mod unlock;
 mod what_if;
 
-pub use change::{Change, changes};
+pub use assume::{
+    Assumed, Assumption, AssumptionFault, MOST_BOTTLES, MOST_DAYS, MOST_FUEL_ML, MOST_GRAMS,
+    MOST_MBAR, MOST_PERMILLE, assume,
+};
+pub use change::{Change, Return, changes, returns};
 pub use conditions::{Conditions, Difference, conditions};
 pub use debt::{debt, rate_alone};
+pub use doubts::{Passes, doubts, passes};
 pub use draft::{Candidate, Draft, TRUE_PART, candidates, draft, usable_revision};
 pub use efficiency::{
     Basis, LotEfficiency, ODDS_APART, Others, SAME_THROAT_PERMILLE, StageEfficiency, Weighed,
     stage_efficiency,
 };
 pub use endurance::{BankLeft, Endurance, Turns, camp_fuel_minutes, endurance};
+pub use expected::{Expected, choose};
 pub use explain::{
     Averted, Budget, Displaced, Earlier, Lack, Measure, More, Moved, Swing, Tip, Worth,
 };

@@ -1,6 +1,9 @@
-use super::decode::decode;
+use std::cmp::Reverse;
+
+use super::decode::{Chunk, decode, plan_of};
 use super::plan::Plan;
 use super::problem::Problem;
+use super::rules::Rules;
 
 /// An order that a crew would work to without a planner.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -20,13 +23,87 @@ pub fn crew_plan(problem: &Problem, order: CrewOrder) -> Plan {
     decode(problem, &jobs.collect::<Vec<_>>())
 }
 
+/// The plan of a crew that numbers the jobs itself, by their positions: each as early as it can be without
+/// making one numbered before it later, by the option that loses least.
+///
+/// So a job whose powder is still on its way keeps its number and waits, and what fits before it goes
+/// before it. Of options that lose the same, the one that is finished first is taken, then the first one. What
+/// does not fit, and what is not named, is left out; a job named again, or a position that the problem does
+/// not have, is passed over. The plan keeps every rule.
+#[must_use]
+pub fn own_plan(problem: &Problem, order: &[usize]) -> Plan {
+    let rules = Rules::new(problem);
+    let mut own = Own {
+        problem,
+        rules: &rules,
+        chunks: Vec::new(),
+        plan: decode(problem, &[]),
+    };
+    for job in order {
+        if *job < problem.jobs.len() && !own.chunks.iter().any(|chunk| chunk.job == *job) {
+            own.put(*job);
+        }
+    }
+    own.plan
+}
+
+/// A crew's numbered order, as far as it is laid out.
+struct Own<'a> {
+    problem: &'a Problem,
+    rules: &'a Rules,
+    chunks: Vec<Chunk>,
+    plan: Plan,
+}
+
+impl Own<'_> {
+    /// Puts a job in by its best option, if it fits at all.
+    fn put(&mut self, job: usize) {
+        let options = self.rules.jobs[job].options.iter().enumerate();
+        let ways = options.filter_map(|(option, rule)| {
+            self.earliest(Chunk::new(job, option, rule.operations.len()))
+        });
+        let end = |plan: &Plan| self.end(plan, job);
+        let best = ways.min_by_key(|(_, plan)| (plan.loss, end(plan)));
+        if let Some((chunks, plan)) = best {
+            (self.chunks, self.plan) = (chunks, plan);
+        }
+    }
+
+    /// The foremost place of a job at which none of the others ends later.
+    fn earliest(&self, chunk: Chunk) -> Option<(Vec<Chunk>, Plan)> {
+        (0..=self.chunks.len()).find_map(|place| {
+            let mut chunks = self.chunks.clone();
+            chunks.insert(place, chunk);
+            let plan = plan_of(self.problem, self.rules, chunks.iter().copied());
+            let mut others = self.chunks[place..].iter();
+            let fits = self.end(&plan, chunk.job).is_some()
+                && others.all(|it| {
+                    let end = self.end(&plan, it.job);
+                    end.is_some_and(|end| Some(end) <= self.end(&self.plan, it.job))
+                });
+            fits.then_some((chunks, plan))
+        })
+    }
+
+    /// When a job ends by a plan; none if it is left out.
+    fn end(&self, plan: &Plan, job: usize) -> Option<i64> {
+        let job = &self.problem.jobs[job];
+        let planned = plan.jobs.iter().find(|planned| planned.id == job.id)?;
+        let option = job.options.iter().find(|it| it.id == planned.option)?;
+        let last = planned.operations.last().zip(option.operations.last());
+        Some(
+            last.map_or(job.release.max(option.earliest), |(spot, operation)| {
+                spot.start + operation.minutes
+            }),
+        )
+    }
+}
+
 /// Positions of the jobs in a crew's own order.
 pub(super) fn crew_sequence(problem: &Problem, order: CrewOrder) -> Vec<usize> {
     let mut jobs: Vec<usize> = (0..problem.jobs.len()).collect();
     if order == CrewOrder::LargestRateFirst {
-        jobs.sort_by_key(|job| {
-            std::cmp::Reverse(rate_of_asset(problem, &problem.jobs[*job].asset))
-        });
+        jobs.sort_by_key(|job| Reverse(rate_of_asset(problem, &problem.jobs[*job].asset)));
     }
     jobs
 }
@@ -60,4 +137,86 @@ fn down_now(problem: &Problem, asset: &str) -> bool {
         && known
             .and_then(|a| a.down_from)
             .is_none_or(|minute| minute <= 0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::planner::check;
+    use crate::planner::samples::{capability, job, lot, quiet_site, stage};
+
+    fn ids(plan: &Plan) -> Vec<&str> {
+        plan.jobs.iter().map(|job| job.id.as_str()).collect()
+    }
+
+    fn start(plan: &Plan, id: &str) -> i64 {
+        let mut jobs = plan.jobs.iter();
+        let job = jobs.find(|job| job.id == id).expect("it is planned");
+        job.operations[0].start
+    }
+
+    /// Three parts of 10 min in the order 3, 1, with 2 left out; at 1, 1 and 5 an hour, and 2 stays down to
+    /// 100: 10 x 5 + 20 x 1 + 100 x 1 = 170.
+    #[test]
+    fn the_crews_numbers_are_kept_and_what_has_none_is_left_out() {
+        let mut problem = quiet_site(100);
+        problem.jobs = (1..=3).map(|n| job(n, vec![stage("al", 1, 10)])).collect();
+        problem.capabilities = vec![
+            capability(&["a1"], &[0, 1]),
+            capability(&["a2"], &[0, 1]),
+            capability(&["a3"], &[0, 5]),
+        ];
+        let plan = own_plan(&problem, &[2, 0, 2, 99]);
+        assert_eq!((start(&plan, "j3"), start(&plan, "j1")), (0, 10));
+        assert_eq!((plan.left_out, plan.loss), (vec!["j2".to_owned()], 170));
+    }
+
+    /// The copper for job 1 comes at 50. Job 2 takes 30 min and is done before that; job 3 takes 40 and would
+    /// hold the cell until 70, so that it goes behind job 1, from 60 on.
+    #[test]
+    fn what_fits_before_a_job_that_waits_goes_before_it() {
+        let mut problem = quiet_site(200);
+        let mut copper = lot("cu-1", "cu", 10);
+        copper.from = 50;
+        problem.lots.push(copper);
+        problem.jobs = vec![
+            job(1, vec![stage("cu", 10, 10)]),
+            job(2, vec![stage("al", 1, 30)]),
+            job(3, vec![stage("al", 1, 40)]),
+        ];
+        problem.capabilities = vec![capability(&["a1", "a2", "a3"], &[0, 1, 2, 3])];
+        let plan = own_plan(&problem, &[0, 1, 2]);
+        let starts = ["j1", "j2", "j3"].map(|id| start(&plan, id));
+        assert_eq!(starts, [50, 0, 60]);
+        assert_eq!(check(&problem, &plan), []);
+    }
+
+    /// By its first option job 1 takes 40 min, by its second 10: at 2 an hour 80 and 20. With a debt of 70 the
+    /// second loses 90, and the first is taken.
+    #[test]
+    fn of_its_options_a_job_takes_the_one_that_loses_least() {
+        let mut problem = quiet_site(100);
+        problem.jobs = vec![job(1, vec![stage("al", 1, 40)])];
+        let mut quick = problem.jobs[0].options[0].clone();
+        quick.id = "quick".to_owned();
+        quick.operations[0].minutes = 10;
+        problem.jobs[0].options.push(quick);
+        problem.capabilities = vec![capability(&["a1"], &[0, 2])];
+        assert_eq!(own_plan(&problem, &[0]).loss, 20);
+        problem.jobs[0].options[1].debt = 70;
+        assert_eq!(own_plan(&problem, &[0]).loss, 80);
+    }
+
+    /// Job 1 wants copper, of which there is none: it falls out, and the other keeps its place.
+    #[test]
+    fn what_cannot_be_built_falls_out() {
+        let mut problem = quiet_site(100);
+        problem.jobs = vec![
+            job(1, vec![stage("cu", 1, 10)]),
+            job(2, vec![stage("al", 1, 10)]),
+        ];
+        problem.capabilities = vec![capability(&["a1", "a2"], &[0, 1, 2])];
+        let plan = own_plan(&problem, &[0, 1]);
+        assert_eq!((ids(&plan), start(&plan, "j2")), (vec!["j2"], 0));
+    }
 }

@@ -27,7 +27,7 @@ mod tests;
 pub use ahead::ahead;
 pub use bound::bound;
 pub use check::{Broken, Place, check};
-pub use crew_order::{CrewOrder, crew_plan};
+pub use crew_order::{CrewOrder, crew_plan, own_plan};
 pub use decode::{add, decode};
 pub use extend::extend;
 pub use faults::{Fault, MAX_AMOUNT, MAX_COUNT, MAX_DEBT, MAX_JOBS, MAX_MINUTES, MAX_WAYS};

@@ -417,6 +417,23 @@ proptest! {
         prop_assert_eq!(check(&problem, &plan), []);
     }
 
+    /// In whatever order the crew numbers the jobs, its plan keeps every rule, and one more job behind them
+    /// makes none of them later.
+    #[test]
+    fn the_crews_own_order_is_sound(
+        problem in a_problem(),
+        order in prop::collection::vec(0_usize..8, 0..10),
+    ) {
+        let plan = own_plan(&problem, &order);
+        prop_assert_eq!(check(&problem, &plan), []);
+        let fewer = order.split_last().map_or(&order[..], |(_, fewer)| fewer);
+        for job in own_plan(&problem, fewer).jobs {
+            let start = |job: &PlannedJob| job.operations.last().map(|spot| spot.start);
+            let still = plan.jobs.iter().find(|it| it.id == job.id);
+            prop_assert!(still.is_some_and(|still| start(still) <= start(&job)));
+        }
+    }
+
     /// What is kept from one operation to a later one never lacks in between, in whichever order the jobs
     /// are placed and however far each is carried before the next.
     #[test]

@@ -4,6 +4,7 @@ mod accept;
 mod pages;
 mod planning;
 pub mod queries;
+mod sure;
 mod timeline;
 mod worth;
 mod worth_page;

@@ -16,7 +16,7 @@ use crate::page::{Layout, Screen, loss, minutes, page, whole};
 use crate::people::{Visit, Who};
 use crate::requests;
 use crate::situation;
-use crate::words::work::sentence;
+use crate::words::work::{count, sentence};
 use crate::words::{Words, litres};
 
 const PATH: &str = "/line-up/worth";
@@ -47,7 +47,10 @@ struct FoundRow {
     /// Why it may no longer hold; none if it does.
     stale: Option<String>,
     worths: Vec<WorthRow>,
+    /// Loss figures that would change the first places.
     figures: Vec<FigureRow>,
+    /// Of those that would not.
+    steady: String,
     how: String,
     better: Option<String>,
 }
@@ -130,6 +133,17 @@ fn running(running: &Running) -> RunningRow {
     }
 }
 
+/// What holds for the figures that change nothing.
+fn steady(turning: usize, all: usize) -> String {
+    let who = match (turning, all - turning) {
+        (_, 0) => return String::new(),
+        (0, _) => "No figure would".to_owned(),
+        (_, 1) => "The other one would not".to_owned(),
+        (_, rest) => format!("The other {} would not", count(rest)),
+    };
+    format!("{who}: from half to double of what was said the same three go first.")
+}
+
 struct Told<'a> {
     words: Words<'a>,
     situation: &'a Situation,
@@ -175,11 +189,14 @@ impl Told<'_> {
 
     fn found(&self, layout: &Layout, found: &Found) -> FoundRow {
         let unit = &self.situation.site.loss_word;
+        let figures = found.swings.iter().filter_map(|swing| self.figure(swing));
+        let figures: Vec<FigureRow> = figures.collect();
         let tried = i64::try_from(found.iterations).unwrap_or(i64::MAX);
         FoundRow {
             stale: self.stale(found.number),
             worths: found.worths.iter().map(|(m, w)| self.worth(m, w)).collect(),
-            figures: found.swings.iter().map(|swing| self.figure(swing)).collect(),
+            steady: steady(figures.len(), found.swings.len()),
+            figures,
             how: format!(
                 "Order {}, worked out {} in {} s: each plan the best of {} changes tried. Searches of the same plan with other seeds differ by {} {unit}; what is not more than that is not measurable.",
                 found.number,
@@ -266,17 +283,15 @@ impl Told<'_> {
         shifts.any(|shift| shift.from <= now && now < shift.to)
     }
 
-    fn figure(&self, swing: &Swing) -> FigureRow {
+    /// None for a figure that changes nothing.
+    fn figure(&self, swing: &Swing) -> Option<FigureRow> {
         let lower = swing.lower.as_ref().map(|tip| self.tip(tip, "or less"));
         let higher = swing.higher.as_ref().map(|tip| self.tip(tip, "or more"));
-        let mut tips: Vec<String> = lower.into_iter().chain(higher).collect();
-        if tips.is_empty() {
-            tips.push("From half to double of what was said: the same three first.".to_owned());
-        }
-        FigureRow {
+        let tips: Vec<String> = lower.into_iter().chain(higher).collect();
+        (!tips.is_empty()).then(|| FigureRow {
             name: sentence(&self.words.capability(swing.capability.as_str())),
             tips,
-        }
+        })
     }
 
     fn tip(&self, tip: &Tip, further: &str) -> String {

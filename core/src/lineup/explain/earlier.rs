@@ -17,7 +17,7 @@ pub enum Earlier {
     Costs {
         /// If it went before all others.
         first: Moved,
-        /// If it went one place earlier; none in the second place, where that is the same.
+        /// If it went one place earlier; none where that comes to the same, or brings it no sooner.
         one: Option<Moved>,
     },
     /// Going before all others, its part would be done no sooner.
@@ -93,11 +93,8 @@ fn earlier(problem: &Problem, plan: &Plan, places: &[Place], n: usize) -> Option
         let lacks = from.lacks();
         return Some(Earlier::Waits { lacks });
     }
-    let one = if n == 1 {
-        None
-    } else {
-        from.moved(Some(before)).filter(|one| one.sooner_min > 0)
-    };
+    let other = |one: &Moved| one.sooner_min > 0 && *one != first;
+    let one = from.moved(Some(before)).filter(other);
     Some(Earlier::Costs { first, one })
 }
 

@@ -1,7 +1,9 @@
 //! The line-up on small sites: what goes in, what waits, and what lets it in.
 
+mod assume;
 mod authority;
 mod begun;
+mod doubts;
 mod efficiency;
 mod endurance;
 mod flight;
