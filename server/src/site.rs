@@ -1,5 +1,6 @@
 //! The site: its name, zone and height, and who works there.
 
+pub(crate) mod chances;
 mod edit;
 mod pages;
 pub mod queries;
@@ -24,6 +25,9 @@ pub fn routes() -> Routes {
         .get("/site", Act::Look, show)
         .get("/site/edit", Act::SetUpSite, edit::show)
         .post("/site/edit", Act::SetUpSite, edit::save)
+        .get(chances::PATH, Act::Look, chances::look)
+        .get("/site/chances/change", Act::SetUpSite, chances::open)
+        .post("/site/chances/change", Act::SetUpSite, chances::save)
 }
 
 /// The one site of a database.

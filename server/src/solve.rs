@@ -90,6 +90,18 @@ pub fn solve_from(
     stop: &AtomicBool,
     progress: &mut dyn FnMut(Progress),
 ) -> Plan {
+    solve_several(problem, known, limits, stop, progress).swap_remove(0)
+}
+
+/// Plans as [`solve_from`] does, and tells the next best plans that the searches came by as well: the best
+/// one first, at least that. All of them are verified.
+pub fn solve_several(
+    problem: &Problem,
+    known: Option<&Plan>,
+    limits: &Limits,
+    stop: &AtomicBool,
+    progress: &mut dyn FnMut(Progress),
+) -> Vec<Plan> {
     let begin = Instant::now();
     let least = bound(problem);
     let mut searches: Vec<_> = (0..limits.threads.max(1))
@@ -106,6 +118,7 @@ pub fn solve_from(
         stop.load(Ordering::Relaxed) || seconds.is_some_and(|s| begin.elapsed().as_secs_f64() >= s)
     };
     let (mut done, mut share) = (0, 0.0);
+    let mut others = Vec::new();
     while !over()
         && searches[0].best_loss() > least
         && limits.iterations.is_none_or(|most| done < most)
@@ -120,6 +133,7 @@ pub fn solve_from(
         });
         done += round;
         share = end;
+        searches.iter().for_each(|it| note(&mut others, it.best()));
         meet(&mut searches);
         let loss = searches[0].best_loss();
         progress(Progress {
@@ -130,10 +144,26 @@ pub fn solve_from(
         });
     }
     let found = [Some(searches[0].best()), known].into_iter().flatten();
-    let mut plan = verified(problem, found.cloned());
-    plan.bound = Some(least);
-    plan.proven = Some(plan.loss == least);
-    plan
+    let best = verified(problem, found.cloned());
+    others.retain(|plan| plan.jobs != best.jobs && check(problem, plan).is_empty());
+    let mut plans: Vec<Plan> = std::iter::once(best).chain(others).collect();
+    for plan in &mut plans {
+        plan.bound = Some(least);
+        plan.proven = Some(plan.loss == least);
+    }
+    plans
+}
+
+/// So many plans are kept beside the best one.
+const OTHERS: usize = 3;
+
+/// Keeps a plan that is among the best so far and not there yet; the best first.
+fn note(plans: &mut Vec<Plan>, plan: &Plan) {
+    let at = plans.partition_point(|known| known.loss <= plan.loss);
+    if at <= OTHERS && plans.iter().all(|known| known.jobs != plan.jobs) {
+        plans.insert(at, plan.clone());
+        plans.truncate(OTHERS + 1);
+    }
 }
 
 /// How far through its limits a search will be after a round. With a limit by time a round is taken to

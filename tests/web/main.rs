@@ -6,6 +6,7 @@ mod backup;
 mod cases;
 mod catalogue;
 mod cell;
+mod chances;
 mod clock;
 mod errors;
 mod figures;

@@ -211,7 +211,12 @@ fn by_revision(situation: &Situation, request: &Request, begun: &Begun) -> Candi
 /// What is left to do of a recipe after its first `done` operations.
 ///
 /// What is asked before spraying is asked no more once all of it is sprayed.
-fn by(situation: &Situation, request: &Request, recipe: &Recipe, done: usize) -> Candidate {
+pub(super) fn by(
+    situation: &Situation,
+    request: &Request,
+    recipe: &Recipe,
+    done: usize,
+) -> Candidate {
     let left = recipe.operations.get(done..).unwrap_or_default();
     let sprays = left.iter().any(|operation| operation.spray.is_some());
     let mut shut = Vec::new();

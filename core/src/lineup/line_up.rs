@@ -1,6 +1,7 @@
 //! The line-up: a verified plan in the site's own terms.
 
 use super::draft::{Draft, draft};
+use super::expected::Expected;
 use super::places::{Place, places};
 use super::unlock::{Waiting, waiting};
 use crate::code::LotCode;
@@ -25,6 +26,9 @@ pub struct LineUp {
     pub losses: Comparison,
     /// Grams that it takes from each lot on hand or on its way.
     pub committed_g: BTreeMap<String, i64>,
+    /// What is to be expected of it, where that was worked out.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub expected: Option<Expected>,
 }
 
 /// Losses until the end of the line-up, as rate x minutes: divide by 60 for the loss itself.
@@ -104,6 +108,7 @@ pub fn line_up(situation: &Situation, verified: &Verified) -> LineUp {
         waiting: waiting(situation, problem, plan, &candidates),
         losses: compare(problem, plan),
         committed_g: committed(plan),
+        expected: None,
     }
 }
 

@@ -8,9 +8,11 @@ mod assume;
 mod change;
 mod conditions;
 mod debt;
+mod doubts;
 mod draft;
 mod efficiency;
 mod endurance;
+mod expected;
 mod flight;
 mod gate;
 mod here;
@@ -36,12 +38,14 @@ pub use assume::{
 pub use change::{Change, Return, changes, returns};
 pub use conditions::{Conditions, Difference, conditions};
 pub use debt::{debt, rate_alone};
+pub use doubts::{Passes, doubts, passes};
 pub use draft::{Candidate, Draft, TRUE_PART, candidates, draft, usable_revision};
 pub use efficiency::{
     Basis, LotEfficiency, ODDS_APART, Others, SAME_THROAT_PERMILLE, StageEfficiency, Weighed,
     stage_efficiency,
 };
 pub use endurance::{BankLeft, Endurance, Turns, camp_fuel_minutes, endurance};
+pub use expected::{Expected, choose};
 pub use flight::{Flight, NoFlight, flight};
 pub use gate::{Gate, Opens, Shut};
 pub use here::{recipes_of, shut_here};

@@ -1,7 +1,7 @@
 //! Lots and stores as the planner sees them: what may be drawn, from when, until when.
 
 use super::need::{bank, banks_of, steady_fuel_ml_per_h};
-use crate::code::BankCode;
+use crate::code::{BankCode, DeliveryCode};
 use crate::gas::{Bar, Gas, Pace};
 use crate::planner;
 use crate::powder::LotState;
@@ -129,8 +129,17 @@ pub(super) fn gas_draws(
     here.chain(coming.map(|c| draw(c.store, &c.bank))).collect()
 }
 
+/// The stores from which a gas may be drawn.
+pub(super) fn gas_stores(situation: &Situation, gas: Gas) -> Vec<String> {
+    let here = banks_of(situation, gas).into_iter();
+    let here = here.map(|stand| bank_store(&stand.code));
+    let coming = coming(situation).into_iter().filter(|c| c.bank.gas == gas);
+    here.chain(coming.map(|c| c.store)).collect()
+}
+
 /// Full bottles on their way, which will stand as a bank of their own.
 pub(super) struct Coming {
+    pub(super) delivery: DeliveryCode,
     pub(super) store: String,
     /// The minute from which they may be used.
     pub(super) from: i64,
@@ -166,6 +175,7 @@ pub(super) fn coming(situation: &Situation) -> Vec<Coming> {
             };
             let stand = situation.banks.iter().find(|b| b.code == *code);
             coming.extend(stand.map(|stand| Coming {
+                delivery: delivery.code.clone(),
                 store: format!("{GAS}{}", delivery_lot(delivery, line)),
                 from,
                 bank: situation::Bank {

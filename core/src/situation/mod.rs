@@ -3,6 +3,7 @@
 //! Nothing here is computed; the server reads it from the database, a test writes it by hand.
 
 mod cell;
+mod chances;
 mod duty;
 mod kit;
 mod need;
@@ -10,6 +11,7 @@ mod request;
 mod supply;
 
 pub use cell::{Cell, Closed, Divergent, Station};
+pub use chances::{Chances, Outcomes};
 pub use duty::{DutyError, DutyHours, Shift, duty_shifts, instant};
 pub use kit::{Kit, KitKind};
 pub use need::{Asset, Capability, Figure, LossFault, LossRange};
@@ -21,6 +23,7 @@ use crate::code::{AssetCode, LotCode, PartCode, PowderCode, RecipeCode, RequestC
 use crate::powder::{Lot, Powder};
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
+use std::collections::BTreeMap;
 
 /// What holds for the whole site.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -39,6 +42,8 @@ pub struct Site {
     pub need_permille: i64,
     /// Minutes from a delivery's landing until what it brought may be used.
     pub receiving_min: i64,
+    /// How far what is told may be off.
+    pub chances: Chances,
 }
 
 /// The site at one moment.
@@ -80,6 +85,8 @@ pub struct Situation {
     pub parts: Vec<Part>,
     /// The catalogue: the newest revision of each recipe, and the approved one where it is older.
     pub recipes: Vec<Recipe>,
+    /// Builds that were checked, by recipe, whichever the revision.
+    pub outcomes: BTreeMap<RecipeCode, Outcomes>,
     /// Open requests, oldest first.
     pub requests: Vec<Request>,
 }

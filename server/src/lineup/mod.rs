@@ -6,6 +6,7 @@ mod own;
 mod pages;
 mod planning;
 pub mod queries;
+mod sure;
 mod timeline;
 mod what_if;
 

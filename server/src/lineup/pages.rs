@@ -7,6 +7,7 @@ use mendpost_core::situation::Situation;
 
 use super::planning::Planning;
 use super::queries::Stored;
+use super::sure::{self, Sure};
 use super::timeline::{self, Shape, Timeline};
 use crate::page::{Layout, loss, whole};
 use crate::people::Who;
@@ -48,6 +49,8 @@ pub struct Order {
     own_by: Option<String>,
     /// The accepted order, who accepted it and when, and what this one does otherwise.
     since: Option<Since>,
+    /// None for one that was stored before this was worked out.
+    sure: Option<Sure>,
 }
 
 struct Since {
@@ -67,6 +70,8 @@ struct Row {
     picture: Option<Small>,
     stages: Vec<Stage>,
     back: String,
+    /// By which day that is likely.
+    likely: String,
     stops: String,
     averts: Option<String>,
 }
@@ -225,7 +230,11 @@ impl Order {
                 whole(stored.search_ms),
                 whole(stored.iterations)
             ),
-            rows: line_up.places.iter().map(|p| row(words, p)).collect(),
+            rows: line_up
+                .places
+                .iter()
+                .map(|p| row(words, line_up, p))
+                .collect(),
             waits: line_up.waiting.iter().map(|w| wait(words, w)).collect(),
             open: line_up.places.len() + line_up.waiting.len(),
             bars: bars(&line_up.losses),
@@ -240,6 +249,10 @@ impl Order {
             since: accepted
                 .filter(|a| a.number != stored.number)
                 .map(|a| since(words, a, line_up)),
+            sure: line_up
+                .expected
+                .as_ref()
+                .map(|expected| Sure::new(situation, words, line_up, expected)),
         }
     }
 }
@@ -259,7 +272,7 @@ fn since(words: &Words<'_>, accepted: &Stored, line_up: &LineUp) -> Since {
     }
 }
 
-fn row(words: &Words<'_>, place: &Place) -> Row {
+fn row(words: &Words<'_>, line_up: &LineUp, place: &Place) -> Row {
     let (mark, waits) = words.readiness(&place.readiness);
     Row {
         number: place.number,
@@ -288,6 +301,7 @@ fn row(words: &Words<'_>, place: &Place) -> Row {
         back: place
             .back
             .map_or_else(|| "waits for another part".to_owned(), |at| words.clock(at)),
+        likely: sure::likely(words, line_up, place.asset.as_str()),
         stops: whole(place.stops_per_hour),
         averts: place.averts_per_cell_hour.map(whole),
     }

@@ -5,7 +5,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use mendpost_core::journal::Subject;
-use mendpost_core::lineup::{LineUp, Verified, complete, draft, line_up};
+use mendpost_core::lineup::{LineUp, Verified, choose, complete, draft, line_up};
 use mendpost_core::planner::{Plan, Problem};
 use mendpost_core::situation::Situation;
 use serde::Serialize;
@@ -16,10 +16,11 @@ use crate::AppState;
 use crate::change::{Actor, Change};
 use crate::error::AppError;
 use crate::situation;
-use crate::solve::{Limits, Progress, solve};
+use crate::solve::{Limits, Progress, solve_several};
 
-/// How long a line-up is searched for.
-pub(super) const SEARCH: Duration = Duration::from_millis(900);
+/// How long a line-up is searched for. To choose among the best plans and to say what is to be expected takes
+/// some tenths of a second more.
+pub(super) const SEARCH: Duration = Duration::from_millis(750);
 
 /// How long a page waits for a plan before it shows progress instead.
 const MOMENT: Duration = Duration::from_millis(2500);
@@ -127,6 +128,11 @@ struct Computed<'a> {
     asked_by: &'a str,
     loss: i64,
     bound: Option<i64>,
+    /// Of how many it was chosen, and what it loses on the average of its runs.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    compared: Option<usize>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    mean_loss: Option<i64>,
     problem_sha256: String,
 }
 
@@ -151,11 +157,14 @@ pub async fn plan_now(state: &AppState, asked_by: &str) -> Result<i64, AppError>
         .await?
         .unwrap_or(0)
         + 1;
+    let expected = found.line_up.expected.as_ref();
     let computed = Computed {
         number,
         asked_by,
         loss: found.line_up.losses.ours,
         bound: found.line_up.losses.bound,
+        compared: expected.map(|it| it.compared),
+        mean_loss: expected.map(|it| it.outlook.mean_loss),
         problem_sha256: hex_sha256(problem.as_bytes()),
     };
     change
@@ -188,7 +197,8 @@ pub struct Found {
     pub took: Duration,
 }
 
-/// The line-up of a situation: drafted, searched for, verified from scratch, explained.
+/// The line-up of a situation: drafted, searched for, chosen by what is to be expected, verified from scratch,
+/// explained.
 ///
 /// # Errors
 /// In words: a site that makes no problem, or a plan that the verifier refuses.
@@ -198,7 +208,8 @@ pub fn compute(
     tell: &mut dyn FnMut(Progress),
 ) -> Result<Found, String> {
     let begin = Instant::now();
-    let problem = draft(situation).problem;
+    let draft = draft(situation);
+    let problem = draft.problem.clone();
     if let Some(fault) = problem.faults().first() {
         return Err(format!("the site makes no planning problem: {fault}"));
     }
@@ -209,17 +220,23 @@ pub fn compute(
         seed: 1,
     };
     let mut iterations = 0;
-    let plan = solve(&problem, &limits, stop, &mut |progress: Progress| {
+    let plans = solve_several(&problem, None, &limits, stop, &mut |progress: Progress| {
         iterations = progress.iterations;
         tell(progress);
     });
-    let plan = complete(&problem, &plan);
+    let plans: Vec<Plan> = plans.iter().map(|plan| complete(&problem, plan)).collect();
+    let best = plans.first().cloned().unwrap_or_default();
+    let (plan, expected) = match choose(situation, &draft, plans) {
+        Some((plan, expected)) => (plan, Some(expected)),
+        None => (best, None),
+    };
     let verified = Verified::new(problem.clone(), plan.clone()).map_err(|broken| {
         broken.first().map_or_else(String::new, |b| {
             format!("the verifier refuses the plan: {b}")
         })
     })?;
-    let line_up = line_up(situation, &verified);
+    let mut line_up = line_up(situation, &verified);
+    line_up.expected = expected;
     Ok(Found {
         problem,
         plan,

@@ -9,7 +9,7 @@ use super::time::Calendar;
 use chrono_tz::Tz;
 use mendpost_core::code::BankCode;
 use mendpost_core::people::Role;
-use mendpost_core::situation::{Bank, Compressor, Fuel, Receiver, Site};
+use mendpost_core::situation::{Bank, Chances, Compressor, Fuel, Receiver, Site};
 use std::collections::{BTreeMap, BTreeSet};
 
 const FILE: &str = "site.toml";
@@ -150,6 +150,7 @@ pub(super) fn site(rows: &Rows, zone: Option<Tz>, faults: &Faults) -> Option<Sit
         plan_days: plan_days?,
         need_permille: need_permille?,
         receiving_min: receiving_min?,
+        chances: Chances::default(),
     })
 }
 

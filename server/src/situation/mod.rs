@@ -4,6 +4,7 @@ pub mod authors;
 mod catalogue;
 mod cell;
 mod need;
+mod outcomes;
 mod requests;
 pub mod rules;
 mod supply;
@@ -91,6 +92,7 @@ pub async fn load(
         deliveries: supply::deliveries(connection, &codes).await?,
         capabilities: need::capabilities(connection, &codes).await?,
         assets: need::assets(connection).await?,
+        outcomes: outcomes::load(connection).await?,
         requests: requests::load(connection, &codes).await?,
         rules: rules::load(connection).await?,
         metals: catalogue::metals(connection).await?,
@@ -115,7 +117,7 @@ async fn planned_site(connection: &mut SqliteConnection) -> Result<(Site, String
         .ok_or(sqlx::Error::RowNotFound)?;
     let planning =
         sqlx::query!("select loss_word, plan_days, need_permille, receiving_min from planning")
-            .fetch_one(connection)
+            .fetch_one(&mut *connection)
             .await?;
     let planned = Site {
         name: site.name,
@@ -125,6 +127,7 @@ async fn planned_site(connection: &mut SqliteConnection) -> Result<(Site, String
         plan_days: planning.plan_days,
         need_permille: planning.need_permille,
         receiving_min: planning.receiving_min,
+        chances: site::chances::chances(connection).await?,
     };
     Ok((planned, site.cell_name))
 }

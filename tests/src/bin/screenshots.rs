@@ -84,6 +84,8 @@ impl Studio {
             "Day skin"
         };
         if self.browser.offers(words).await {
+            // The whole page in view: else what stays at its foot may lie over the button.
+            self.resize(1280, self.page_height().await).await;
             self.browser.press(words).await;
         }
     }

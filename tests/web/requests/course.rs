@@ -1,6 +1,7 @@
 //! A request from being sorted to being served: what may be done where it stands, and by whom.
 
 use mendpost_core::people::Role;
+use mendpost_server::situation;
 use mendpost_tests::{Answer, App, between, number};
 
 use super::report;
@@ -194,6 +195,7 @@ async fn from_blasting_to_the_first_run() {
         done(&app).await,
         Some(i64::try_from(steps.len()).expect("few"))
     );
+    assert_eq!(outcomes(&app).await, (1, 0));
 }
 
 /// A part that was let go with an end is an interim part, and asks for its successor at once.
@@ -230,6 +232,14 @@ async fn a_release_with_an_end_asks_for_the_successor() {
     assert!(interim.contains("Waterworks engineer"), "{}", interim.body);
 }
 
+/// Builds by BR-035 that were released, and that were sent back after spraying.
+async fn outcomes(app: &App) -> (i64, i64) {
+    let site = situation::now(&app.state).await.expect("a site");
+    let code = "BR-035".parse().expect("a code");
+    let seen = site.outcomes.get(&code).copied().unwrap_or_default();
+    (seen.passed, seen.failed)
+}
+
 /// A crack is found after cutting: the request goes back to be sorted, what was done counts no more, and
 /// stays on record.
 #[tokio::test(flavor = "multi_thread")]
@@ -246,6 +256,7 @@ async fn sent_back_it_begins_anew() {
     let page = app.get("/requests/8/work").await;
     assert!(page.contains("1 of"), "it begins with the first operation");
     assert_eq!(done(&app).await, Some(3));
+    assert_eq!(outcomes(&app).await, (0, 1), "sprayed, and sent back");
 }
 
 /// R7 holds pressure: the lead refuses it with a reason; it is no longer asked for, and can be taken up

@@ -3,6 +3,7 @@
 mod assume;
 mod authority;
 mod begun;
+mod doubts;
 mod efficiency;
 mod endurance;
 mod flight;

@@ -8,8 +8,8 @@ use crate::gas::Gas;
 use crate::powder::{Lot, LotState, Powder};
 use crate::quantity::Milligrams;
 use crate::situation::{
-    Asset, Bank, Capability, Cell, Compressor, Damage, Fuel, Request, Shift, Site, Situation,
-    Spare, Station, Way,
+    Asset, Bank, Capability, Cell, Chances, Compressor, Damage, Fuel, Request, Shift, Site,
+    Situation, Spare, Station, Way,
 };
 use chrono::{DateTime, TimeDelta, Utc};
 use std::collections::{BTreeMap, BTreeSet};
@@ -41,6 +41,7 @@ pub fn site() -> Situation {
             plan_days: 7,
             need_permille: 950,
             receiving_min: 60,
+            chances: Chances::default(),
         },
         cell: cell(),
         stations: vec![Station {
@@ -84,6 +85,7 @@ pub fn site() -> Situation {
         assets: vec![asset("pump-1"), asset("pump-2"), asset("crane")],
         rules: Rules::usual(),
         metals: Vec::new(),
+        outcomes: BTreeMap::new(),
         parts: vec![part("P-1", &[Flag::FormOnly])],
         recipes: vec![recipe("P-1-316L", "P-1", 4_000)],
         requests: vec![request("R1", "pump-1", "P-1", "P-1-316L")],

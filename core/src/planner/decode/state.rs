@@ -159,6 +159,12 @@ impl State {
         self.begun.clone_from(&other.begun);
     }
 
+    /// Begins anew from a state in which nothing is placed, with the stores of these rules.
+    pub fn begin_anew(&mut self, empty: &Self, rules: &Rules) {
+        self.copy_from(empty);
+        self.stores.clone_from(&rules.stores);
+    }
+
     /// Places a chunk behind what is placed already.
     pub fn place_chunk(&mut self, rules: &Rules, chunk: Chunk, trail: &mut Trail) -> Outcome {
         trail.clear();

@@ -86,7 +86,7 @@ pub struct Check {
     pub at: usize,
     /// The chance to pass, by position in [`Doubts::chances`].
     pub chance: usize,
-    /// The operations of a build from the beginning to the end.
+    /// The operations of a build from the beginning to the end; none if there is no other try.
     pub again: Vec<Operation>,
     /// What is not certain about those.
     pub again_doubts: Vec<OperationDoubt>,

@@ -48,19 +48,18 @@ pub fn simulate(
 }
 
 /// The plan that survives more.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Survivor {
     /// Its position among those given.
     pub at: usize,
     /// How many were within the margin, itself included.
     pub compared: usize,
-    /// What is to be expected of it.
-    pub outlook: Outlook,
 }
 
 /// Of plans of one problem within so many thousandths of the least loss, the one that survives more.
 ///
-/// A plan survives more than another if it loses less on the average of its runs. Of equals the one whose own loss is less is taken, then the first. None if there is no plan.
+/// A plan survives more than another if it loses less on the average of its runs. Of equals the one whose own
+/// loss is less is taken, then the first. None if there is no plan; one alone is not run.
 #[must_use]
 pub fn survivor(
     problem: &Problem,
@@ -72,19 +71,17 @@ pub fn survivor(
 ) -> Option<Survivor> {
     let least = plans.iter().map(|plan| plan.loss).min()?;
     let most = i128::from(least) * i128::from(1000 + within_permille.max(0)) / 1000;
-    let near = plans.iter().enumerate();
-    let near = near.filter(|(_, plan)| i128::from(plan.loss) <= most.max(i128::from(least)));
-    let near: Vec<Survivor> = near
-        .map(|(at, plan)| Survivor {
-            at,
-            compared: 0,
-            outlook: simulate(problem, plan, doubts, seed, runs),
-        })
-        .collect();
+    let within = |at: &usize| i128::from(plans[*at].loss) <= most.max(i128::from(least));
+    let near: Vec<usize> = (0..plans.len()).filter(within).collect();
     let compared = near.len();
-    let by = |it: &Survivor| (it.outlook.mean_loss, plans[it.at].loss, it.at);
-    let best = near.into_iter().min_by_key(by)?;
-    Some(Survivor { compared, ..best })
+    let at = match near[..] {
+        [one] => one,
+        _ => near.into_iter().min_by_key(|at| {
+            let outlook = simulate(problem, &plans[*at], doubts, seed, runs);
+            (outlook.mean_loss, plans[*at].loss, *at)
+        })?,
+    };
+    Some(Survivor { at, compared })
 }
 
 fn each_run(problem: &Problem, plan: &Plan, doubts: &Doubts, seed: u64, runs: usize) -> Runs {

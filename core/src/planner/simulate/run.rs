@@ -7,6 +7,8 @@ use crate::planner::rules::{OptionRule, Rules};
 
 /// What is kept from run to run to spare allocations, and what the last run ended with.
 pub(super) struct Run {
+    /// With nothing placed.
+    empty: State,
     state: State,
     stays: Stays,
     trail: Trail,
@@ -51,6 +53,7 @@ struct Stretch<'a> {
 impl Run {
     pub fn new(rules: &Rules) -> Self {
         Self {
+            empty: State::new(rules),
             state: State::new(rules),
             stays: Stays::default(),
             trail: Trail::default(),
@@ -102,7 +105,7 @@ impl Run {
 
     fn clear(&mut self, model: &Model) {
         let rules = &model.rules;
-        self.state = State::new(rules);
+        self.state.begin_anew(&self.empty, rules);
         self.stays.clear(rules.cells.len());
         self.short_of_powder.fill(false);
         self.short_of_store.fill(false);
@@ -158,6 +161,9 @@ impl Run {
             gap_from: &[],
         };
         let option = &rules.jobs[part.job].options[again.option];
+        if option.operations.is_empty() {
+            progress.stands = Stands::Lost;
+        }
         for upto in (1..=option.operations.len()).filter(|upto| option.may_part(*upto)) {
             progress = self.go_on(rules, &stretch, progress, upto, Some(again.again_at));
             if progress.stands != Stands::GoesOn {

@@ -1,0 +1,253 @@
+//! How far what is told may be off: durations, deliveries, builds; and what an order may cost more to survive
+//! more.
+
+use axum::extract::State;
+use axum::response::Response;
+use mendpost_core::journal::Subject;
+use mendpost_core::people::Act;
+use mendpost_core::situation::Chances;
+use serde_json::json;
+use sqlx::SqliteExecutor;
+
+use crate::AppState;
+use crate::change::Change;
+use crate::error::AppError;
+use crate::figures::{About, Figure, FiguresForm, Values, both, change, kept, show};
+use crate::form::{FieldErrors, Posted};
+use crate::page::{Layout, Notice, Screen};
+use crate::people::{Visit, Who};
+use crate::version::{Stale, is_current};
+
+pub(super) const PATH: &str = "/site/chances";
+
+const COUNT: usize = 7;
+
+/// In the order in which they are typed and kept.
+const FIGURES: [Figure; COUNT] = [
+    percent(
+        "duration_percent",
+        "duration_permille",
+        "Durations differ by",
+        "20 %: two of three take between the told time divided by 1.2 and multiplied by 1.2",
+        (0, 2000),
+    ),
+    Figure {
+        name: "late_h",
+        kept: "late_h",
+        label: "Deliveries are late by at most",
+        unit: "h",
+        hint: "where nobody said the latest; one in two comes when told",
+        places: 0,
+        range: (0, 720),
+        needed: true,
+    },
+    percent(
+        "own_percent",
+        "own_permille",
+        "Builds that pass: the crew’s own",
+        "parts that the crew may release by itself",
+        PASS,
+    ),
+    percent(
+        "asked_percent",
+        "asked_permille",
+        "Builds that pass: with a yes",
+        "parts that somebody else must say yes to",
+        PASS,
+    ),
+    percent(
+        "trial_percent",
+        "trial_permille",
+        "Builds that pass: trial pieces",
+        "parts that may be built as a trial only",
+        PASS,
+    ),
+    Figure {
+        name: "chance_builds",
+        kept: "chance_builds",
+        label: "As how many builds these count",
+        unit: "builds",
+        hint: "beside the builds of each recipe that are on record",
+        places: 0,
+        range: (1, 1000),
+        needed: true,
+    },
+    percent(
+        "margin_percent",
+        "margin_permille",
+        "Margin above the least loss",
+        "of orders within it the one that survives more is taken",
+        (0, 200),
+    ),
+];
+
+const PASS: (i64, i64) = (10, 1000);
+
+const fn percent(
+    name: &'static str,
+    kept: &'static str,
+    label: &'static str,
+    hint: &'static str,
+    range: (i64, i64),
+) -> Figure {
+    Figure {
+        name,
+        kept,
+        label,
+        unit: "%",
+        hint,
+        places: 1,
+        range,
+        needed: true,
+    }
+}
+
+pub(super) async fn look(
+    State(state): State<AppState>,
+    visit: Visit,
+) -> Result<Response, AppError> {
+    let (values, version) = load(&state.db.read).await?;
+    let reason = match version {
+        1 => "Nobody has said yet: this is common practice, no source.",
+        _ => "How sure an order is, as the line-up tells it, rests on this.",
+    };
+    let answer = "Say what this site has seen of durations, deliveries and builds.";
+    show(
+        layout(&visit).await?,
+        (answer.to_owned(), reason.to_owned()),
+        about(),
+        (&FIGURES, &values),
+        visit.may(Act::SetUpSite),
+    )
+}
+
+pub(super) async fn open(
+    State(state): State<AppState>,
+    visit: Visit,
+) -> Result<Response, AppError> {
+    let (values, version) = load(&state.db.read).await?;
+    let form = FiguresForm::of(&FIGURES, &values, version);
+    form_page(&visit, form, FieldErrors::default(), None).await
+}
+
+pub(super) async fn save(
+    State(state): State<AppState>,
+    visit: Visit,
+    who: Who,
+    Posted(form): Posted<FiguresForm>,
+) -> Result<Response, AppError> {
+    let mut errors = FieldErrors::default();
+    let after = form.parse(&FIGURES, &mut errors);
+    if !errors.is_empty() {
+        return form_page(&visit, form, errors, None).await;
+    }
+    let subject = Subject::new("chances", 1);
+    let mut change = Change::begin(&state, &who).await?;
+    let (before, version) = load(change.connection()).await?;
+    if !is_current(&form.version, version) {
+        drop(change);
+        let fields = both(&FIGURES, &before, &after);
+        let stale = Stale::of(&state.db.read, &subject, version, fields).await?;
+        return form_page(&visit, form, errors, Some(stale)).await;
+    }
+    update(change.connection(), &after).await?;
+    let content = json!({
+        "version": version + 1,
+        "before": kept(&FIGURES, &before),
+        "after": kept(&FIGURES, &after),
+    });
+    let journal = change.journal("chances.changed", subject, content).await?;
+    let text = format!("the chances. Journal {journal}. Plan again to count with them.");
+    change.finish(&who, PATH, Notice::done("SAVED", text)).await
+}
+
+async fn layout(visit: &Visit) -> Result<Layout, AppError> {
+    visit.layout(Screen::Site, "Chances").await
+}
+
+fn about() -> About {
+    About {
+        title: "Chances".to_owned(),
+        path: PATH.to_owned(),
+        back: ("Site", Screen::Site.path().to_owned()),
+    }
+}
+
+async fn form_page(
+    visit: &Visit,
+    form: FiguresForm,
+    errors: FieldErrors,
+    stale: Option<Stale>,
+) -> Result<Response, AppError> {
+    let reason = "They count from now on; plan again after it.";
+    change(
+        layout(visit).await?,
+        (about(), reason),
+        &FIGURES,
+        form,
+        errors,
+        stale,
+    )
+}
+
+/// What the computation counts with.
+pub(crate) async fn chances(executor: impl SqliteExecutor<'_>) -> Result<Chances, sqlx::Error> {
+    sqlx::query!(
+        "select duration_permille, late_h, own_permille, asked_permille, trial_permille, chance_builds,
+           margin_permille
+         from planning"
+    )
+    .map(|row| Chances {
+        duration_permille: row.duration_permille,
+        late_min: row.late_h * 60,
+        own_permille: row.own_permille,
+        asked_permille: row.asked_permille,
+        trial_permille: row.trial_permille,
+        builds: row.chance_builds,
+        margin_permille: row.margin_permille,
+    })
+    .fetch_one(executor)
+    .await
+}
+
+/// The figures, and the version that a form of them carries.
+async fn load(executor: impl SqliteExecutor<'_>) -> Result<(Values<COUNT>, i64), sqlx::Error> {
+    let row = sqlx::query!(
+        "select duration_permille, late_h, own_permille, asked_permille, trial_permille, chance_builds,
+           margin_permille, version
+         from planning"
+    )
+    .fetch_one(executor)
+    .await?;
+    let values = [
+        row.duration_permille,
+        row.late_h,
+        row.own_permille,
+        row.asked_permille,
+        row.trial_permille,
+        row.chance_builds,
+        row.margin_permille,
+    ];
+    Ok((values.map(Some), row.version))
+}
+
+async fn update(
+    executor: impl SqliteExecutor<'_>,
+    values: &Values<COUNT>,
+) -> Result<(), sqlx::Error> {
+    let [duration, late_h, own, asked, trial, builds, margin] = *values;
+    sqlx::query!(
+        "update planning set duration_permille = ?, late_h = ?, own_permille = ?, asked_permille = ?,
+           trial_permille = ?, chance_builds = ?, margin_permille = ?, version = version + 1",
+        duration,
+        late_h,
+        own,
+        asked,
+        trial,
+        builds,
+        margin,
+    )
+    .execute(executor)
+    .await?;
+    Ok(())
+}

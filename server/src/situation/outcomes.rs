@@ -1,0 +1,49 @@
+//! What became of builds: released, or sprayed and sent back.
+
+use std::collections::BTreeMap;
+
+use mendpost_core::code::RecipeCode;
+use mendpost_core::situation::Outcomes;
+use sqlx::SqliteConnection;
+
+use super::word;
+
+/// By recipe, whichever the revision. A part that is sent back after its release counts as failed.
+pub(super) async fn load(
+    connection: &mut SqliteConnection,
+) -> Result<BTreeMap<RecipeCode, Outcomes>, sqlx::Error> {
+    let mut outcomes: BTreeMap<RecipeCode, Outcomes> = BTreeMap::new();
+    let passed = sqlx::query!(
+        r#"select r.code, count(*) as "builds!: i64"
+           from work_done w
+           join recipe r on r.id = w.recipe_id
+           join recipe_operation o on o.recipe_id = w.recipe_id and o.position = w.position
+           where o.kind = 'release'
+             and not exists (select 1 from request_decision d where d.request_id = w.request_id
+               and d.decision = 'sent-back' and d.journal_sequence > w.journal_sequence)
+           group by r.code"#
+    )
+    .fetch_all(&mut *connection)
+    .await?;
+    for row in passed {
+        outcomes.entry(word(&row.code)?).or_default().passed = row.builds;
+    }
+    let failed = sqlx::query!(
+        r#"select r.code, count(distinct d.journal_sequence) as "builds!: i64"
+           from request_decision d
+           join work_done w on w.request_id = d.request_id and w.journal_sequence < d.journal_sequence
+           join recipe r on r.id = w.recipe_id
+           join recipe_operation o on o.recipe_id = w.recipe_id and o.position = w.position
+           where d.decision = 'sent-back' and o.kind = 'spray'
+             and not exists (select 1 from request_decision before where before.request_id = d.request_id
+               and before.decision in ('sent-back', 'reopened')
+               and before.journal_sequence between w.journal_sequence and d.journal_sequence - 1)
+           group by r.code"#
+    )
+    .fetch_all(connection)
+    .await?;
+    for row in failed {
+        outcomes.entry(word(&row.code)?).or_default().failed = row.builds;
+    }
+    Ok(outcomes)
+}
