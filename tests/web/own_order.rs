@@ -88,7 +88,7 @@ async fn an_order_of_ones_own_is_kept_and_signed() {
     assert_eq!(text(&app, entry).await.as_deref(), Some("lineup.own 2"));
     let page = app.get("/line-up").await;
     for text in [
-        "The crew&#39;s own order</b>, laid out by",
+        "The crew's own order</b>, laid out by",
         by.as_str(),
         "The planner&#39;s best",
     ] {

@@ -140,7 +140,7 @@ async fn a_wrong_field_of_a_trial_is_told_beside_it() {
         ("without=R9999", "without", "is no open request here"),
         ("times=2", "loss", "choose which one"),
         ("loss=WATER&times=1000", "times", "is out of range"),
-        ("loss=LIGHT&times=2", "loss", "is no capability here"),
+        ("loss=NOWHERE&times=2", "loss", "is no capability here"),
     ] {
         let page = app.get(&format!("{PATH}?{query}")).await;
         assert_eq!(page.status, StatusCode::UNPROCESSABLE_ENTITY, "{query}");
