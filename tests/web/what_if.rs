@@ -41,8 +41,8 @@ async fn a_trial_shows_both_orders_and_stores_nothing() {
         "One person fewer on duty who can cut and check",
         "12.5 kg more bronze CuAl10 here now",
         "As things stand",
-        "Same order, assumed",
-        "Other order, assumed",
+        "Same order, then",
+        "Other order, then",
         "it changes nothing",
         ">trial</text>",
         "class=\"tl-trial\"",
@@ -72,7 +72,7 @@ async fn a_trial_may_be_of_the_order_or_of_a_loss_figure() {
         page.body
     );
     assert!(page.contains("is no longer planned"), "{}", page.body);
-    assert!(!page.contains("Same order, assumed"));
+    assert!(!page.contains("Same order, then"));
     let last = &first.line_up.places.last().expect("a place").request;
     let page = app.get(&format!("{PATH}?first={last}")).await;
     assert!(page.contains("is done first"), "{}", page.body);

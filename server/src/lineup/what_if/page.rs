@@ -115,13 +115,13 @@ fn answer(trial: &Trial, unit: &str) -> String {
 fn sides(words: &Words<'_>, trial: &Trial) -> Beside {
     let mut bars = vec![
         ("As things stand", "ours", trial.planned.plan.loss),
-        ("Other order, assumed", "crew", trial.best.plan.loss),
+        ("Other order, then", "crew", trial.best.plan.loss),
     ];
     if let Some(kept) = trial.kept {
-        bars.insert(1, ("Same order, assumed", "crew", kept));
+        bars.insert(1, ("Same order, then", "crew", kept));
     }
     let nothing = trial.best.line_up.losses.nothing;
-    bars.push(("Do nothing, assumed", "nothing", nothing));
+    bars.push(("Do nothing, then", "nothing", nothing));
     let mut sides = beside(words, &trial.planned, &trial.best, "As assumed", &bars);
     let left_out = |path: &str| {
         let mut left_out = trial.left_out.iter();
