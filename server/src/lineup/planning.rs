@@ -20,7 +20,7 @@ use crate::solve::{Limits, Progress, solve_several};
 
 /// How long a line-up is searched for. To choose among the best plans and to say what is to be expected takes
 /// some tenths of a second more.
-const SEARCH: Duration = Duration::from_millis(750);
+pub(super) const SEARCH: Duration = Duration::from_millis(750);
 
 /// How long a page waits for a plan before it shows progress instead.
 const MOMENT: Duration = Duration::from_millis(2500);
@@ -178,6 +178,7 @@ pub async fn plan_now(state: &AppState, asked_by: &str) -> Result<i64, AppError>
         iterations: i64::try_from(found.iterations).unwrap_or(i64::MAX),
         problem,
         plan,
+        own_by: None,
         journal_sequence: sequence,
     };
     queries::insert(change.connection(), number, &new).await?;
@@ -245,7 +246,7 @@ pub fn compute(
     })
 }
 
-fn hex_sha256(bytes: &[u8]) -> String {
+pub(super) fn hex_sha256(bytes: &[u8]) -> String {
     use sha2::{Digest, Sha256};
     Sha256::digest(bytes)
         .iter()
