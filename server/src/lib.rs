@@ -68,7 +68,7 @@ use config::Config;
 use db::Db;
 use error::AppError;
 use health::Health;
-use lineup::{Planner, Worths};
+use lineup::Planner;
 use people::{Passphrases, SlowDown};
 use routes::Routes;
 use shape::Readings;
@@ -82,7 +82,6 @@ pub struct AppState {
     pub passphrases: Passphrases,
     pub slow_down: SlowDown,
     pub planner: Planner,
-    pub worths: Worths,
     pub health: Health,
     pub keeper: Keeper,
     pub intake: Intake,
@@ -98,7 +97,6 @@ impl AppState {
             passphrases: Passphrases::default(),
             slow_down: SlowDown::default(),
             planner: Planner::default(),
-            worths: Worths::default(),
             health: Health::default(),
             keeper: Keeper::default(),
             intake: Intake::default(),

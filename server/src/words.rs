@@ -5,7 +5,6 @@
 mod assume;
 pub mod authority;
 pub mod catalogue;
-mod earlier;
 pub mod efficiency;
 pub mod flight;
 mod gate;

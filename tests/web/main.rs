@@ -32,4 +32,3 @@ mod signatures;
 mod version;
 mod weighed;
 mod what_if;
-mod worth;

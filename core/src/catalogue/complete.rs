@@ -73,6 +73,26 @@ pub enum RecipeFault {
         /// How many operations there are.
         operations: usize,
     },
+    /// A longest wait that could never be kept.
+    #[error(
+        "operation {position} waits {after} minutes at least and {within} at most; give at least {after}"
+    )]
+    Within {
+        /// Its place, from 1.
+        position: usize,
+        /// The least wait.
+        after: i64,
+        /// The longest.
+        within: i64,
+    },
+    /// A longest wait after what is not simply done again where the wait was too long.
+    #[error(
+        "operation {position} may wait only so long, and no step stands before it that could be done again; put one before it, or leave the longest wait out"
+    )]
+    WithinAfter {
+        /// Its place, from 1.
+        position: usize,
+    },
 }
 
 const fn spray_text(given: bool) -> &'static str {
@@ -112,6 +132,7 @@ impl Recipe {
         for (position, operation) in (1..).zip(&self.operations) {
             faults.extend(operation_fault(position, operation));
             faults.extend(self.kit_faults(position, operation));
+            faults.extend(self.wait_fault(position, operation));
         }
         faults.extend(self.order_faults());
         faults
@@ -140,6 +161,21 @@ impl Recipe {
             });
         }
         faults
+    }
+
+    fn wait_fault(&self, position: usize, operation: &Operation) -> Option<RecipeFault> {
+        let within = operation.within_min?;
+        let after = operation.after_min;
+        if within < after {
+            return Some(RecipeFault::Within {
+                position,
+                after,
+                within,
+            });
+        }
+        let before = position.checked_sub(2).map(|at| &self.operations[at]);
+        let again = before.is_some_and(|it| it.spray.is_none() && it.away_days.is_none());
+        (!again).then_some(RecipeFault::WithinAfter { position })
     }
 
     fn has(&self, kind: OperationKind) -> bool {
@@ -312,5 +348,36 @@ pub(super) mod tests {
                 "operation 4 holds a fixture until operation 7; give one from 4 to 6",
             ]
         );
+    }
+
+    /// Blasted metal is sprayed within four hours; a wait of at least 60 and at most 30 minutes cannot be,
+    /// and neither the first operation nor what follows a stage has a step before it to do again.
+    #[test]
+    fn a_longest_wait_follows_a_step() {
+        let with = |at: usize, after: i64, within: i64| {
+            let mut recipe = recipe(&[
+                OperationKind::Blast,
+                SprayKind,
+                Cut,
+                Release,
+                Carry,
+                Fit,
+                FirstRun,
+            ]);
+            recipe.operations[at].after_min = after;
+            recipe.operations[at].within_min = Some(within);
+            recipe.faults()
+        };
+        assert_eq!(with(1, 0, 240), []);
+        assert_eq!(
+            with(1, 60, 30),
+            [RecipeFault::Within {
+                position: 2,
+                after: 60,
+                within: 30
+            }]
+        );
+        assert_eq!(with(0, 0, 240), [RecipeFault::WithinAfter { position: 1 }]);
+        assert_eq!(with(2, 0, 240), [RecipeFault::WithinAfter { position: 3 }]);
     }
 }

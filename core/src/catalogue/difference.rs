@@ -56,6 +56,7 @@ pub enum Field {
     Cycle,
     Crew,
     AfterMin,
+    WithinMin,
     Plate,
     Fixture,
     /// Place in the revision of the operation at whose end the fixture is free.
@@ -243,6 +244,7 @@ fn fields(operation: &Operation) -> Fields {
         (Field::Cycle, text(&operation.cycle)),
         (Field::Crew, Value::Figure(operation.crew)),
         (Field::AfterMin, Value::Figure(operation.after_min)),
+        (Field::WithinMin, figure(operation.within_min)),
         (
             Field::Plate,
             code(operation.plate.as_ref().map(ToString::to_string)),

@@ -184,6 +184,9 @@ pub struct Operation {
     pub crew: i64,
     /// Minutes at least since the operation before it: cooling, curing.
     pub after_min: i64,
+    /// Minutes at most since the operation before it, if it may not wait for ever: blasted to sprayed.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub within_min: Option<i64>,
     /// What is sprayed, if this is a stage.
     pub spray: Option<Spray>,
     /// The plate that a stage sprays on and uses up.
@@ -207,6 +210,7 @@ impl Operation {
             minutes,
             crew: 1,
             after_min: 0,
+            within_min: None,
             spray: None,
             plate: None,
             fixture: None,

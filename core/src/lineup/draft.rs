@@ -16,6 +16,7 @@ use crate::catalogue::{Operation, Recipe, RecipeState, Spray};
 use crate::code::{RecipeCode, RequestCode};
 use crate::planner::{self, Draw, Job, JobOption, Limit, Load, Problem, Work};
 use crate::situation::{Begun, Request, Situation, StandIn, Way};
+use chrono::{DateTime, TimeDelta, Utc};
 use std::collections::BTreeMap;
 
 /// The option of a job that stands for the true part on order.
@@ -122,7 +123,7 @@ fn limits(situation: &Situation, candidates: &BTreeMap<RequestCode, Vec<Candidat
 #[must_use]
 pub fn candidates(situation: &Situation, request: &Request) -> Vec<Candidate> {
     if let Some(begun) = &request.begun {
-        return vec![by_revision(situation, request, begun)];
+        return by_revision(situation, request, begun);
     }
     let mut ways: Vec<Candidate> = request
         .ways
@@ -193,19 +194,92 @@ fn by_stand_in(situation: &Situation, request: &Request, stand_in: &StandIn) -> 
 }
 
 /// What is left to do of a revision by which work was begun, whatever became of it since.
-fn by_revision(situation: &Situation, request: &Request, begun: &Begun) -> Candidate {
+///
+/// What may wait only so long after what is done is planned to start in time, and beside that with what is
+/// done done again, so that the plan can choose; only the latter where the wait is too long already.
+fn by_revision(situation: &Situation, request: &Request, begun: &Begun) -> Vec<Candidate> {
     let Some(recipe) = situation.recipe(&begun.recipe, begun.revision) else {
-        return Candidate::shut(vec![Shut::new(Gate::NoRecipe, Opens::WriteRecipe)]);
+        let shut = vec![Shut::new(Gate::NoRecipe, Opens::WriteRecipe)];
+        return vec![Candidate::shut(shut)];
     };
+    let again_from = again_from(recipe, begun.done);
+    if let Some(from) = again_from.filter(|_| waits_too_long(recipe, begun, situation.now)) {
+        return vec![again(situation, request, recipe, from)];
+    }
     let mut way = by(situation, request, recipe, begun.done);
+    let ended = situation.minute_from(begun.ended_at);
+    let next = recipe.operations.get(begun.done);
+    let within = next.and_then(|next| next.within_min);
+    let latest = within.map(|within| situation.minute_until(begun.ended_at) + within);
+    if let Some(option) = &mut way.option
+        && let Some(next) = option.operations.first_mut()
+    {
+        option.earliest = option.earliest.max(ended + next.after).max(0);
+        next.after = 0;
+        next.within = None;
+        let latest = latest.filter(|_| again_from.is_some());
+        if let Some(latest) = latest.filter(|at| at + next.minutes < situation.horizon()) {
+            let limit = starts_by(request, latest + next.minutes, situation.horizon());
+            next.loads.push(Load {
+                limit: limit.id.clone(),
+                amount: 1,
+                through: None,
+            });
+            way.limits.push(limit);
+        }
+    }
+    let again = again_from.map(|from| again(situation, request, recipe, from));
+    [way].into_iter().chain(again).collect()
+}
+
+/// With what is done from there on done again.
+fn again(situation: &Situation, request: &Request, recipe: &Recipe, from: usize) -> Candidate {
+    let mut way = by(situation, request, recipe, from);
     if let Some(option) = &mut way.option {
-        let ended = situation.minute_from(begun.ended_at);
+        option.id.push_str(".again");
         if let Some(next) = option.operations.first_mut() {
-            option.earliest = option.earliest.max(ended + next.after).max(0);
             next.after = 0;
+            next.within = None;
         }
     }
     way
+}
+
+/// A limit that what is to end by then keeps to: nothing is there of it from then on.
+fn starts_by(request: &Request, ends: i64, horizon: i64) -> Limit {
+    Limit {
+        id: format!("wait/{}", request.code),
+        capacity: 1,
+        windows: vec![(ends.max(0), horizon, 0)],
+    }
+}
+
+/// Where work begins again if the operation behind the first `done` waits too long: at the first of the
+/// steps before it that may each wait only so long for the next. None if it may wait for ever.
+fn again_from(recipe: &Recipe, done: usize) -> Option<usize> {
+    let hastens = |at: &usize| {
+        let next = recipe.operations.get(*at);
+        let before = at.checked_sub(1).and_then(|at| recipe.operations.get(at));
+        next.is_some_and(|next| next.within_min.is_some())
+            && before.is_some_and(|before| before.spray.is_none())
+    };
+    (0..done).rev().take_while(|at| hastens(&(at + 1))).last()
+}
+
+fn waits_too_long(recipe: &Recipe, begun: &Begun, now: DateTime<Utc>) -> bool {
+    let next = recipe.operations.get(begun.done);
+    let within = next.and_then(|next| next.within_min);
+    within.is_some_and(|within| now > begun.ended_at + TimeDelta::minutes(within))
+}
+
+/// How many operations of a recipe that was begun count as done: all that are, but for the steps that are
+/// to be done again since what comes next may wait only so long after them and has waited longer.
+#[must_use]
+pub fn still_done(recipe: &Recipe, begun: &Begun, now: DateTime<Utc>) -> usize {
+    let again_from = again_from(recipe, begun.done);
+    again_from
+        .filter(|_| waits_too_long(recipe, begun, now))
+        .unwrap_or(begun.done)
 }
 
 /// What is left to do of a recipe after its first `done` operations.
@@ -336,10 +410,18 @@ fn planned_step(situation: &Situation, written: &Operation) -> Result<planner::O
     let power_w = station_power_w(situation, written)?;
     within_set(situation, power_w)?;
     let fuel_ml = step_fuel_ml(situation, power_w, written.minutes);
+    let code = written.station.as_ref();
+    let batch = code.and_then(|code| situation.station(code));
+    let batch = batch.is_some_and(|station| station.batch);
     Ok(planner::Operation {
+        work: Work::Step {
+            station: code.map(ToString::to_string),
+            cycle: (batch && !written.cycle.is_empty()).then(|| written.cycle.clone()),
+        },
+        within: written.within_min,
         loads: power::load(power_w),
         ..step(
-            written.station.as_ref().map(ToString::to_string),
+            None,
             written.minutes,
             written.crew,
             written.after_min,
@@ -366,7 +448,7 @@ fn planned_stage(
         minutes: need.minutes,
         crew: written.crew,
         after: written.after_min,
-        within: None,
+        within: written.within_min,
         draws,
         loads: power::load(need.power_w),
     })
@@ -500,7 +582,7 @@ fn station(situation: &Situation, station: &crate::situation::Station) -> planne
     planner::Station {
         id: station.code.to_string(),
         slots: station.slots,
-        batch: false,
+        batch: station.batch,
         closed: station
             .closed
             .iter()

@@ -13,7 +13,6 @@ mod draft;
 mod efficiency;
 mod endurance;
 mod expected;
-mod explain;
 mod flight;
 mod gate;
 mod here;
@@ -40,16 +39,13 @@ pub use change::{Change, Return, changes, returns};
 pub use conditions::{Conditions, Difference, conditions};
 pub use debt::{debt, rate_alone};
 pub use doubts::{Passes, doubts, passes};
-pub use draft::{Candidate, Draft, TRUE_PART, candidates, draft, usable_revision};
+pub use draft::{Candidate, Draft, TRUE_PART, candidates, draft, still_done, usable_revision};
 pub use efficiency::{
     Basis, LotEfficiency, ODDS_APART, Others, SAME_THROAT_PERMILLE, StageEfficiency, Weighed,
     stage_efficiency,
 };
 pub use endurance::{BankLeft, Endurance, Turns, camp_fuel_minutes, endurance};
 pub use expected::{Expected, choose};
-pub use explain::{
-    Averted, Budget, Displaced, Earlier, Lack, Measure, More, Moved, Swing, Tip, Worth,
-};
 pub use flight::{Flight, NoFlight, flight};
 pub use gate::{Gate, Opens, Shut};
 pub use here::{recipes_of, shut_here};

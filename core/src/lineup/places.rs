@@ -1,7 +1,6 @@
 //! Places: each planned request with its work, its asset's return, and why it stands there.
 
 use super::draft::{Candidate, TRUE_PART};
-use super::explain::Earlier;
 use super::if_yes::IfYes;
 use super::need::{GasSource, StageNeed};
 use super::supply::{GAS, landing};
@@ -45,9 +44,6 @@ pub struct Place {
     /// Loss that its asset's return averts until the end of the line-up, by each hour of the cell
     /// that all its parts take; none if they take none.
     pub averts_per_cell_hour: Option<i64>,
-    /// Why it does not go earlier; none for the first place.
-    #[serde(default)]
-    pub earlier: Option<Earlier>,
 }
 
 impl Place {
@@ -226,18 +222,17 @@ fn place(
         back: back.map(|minute| situation.moment(minute)),
         stops_per_hour: back.map_or(0, |minute| ends.stops(problem, asset, minute)),
         averts_per_cell_hour: (cell_minutes > 0).then(|| averted / cell_minutes),
-        earlier: None,
     })
 }
 
 /// When each job and each asset is done, read off the plan.
-pub(super) struct Ends {
+struct Ends {
     jobs: BTreeMap<String, i64>,
     assets: BTreeMap<String, (i64, i64)>,
 }
 
 impl Ends {
-    pub(super) fn of(problem: &Problem, plan: &Plan) -> Self {
+    fn of(problem: &Problem, plan: &Plan) -> Self {
         let mut jobs = BTreeMap::new();
         for planned in &plan.jobs {
             if let Some((job, option)) = option_of(problem, planned) {
@@ -268,11 +263,11 @@ impl Ends {
         Self { jobs, assets }
     }
 
-    pub(super) fn of_job(&self, id: &str) -> Option<i64> {
+    fn of_job(&self, id: &str) -> Option<i64> {
         self.jobs.get(id).copied()
     }
 
-    pub(super) fn back(&self, asset: &str) -> Option<i64> {
+    fn back(&self, asset: &str) -> Option<i64> {
         self.assets.get(asset).map(|(_, back)| *back)
     }
 
@@ -318,7 +313,7 @@ impl Ends {
     }
 }
 
-pub(super) fn option_of<'a>(
+fn option_of<'a>(
     problem: &'a Problem,
     planned: &PlannedJob,
 ) -> Option<(&'a planner::Job, &'a planner::JobOption)> {

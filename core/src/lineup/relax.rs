@@ -33,7 +33,8 @@ pub(super) enum Relax {
     Time,
     /// Minutes for which a yes holds longer; the limit that stands for it.
     Yes(String),
-    /// Minutes by which the outages of a station end sooner; in plenty, a slot more too.
+    /// Minutes by which the outages of a station end sooner; in plenty, a slot more too, and no
+    /// load to wait for.
     Station(String),
     /// Gas, fuel, hours.
     Store(String),
@@ -196,6 +197,7 @@ fn open_sooner(problem: &mut Problem, id: &str, minutes: i64) {
         station.closed.retain(|(from, to, _)| from < to);
         if minutes == MANY {
             station.slots += 1;
+            station.batch = false;
         }
     }
 }

@@ -4,7 +4,6 @@
 //! for a good plan, [`check()`] holds any plan against every rule, and [`crew_plan`] is what the crew would do
 //! without a planner.
 
-mod ahead;
 mod bound;
 mod check;
 mod crew_order;
@@ -24,7 +23,6 @@ mod simulate;
 #[cfg(test)]
 mod tests;
 
-pub use ahead::ahead;
 pub use bound::bound;
 pub use check::{Broken, Place, check};
 pub use crew_order::{CrewOrder, crew_plan, own_plan};

@@ -89,6 +89,8 @@ pub struct Station {
     pub name: String,
     /// How many operations at a time.
     pub slots: i64,
+    /// It holds one load at a time: up to `slots` parts of one cycle, put in and taken out together.
+    pub batch: bool,
     /// Power while it works, in watts.
     pub power_w: i64,
     /// When it, or some of its slots, cannot be used.

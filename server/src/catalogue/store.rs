@@ -221,9 +221,9 @@ async fn insert_operation(
     let minutes = operation.away_days.map_or(operation.minutes, |_| 1);
     sqlx::query!(
         "insert into recipe_operation
-           (recipe_id, position, kind, name, station_id, minutes, crew, after_min, plate_id, fixture_id,
+           (recipe_id, position, kind, name, station_id, minutes, crew, after_min, within_min, plate_id, fixture_id,
             held_through, away_days, cycle)
-         values (?, ?, ?, ?, (select id from station where code = ?), ?, ?, ?,
+         values (?, ?, ?, ?, (select id from station where code = ?), ?, ?, ?, ?,
            (select id from kit where code = ?), (select id from kit where code = ?), ?, ?, ?)",
         recipe,
         position,
@@ -233,6 +233,7 @@ async fn insert_operation(
         minutes,
         operation.crew,
         operation.after_min,
+        operation.within_min,
         plate,
         fixture,
         through,

@@ -81,9 +81,10 @@ pub fn rows(
         let in_work = matches!(state, Standing::Work { .. });
         StationRow {
             name: sentence(&station.name),
-            room: match station.slots {
-                1 => "1 place".to_owned(),
-                slots => format!("{} places", whole(slots)),
+            room: match (station.slots, station.batch) {
+                (1, _) => "1 place".to_owned(),
+                (slots, false) => format!("{} places", whole(slots)),
+                (slots, true) => format!("{} parts of one cycle at a time", whole(slots)),
             },
             state: state.long(),
             read: furnace.map_or_else(Vec::new, |f| {

@@ -32,6 +32,7 @@ pub struct OperationForm {
     pub name: String,
     pub crew: String,
     pub after_min: String,
+    pub within_min: String,
     pub fixture: String,
     pub held_through: String,
     pub station: String,
@@ -85,6 +86,7 @@ impl OperationForm {
             name: operation.name.clone(),
             crew: operation.crew.to_string(),
             after_min: typed_unless_zero(operation.after_min),
+            within_min: typed(operation.within_min),
             fixture: held.map_or_else(String::new, |h| h.fixture.to_string()),
             held_through: held.map_or_else(String::new, |h| h.through.to_string()),
             station: match operation.away_days {
@@ -194,10 +196,19 @@ impl OperationForm {
         let crew = errors.check("crew", integer(&self.crew, 0..=20));
         let after_min = optional(&self.after_min, |t| integer(t, 0..=20_160));
         let after_min = errors.check("after_min", after_min);
+        let within_min = optional(&self.within_min, |t| integer(t, 1..=20_160));
+        let within_min = errors.check("within_min", within_min).flatten();
+        if let (Some(Some(after)), Some(within)) = (after_min, within_min)
+            && within < after
+        {
+            let fault = format!("{within} is less than the {after} it waits first; give more");
+            errors.add("within_min", fault);
+        }
         let fixture = self.held((place, places), situation, errors);
         let common = Operation {
             crew: crew.unwrap_or(0),
             after_min: after_min.flatten().unwrap_or(0),
+            within_min,
             fixture: fixture.flatten(),
             ..Operation::step(
                 kind.unwrap_or(OperationKind::Cut),

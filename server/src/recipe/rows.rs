@@ -111,6 +111,9 @@ fn detail(words: &Words<'_>, operation: &Operation) -> String {
         let fixture = words.kit(held.fixture.as_str());
         parts.push(format!("{fixture} until operation {} ends", held.through));
     }
+    if let Some(within) = operation.within_min {
+        parts.push(format!("within {} of the one before", minutes(within)));
+    }
     if !operation.cycle.is_empty() {
         parts.push(format!("cycle {}", operation.cycle));
     }

@@ -192,7 +192,7 @@ fn operations(known: &mut BTreeMap<Layer, Facts>, recipe: &Recipe, history: &His
     for operation in &recipe.operations {
         known.entry(Layer::of(operation.kind)).or_default().of += 1;
     }
-    for done in &history.done {
+    for done in &history.still_done() {
         let at = DateTime::from_timestamp_millis(done.ended_ms).unwrap_or_default();
         let facts = known.entry(Layer::of(done.kind)).or_default();
         facts.done.push(Stamp {

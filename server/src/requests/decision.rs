@@ -49,6 +49,8 @@ pub struct Decision {
 pub struct Done {
     pub kind: OperationKind,
     pub name: String,
+    /// Place in its recipe, from 1.
+    pub position: i64,
     pub by: String,
     pub person: Uuid,
     pub ended_ms: i64,
@@ -90,6 +92,16 @@ pub(super) async fn named(
 }
 
 impl History {
+    /// What is done and was not done again since, nor anything before it.
+    pub(super) fn still_done(&self) -> Vec<&Done> {
+        let mut still: Vec<&Done> = Vec::new();
+        for done in &self.done {
+            still.retain(|before| before.position < done.position);
+            still.push(done);
+        }
+        still
+    }
+
     pub(super) async fn load(
         connection: &mut SqliteConnection,
         request: &Named,
@@ -105,7 +117,7 @@ impl History {
         let anew = |d: &&Decision| ["sent-back", "reopened"].contains(&d.decision.as_str());
         let since = decisions.iter().rfind(anew).map_or(0, |d| d.sequence);
         let rows = sqlx::query!(
-            r#"select o.kind, o.name, w.done_by, w.person_id as "person: Uuid", w.ended_ms, w.note
+            r#"select o.kind, o.name, w.position, w.done_by, w.person_id as "person: Uuid", w.ended_ms, w.note
                from work_done w
                join recipe_operation o on o.recipe_id = w.recipe_id and o.position = w.position
                where w.request_id = ? and w.journal_sequence > ?
@@ -119,6 +131,7 @@ impl History {
             Ok(Done {
                 kind: decoded(row.kind.parse())?,
                 name: row.name,
+                position: row.position,
                 by: row.done_by,
                 person: row.person,
                 ended_ms: row.ended_ms,

@@ -98,8 +98,6 @@ struct Planned {
     done: String,
     back: String,
     why: String,
-    /// Why it does not go earlier.
-    earlier: Option<String>,
 }
 
 struct StepRow {
@@ -269,7 +267,6 @@ fn planned(words: &Words<'_>, situation: &Situation, place: &Place, order: Strin
             |at| words.when(at),
         ),
         why: why(situation, place, stages),
-        earlier: words.earlier(place),
     }
 }
 

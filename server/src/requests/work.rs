@@ -3,11 +3,13 @@
 
 use axum::extract::{Path, State};
 use axum::response::Response;
-use chrono::{DateTime, Utc};
-use mendpost_core::catalogue::{OperationKind, Recipe};
+use chrono::{DateTime, TimeDelta, Utc};
+use mendpost_core::catalogue::{Operation, OperationKind, Recipe};
 use mendpost_core::course::{Step, step_of};
 use mendpost_core::journal::Subject;
-use mendpost_core::lineup::{Shut, begin_gates, release_gates, usable_revision};
+use mendpost_core::lineup::{
+    Shut, begin_gates, release_gates, stage_need, still_done, usable_revision,
+};
 use mendpost_core::people::{Act, may};
 use mendpost_core::signature::Meaning;
 use mendpost_core::situation::{Request, Situation, StandIn, Way};
@@ -35,6 +37,10 @@ pub(super) struct Next<'a> {
     pub recipe: &'a Recipe,
     /// Its place among the recipe's operations, from 0.
     pub at: usize,
+    /// How long it takes.
+    pub minutes: i64,
+    /// It is told to have begun in time, though it waits too long by now.
+    pub in_time: bool,
 }
 
 impl Next<'_> {
@@ -63,13 +69,28 @@ impl Next<'_> {
         self.at + 1 == self.recipe.operations.len()
     }
 
+    /// Until when it was to begin, if it is told to have begun in time.
+    pub fn latest(&self) -> Option<DateTime<Utc>> {
+        let begun = self.request.begun.as_ref().filter(|_| self.in_time)?;
+        let within = self.recipe.operations[self.at].within_min?;
+        Some(begun.ended_at + TimeDelta::minutes(within))
+    }
+
+    /// What is done again, and what waited too long for it.
+    pub fn waits_too_long(&self, situation: &Situation) -> Option<(&Operation, &Operation)> {
+        let begun = self.request.begun.as_ref()?;
+        let still = still_done(self.recipe, begun, situation.now);
+        let operations = &self.recipe.operations;
+        (still < begun.done).then(|| (&operations[still], &operations[begun.done]))
+    }
+
     /// Why it may not be done now; empty if it may.
     pub fn shut(&self, situation: &Situation) -> Vec<Shut> {
         match self.kind() {
             OperationKind::Release => release_gates(situation, self.request, self.recipe),
             _ if self.at == 0 || self.recipe.operations[self.at].spray.is_some() => {
                 let mut shut = begin_gates(situation, self.request, self.recipe);
-                if self.at > 0 {
+                if self.request.begun.is_some() {
                     // Begun by an approved revision, it is finished by that one.
                     shut.retain(|s| !is_approval(s));
                 }
@@ -86,21 +107,34 @@ fn is_approval(shut: &Shut) -> bool {
 
 /// What comes next, by the recipe that was begun, the one that the form names, or the only one chosen.
 ///
+/// Before what waits too long comes what is to be done again, unless it was begun in time and is only
+/// entered late.
+///
 /// # Errors
 /// Which recipes there are to choose from, where several are open.
 pub(super) fn next<'a>(
     situation: &'a Situation,
     request: &'a Request,
     chosen: &str,
+    in_time: bool,
 ) -> Result<Option<Next<'a>>, Vec<String>> {
+    let of = |recipe: &'a Recipe, at: usize, in_time: bool| Next {
+        request,
+        recipe,
+        at,
+        minutes: takes(situation, &recipe.operations[at]),
+        in_time,
+    };
     if let Some(begun) = &request.begun {
         let recipe = situation.recipe(&begun.recipe, begun.revision);
         return Ok(recipe
             .filter(|recipe| begun.done < recipe.operations.len())
-            .map(|recipe| Next {
-                request,
-                recipe,
-                at: begun.done,
+            .map(|recipe| {
+                let still = still_done(recipe, begun, situation.now);
+                match in_time && still < begun.done {
+                    true => of(recipe, begun.done, true),
+                    false => of(recipe, still, false),
+                }
             }));
     }
     let codes: Vec<String> = request
@@ -120,11 +154,13 @@ pub(super) fn next<'a>(
     };
     let recipe = code.parse().ok();
     let recipe = recipe.and_then(|code| usable_revision(situation, &code));
-    Ok(recipe.map(|recipe| Next {
-        request,
-        recipe,
-        at: 0,
-    }))
+    Ok(recipe.map(|recipe| of(recipe, 0, false)))
+}
+
+fn takes(situation: &Situation, operation: &Operation) -> i64 {
+    let spray = operation.spray.as_ref();
+    let need = spray.and_then(|spray| stage_need(situation, spray).ok());
+    need.map_or(operation.minutes, |need| need.minutes)
 }
 
 pub(super) async fn show(
@@ -163,7 +199,7 @@ pub(super) async fn save(
     drop(reading);
     let situation = situation::now(&state).await?;
     let stands = open_in(&situation, &request)?;
-    let Ok(Some(next)) = next(&situation, stands, &form.recipe) else {
+    let Ok(Some(next)) = next(&situation, stands, &form.recipe, form.in_time()) else {
         let mut errors = FieldErrors::default();
         errors.add("recipe", "choose the recipe by which it is built");
         return work_page(&state, &visit, &who, &request, &history, form, errors).await;
@@ -337,7 +373,8 @@ async fn still_allowed(
     let history = History::load(change.connection(), &request).await?;
     let situation = situation::load(change.connection(), now).await?;
     let stands = open_in(&situation, &request)?;
-    let next = next(&situation, stands, seen.recipe.code.as_str());
+    let code = seen.recipe.code.as_str();
+    let next = next(&situation, stands, code, seen.in_time);
     let same = next.ok().flatten().filter(|next| {
         next.at == seen.at
             && next.recipe.code == seen.recipe.code

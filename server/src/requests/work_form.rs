@@ -8,7 +8,7 @@ use serde::Deserialize;
 use super::work::Next;
 use crate::form::{FieldErrors, local_time, optional_text, text};
 use crate::interim::{End, EndForm};
-use crate::page::moment;
+use crate::page::{minutes, moment};
 use crate::people::Visit;
 
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -16,6 +16,8 @@ use crate::people::Visit;
 pub struct WorkForm {
     /// The recipe that it is built by, where several are open.
     pub recipe: String,
+    /// 'in-time' if it is not what is to be done again, but what waited for it and was begun in time.
+    pub what: String,
     pub ended: String,
     pub note: String,
     /// When it comes off again; its limit may be 'full' too: it stays.
@@ -25,6 +27,8 @@ pub struct WorkForm {
     pub plan: String,
     pub sign_passphrase: String,
 }
+
+pub(super) const IN_TIME: &str = "in-time";
 
 /// An operation as it will be entered.
 #[derive(Debug)]
@@ -43,6 +47,10 @@ pub struct NewEnd {
 }
 
 impl WorkForm {
+    pub(super) fn in_time(&self) -> bool {
+        self.what == IN_TIME
+    }
+
     pub(super) fn parse(
         &self,
         next: &Next<'_>,
@@ -64,17 +72,34 @@ impl WorkForm {
 
     /// Now if nothing was typed; not before what was done before it.
     fn ended(&self, next: &Next<'_>, visit: &Visit, errors: &mut FieldErrors) -> Option<i64> {
+        let zone = visit.site.zone;
         if self.ended.trim().is_empty() {
+            if next.in_time {
+                errors.add("ended", "say when it was done: it waits too long by now");
+                return None;
+            }
             return Some(visit.now);
         }
-        let zone = visit.site.zone;
         let ended = errors.check("ended", local_time(&self.ended, zone))?;
-        let before = next.request.begun.as_ref().filter(|_| next.at > 0);
+        let before = next.request.begun.as_ref();
         let before = before.map(|begun| begun.ended_at.timestamp_millis());
         if ended > visit.now {
             let fault = format!(
                 "that is still to come: it is {}; enter it when it is done",
                 moment(visit.now, zone)
+            );
+            errors.add("ended", fault);
+            return None;
+        }
+        let began = ended - next.minutes * 60_000;
+        if let Some(latest) = next.latest().map(|at| at.timestamp_millis())
+            && began > latest
+        {
+            let fault = format!(
+                "it takes {} and would have begun {}, after {}: do again what comes before it",
+                minutes(next.minutes),
+                moment(began, zone),
+                moment(latest, zone)
             );
             errors.add("ended", fault);
             return None;

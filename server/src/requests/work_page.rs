@@ -7,7 +7,7 @@ use mendpost_core::signature::Meaning;
 
 use super::decision::{History, Named};
 use super::work::{Next, forbidden, next, open_in};
-use super::work_form::WorkForm;
+use super::work_form::{IN_TIME, WorkForm};
 use crate::AppState;
 use crate::caution::{Caution, cautions};
 use crate::error::AppError;
@@ -34,6 +34,8 @@ struct WorkPage {
     shut: Vec<String>,
     cautions: Vec<Caution>,
     is_release: bool,
+    /// What is done again, or what waited for it: which of them was done.
+    done: Vec<(&'static str, String)>,
     form: WorkForm,
     errors: FieldErrors,
     ask: Option<Ask>,
@@ -61,7 +63,7 @@ pub(super) async fn work_page(
     let situation = situation::now(state).await?;
     let words = Words::new(&situation);
     let stands = open_in(&situation, request)?;
-    let found = next(&situation, stands, &form.recipe);
+    let found = next(&situation, stands, &form.recipe, form.in_time());
     let layout = visit
         .layout(Screen::Requests, &format!("Request R{}", request.number))
         .await?;
@@ -75,6 +77,7 @@ pub(super) async fn work_page(
         shut: Vec::new(),
         cautions: Vec::new(),
         is_release: false,
+        done: Vec::new(),
         form: WorkForm::default(),
         ask: None,
         errors,
@@ -128,6 +131,15 @@ fn tell(
         ("Where", at(words, operation)),
         ("People", operation.crew.to_string()),
     ];
+    if let Some((again, late)) = next.waits_too_long(situation) {
+        let within = minutes(late.within_min.unwrap_or_default());
+        let why = format!("{} waited longer than {within}", late.name);
+        shown.pairs.push(("Done again", why));
+        shown.done = vec![
+            ("", format!("{}, again", again.name)),
+            (IN_TIME, format!("{}, begun in time", late.name)),
+        ];
+    }
     if operation.minutes > 0 {
         shown.pairs.push(("Takes", minutes(operation.minutes)));
     }

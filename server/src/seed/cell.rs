@@ -17,7 +17,7 @@ use std::collections::{BTreeMap, BTreeSet};
 const STATIONS: Sheet = Sheet {
     file: "stations.csv",
     columns: &["code", "name", "slots", "power_kw"],
-    optional: &[],
+    optional: &["batch"],
     may_be_missing: false,
 };
 
@@ -242,10 +242,15 @@ fn station(row: &Row, faults: &Faults) -> Option<Station> {
     let name = row.text(faults, "name", 80);
     let slots = row.number(faults, "slots", 0, 1..=99);
     let power_w = row.number(faults, "power_kw", 3, 0..=1_000_000);
+    let batch = match row.given("batch") {
+        Some(_) => row.yes_or_no(faults, "batch"),
+        None => Some(false),
+    };
     Some(Station {
         code: code?,
         name: name?,
         slots: slots?,
+        batch: batch?,
         power_w: power_w?,
         closed: Vec::new(),
     })

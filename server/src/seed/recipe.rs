@@ -60,7 +60,14 @@ pub(crate) const OPERATIONS: Sheet = Sheet {
         "crew",
         "after_min",
     ],
-    optional: &["plate", "fixture", "held_through", "away_days", "cycle"],
+    optional: &[
+        "plate",
+        "fixture",
+        "held_through",
+        "away_days",
+        "cycle",
+        "within_min",
+    ],
     may_be_missing: false,
 };
 
@@ -267,8 +274,8 @@ impl Sheets {
         places: &Places,
         mut sprays: BTreeMap<(Key, i64), (Spray, Row)>,
         faults: &Faults,
-    ) -> BTreeMap<Key, Vec<Operation>> {
-        let mut operations: BTreeMap<Key, Vec<Operation>> = BTreeMap::new();
+    ) -> BTreeMap<Key, Operations> {
+        let mut operations: BTreeMap<Key, Operations> = BTreeMap::new();
         let mut next: BTreeMap<Key, i64> = BTreeMap::new();
         for row in &self.operations {
             let key = key(row, keys, faults);
@@ -286,9 +293,13 @@ impl Sheets {
             }
             *expected = position + 1;
             let spray = sprays.remove(&(key.clone(), position));
-            if let Some(mut operation) = operation {
-                operation.spray = spray.map(|(spray, _)| spray);
-                operations.entry(key).or_default().push(operation);
+            let read = operations.entry(key).or_default();
+            match operation {
+                Some(mut operation) => {
+                    operation.spray = spray.map(|(spray, _)| spray);
+                    read.operations.push(operation);
+                }
+                None => read.is_whole = false,
             }
         }
         for (_, row) in sprays.into_values() {
@@ -300,7 +311,7 @@ impl Sheets {
     fn recipe(
         &self,
         row: &Row,
-        operations: &mut BTreeMap<Key, Vec<Operation>>,
+        operations: &mut BTreeMap<Key, Operations>,
         faults: &Faults,
     ) -> Option<Recipe> {
         let code = row.new_code(faults, "code");
@@ -314,8 +325,9 @@ impl Sheets {
         let text = text(row, faults);
         let (code, revision): (RecipeCode, i64) = (code?, revision?);
         let key = (code.clone(), revision);
+        let read = operations.remove(&key).unwrap_or_default();
         let recipe = Recipe {
-            operations: operations.remove(&key).unwrap_or_default(),
+            operations: read.operations,
             code,
             part: part?,
             revision,
@@ -328,8 +340,14 @@ impl Sheets {
             text: text?,
         };
         for fault in recipe.faults() {
-            // Minutes are told where they are read.
-            if !matches!(fault, RecipeFault::Minutes { .. }) {
+            let told = match fault {
+                // Told where they are read.
+                RecipeFault::Minutes { .. } => true,
+                // The one before may be a row that could not be read.
+                RecipeFault::WithinAfter { .. } => !read.is_whole,
+                _ => false,
+            };
+            if !told {
                 row.fault_of_row(faults, fault);
             }
         }
@@ -389,6 +407,21 @@ fn check_revision(row: &Row, recipe: &Recipe, before: &[Recipe], faults: &Faults
     }
 }
 
+/// The operations of a revision as far as they could be read.
+struct Operations {
+    operations: Vec<Operation>,
+    is_whole: bool,
+}
+
+impl Default for Operations {
+    fn default() -> Self {
+        Self {
+            operations: Vec::new(),
+            is_whole: true,
+        }
+    }
+}
+
 fn key(row: &Row, keys: &BTreeSet<Key>, faults: &Faults) -> Option<Key> {
     let code = row.parse(faults, "recipe");
     let revision = row.number(faults, "revision", 0, REVISIONS);
@@ -407,6 +440,7 @@ fn operation(row: &Row, places: &Places, faults: &Faults) -> Option<Operation> {
     let station = row.one_of_optional(faults, "station", &places.stations);
     let crew = row.number(faults, "crew", 0, 0..=20);
     let after_min = row.number_optional(faults, "after_min", 0, 0..=20_160);
+    let within_min = row.number_optional(faults, "within_min", 0, 1..=20_160);
     let away_days = row.number_optional(faults, "away_days", 0, 1..=365);
     let minutes = if kind == Some(OperationKind::Spray) {
         for column in ["station", "minutes"] {
@@ -438,6 +472,7 @@ fn operation(row: &Row, places: &Places, faults: &Faults) -> Option<Operation> {
         minutes: minutes?,
         crew: crew?,
         after_min: after_min?.unwrap_or(0),
+        within_min: within_min?,
         spray: None,
         plate: plate?,
         fixture: fixture?,

@@ -77,6 +77,7 @@ impl Listed for OperationOf<'_> {
             "held_through" => Cell::set(operation.fixture.as_ref().map(|held| held.through)),
             "away_days" => Cell::set(operation.away_days),
             "cycle" => Cell::text(&operation.cycle),
+            "within_min" => Cell::set(operation.within_min),
             "minutes" if operation.spray.is_none() && operation.away_days.is_none() => {
                 Cell::whole(operation.minutes)
             }

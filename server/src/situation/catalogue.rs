@@ -256,7 +256,7 @@ async fn operations(
 ) -> Result<BTreeMap<Uuid, Vec<Operation>>, sqlx::Error> {
     let mut sprays = sprays(connection, codes).await?;
     let rows = sqlx::query!(
-        r#"select recipe_id as "recipe_id: Uuid", position, kind, name, station_id as "station_id: Uuid", minutes, crew, after_min,
+        r#"select recipe_id as "recipe_id: Uuid", position, kind, name, station_id as "station_id: Uuid", minutes, crew, after_min, within_min,
              plate_id as "plate_id: Uuid", fixture_id as "fixture_id: Uuid", held_through, away_days, cycle
            from recipe_operation order by recipe_id, position"#
     )
@@ -280,6 +280,7 @@ async fn operations(
                 minutes: row.away_days.map_or(row.minutes, |days| days * 1440),
                 crew: row.crew,
                 after_min: row.after_min,
+                within_min: row.within_min,
                 spray: sprays.remove(&(row.recipe_id, row.position)),
                 plate: row.plate_id.map(|id| code(&codes.kit, id)).transpose()?,
                 fixture: fixture.map(|(fixture, through)| Held { fixture, through }),

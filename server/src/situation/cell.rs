@@ -79,7 +79,7 @@ pub(super) async fn stations(
 ) -> Result<Vec<Station>, sqlx::Error> {
     let mut closed = closures(connection).await?;
     sqlx::query!(
-        r#"select id as "id: Uuid", code, name, slots, power_w from station order by rowid"#
+        r#"select id as "id: Uuid", code, name, slots, batch as "batch: bool", power_w from station order by rowid"#
     )
     .fetch_all(connection)
     .await?
@@ -89,6 +89,7 @@ pub(super) async fn stations(
             code: word(&row.code)?,
             name: row.name,
             slots: row.slots,
+            batch: row.batch,
             power_w: row.power_w,
             closed: closed.remove(&Some(row.id)).unwrap_or_default(),
         })

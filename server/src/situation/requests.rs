@@ -145,11 +145,12 @@ pub(super) async fn answers(
     Ok(answers)
 }
 
-/// How far work has come, by request: what was done since it was last sent back to be sorted.
+/// How far work has come, by request: what was done last since it was last sent back to be sorted. (With
+/// `max`, the other columns are those of its row.)
 async fn begun(connection: &mut SqliteConnection) -> Result<BTreeMap<Uuid, Begun>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"select w.request_id as "request_id!: Uuid", r.code as "code!: String", r.revision as "revision!: i64",
-             count(*) as "done!: i64", max(w.ended_ms) as "ended_ms!: i64"
+             w.position as "done!: i64", w.ended_ms as "ended_ms!: i64", max(w.journal_sequence) as "newest!: i64"
            from work_done w
            join recipe r on r.id = w.recipe_id
            where w.journal_sequence > coalesce((select max(d.journal_sequence) from request_decision d

@@ -132,6 +132,7 @@ pub const fn field_word(field: Field) -> &'static str {
         Field::Cycle => "furnace cycle",
         Field::Crew => "people",
         Field::AfterMin => "waits first",
+        Field::WithinMin => "waits at most",
         Field::Plate => "plate used up",
         Field::Fixture => "fixture",
         Field::HeldThrough => "fixture held until operation",
@@ -165,6 +166,7 @@ const fn nothing(field: Field) -> &'static str {
         Field::BaseMetals => "any metal",
         Field::Flags => "do anything",
         Field::AwayDays => "done here",
+        Field::WithinMin => "as long as it must",
         _ => "not told",
     }
 }
@@ -172,9 +174,11 @@ const fn nothing(field: Field) -> &'static str {
 fn figure(field: Field, figure: i64) -> String {
     let tenths = |unit: &str| format!("{} {unit}", super::tenths_of(figure, 10));
     match field {
-        Field::Minutes | Field::AfterMin | Field::HandlingMin | Field::GasOnlyMin => {
-            minutes(figure)
-        }
+        Field::Minutes
+        | Field::AfterMin
+        | Field::WithinMin
+        | Field::HandlingMin
+        | Field::GasOnlyMin => minutes(figure),
         Field::AwayDays if figure == 1 => "one day".to_owned(),
         Field::AwayDays => format!("{figure} days"),
         Field::DepositedG | Field::StartStopLossG | Field::CouponG => {

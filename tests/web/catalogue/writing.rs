@@ -378,6 +378,7 @@ async fn a_fault_of_each_field_of_a_stage_stands_beside_it() {
         ("gas_only", "41"),
         ("crew", "21"),
         ("after_min", "soon"),
+        ("within_min", "0"),
         ("plate", "SPINDLE"),
         ("fixture", "RUN-OFF-60"),
         ("held_through", "1"),
@@ -443,6 +444,15 @@ async fn a_step_is_done_here_or_sent_out() {
         ("away_days", "3"),
     ];
     saved(&mut checker, &add, &add, &with(STEP, &out)).await;
+    // Sprayed within two hours, and no sooner than after three: one of the two is wrong.
+    let waits = [("after_min", "180"), ("within_min", "120")];
+    let answer = post(&mut checker, &add, &add, &with(STEP, &waits)).await;
+    assert_eq!(
+        answer.field_error("within_min"),
+        Some("120 is less than the 180 it waits first; give more"),
+        "{}",
+        answer.body
+    );
     let page = checker.get(DRAFT).await;
     let told = "<td>sent out</td><td class=\"figure\">3 days</td>";
     assert!(page.contains(told), "{}", page.body);

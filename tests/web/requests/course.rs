@@ -1,5 +1,6 @@
 //! A request from being sorted to being served: what may be done where it stands, and by whom.
 
+use chrono::TimeDelta;
 use mendpost_core::people::Role;
 use mendpost_server::situation;
 use mendpost_tests::{Answer, App, between, number};
@@ -196,6 +197,51 @@ async fn from_blasting_to_the_first_run() {
         Some(i64::try_from(steps.len()).expect("few"))
     );
     assert_eq!(outcomes(&app).await, (1, 0));
+}
+
+/// Blasted seven hours ago and masked six, both entered only now: its recipe has it sprayed within four hours,
+/// so it is blasted and masked again, and sprayed after that.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_waited_too_long_is_done_again() {
+    let mut app = App::new().await;
+    app.sign_in(Role::Lead).await;
+    sort(&mut app, 8, "BR-035").await;
+    let site = situation::now(&app.state).await.expect("a site");
+    let ago = |hours| {
+        let ended = (site.now - TimeDelta::hours(hours)).with_timezone(&site.site.zone);
+        ended.format("%Y-%m-%dT%H:%M").to_string()
+    };
+    let answer = app.post("/requests/8/work", &[("ended", &ago(7))]).await;
+    assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
+    // Masking is not later than two hours after that; an hour ago would have been.
+    for (ended, told) in [(String::new(), "say when"), (ago(1), "would have begun")] {
+        let fields = [("what", "in-time"), ("ended", &*ended)];
+        let answer = app.post("/requests/8/work", &fields).await;
+        let fault = answer.field_error("ended").unwrap_or_default();
+        assert!(fault.contains(told), "{fault}");
+    }
+    let fields = [("what", "in-time"), ("ended", &*ago(6))];
+    let answer = app.post("/requests/8/work", &fields).await;
+    assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
+    let page = app.get("/requests/8/work").await;
+    assert!(
+        page.contains("Blast to clean metal for R8."),
+        "{}",
+        page.body
+    );
+    assert!(
+        page.contains("spray waited longer than 4 h"),
+        "{}",
+        page.body
+    );
+    for next in ["Mask, fix, mount coupon for R8.", "Spray for R8."] {
+        let answer = app.post("/requests/8/work", &[]).await;
+        assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
+        let page = app.get("/requests/8/work").await;
+        assert!(page.contains(next), "{}", page.body);
+        assert!(!page.contains("waited longer") || next.starts_with("Mask"));
+    }
+    assert_eq!(done(&app).await, Some(4));
 }
 
 /// A part that was let go with an end is an interim part, and asks for its successor at once.

@@ -78,7 +78,7 @@ fn a_fault_says_where_it_is_what_was_given_and_what_is_allowed() {
         ),
         (
             ("stations.csv", "power_kw", "power_w"),
-            "stations.csv, line 1: unknown column 'power_w'; known are code, name, slots, power_kw",
+            "stations.csv, line 1: unknown column 'power_w'; known are code, name, slots, power_kw, batch",
         ),
         (
             ("capabilities.csv", "0 4 60 220", "0 60 4 220"),
@@ -244,12 +244,12 @@ fn what_is_no_seed_file_is_told() {
 fn a_row_of_another_length_is_told() {
     let told = after(
         "stations.csv",
-        "bench,Bench,2,0.4",
-        "bench,Bench,2,0.4,extra",
+        "bench,Bench,2,0.4,",
+        "bench,Bench,2,0.4,no,extra",
     );
     assert_eq!(
         told[told.len() - 1],
-        "stations.csv, line 3: 5 fields under 4 columns; a text with a comma in it goes between double quotes"
+        "stations.csv, line 3: 6 fields under 5 columns; a text with a comma in it goes between double quotes"
     );
 }
 

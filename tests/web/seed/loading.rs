@@ -221,6 +221,27 @@ fn what_must_stick_may_be_told_as_a_volume() {
 
 const WITH_MASS: &str = "ZN-021,1,3,ZNAL15,3700,no";
 
+/// Blasted steel is sprayed within hours (common practice, no source), and the furnace of the demonstration takes two parts
+/// of one cycle at once; the mill, of which the sheet says nothing, takes no loads.
+#[test]
+fn waits_and_loads_are_read() {
+    let data = read(&SeedFiles::demonstration(), at(START)).expect("no fault");
+    let recipe = data.recipes.iter().find(|r| r.code.as_str() == "ZN-021");
+    let waits = recipe
+        .expect("listed")
+        .operations
+        .iter()
+        .map(|o| o.within_min);
+    let waits: Vec<_> = waits.take(4).collect();
+    assert_eq!(waits, [None, Some(120), Some(240), None]);
+    let station = |code: &str| {
+        let station = data.stations.iter().find(|s| s.code.as_str() == code);
+        station.map(|s| (s.slots, s.batch))
+    };
+    assert_eq!(station("furnace"), Some((2, true)));
+    assert_eq!(station("mill"), Some((1, false)));
+}
+
 /// Cut in town: two days, 2 x 1440 minutes, nobody here, no station.
 #[test]
 fn a_step_may_be_sent_out() {

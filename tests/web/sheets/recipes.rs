@@ -276,7 +276,7 @@ async fn an_entered_revision_is_not_changed() {
     let given = [
         recipes,
         operations.replace("bench,35,1,", "bench,36,1,")
-            + "\nZN-021,1,10,measure,measure again,bench,10,1,,,,,,",
+            + "\nZN-021,1,10,measure,measure again,bench,10,1,,,,,,,",
         sprays.replace("ZNAL15,3700,", "ZNAL15,3800,"),
     ];
     let told = faults(&send(&mut app, "recipes", &sheets(&given)).await);

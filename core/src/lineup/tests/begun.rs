@@ -2,8 +2,8 @@
 
 use super::site::{at, code, part, site};
 use super::{place, planned};
-use crate::catalogue::{Flag, OperationKind, RecipeState};
-use crate::lineup::Work;
+use crate::catalogue::{Flag, Operation, OperationKind, RecipeState};
+use crate::lineup::{Work, still_done};
 use crate::situation::{Begun, Situation};
 
 fn begun(done: usize, ended: i64) -> Situation {
@@ -69,4 +69,75 @@ fn what_is_asked_before_spraying_is_asked_no_more() {
     assert_eq!(kinds(&situation).len(), 2);
     situation.requests[0].begun = None;
     assert!(planned(&situation).places.is_empty());
+}
+
+/// Blasting and masking before the spraying: masked within two hours of blasting, sprayed within three of
+/// masking. Two of four operations are done.
+fn masked(ended: i64) -> Situation {
+    let mut situation = begun(2, ended);
+    let step = |kind, within_min| Operation {
+        within_min,
+        ..Operation::step(kind, OperationKind::as_str(kind), 30)
+    };
+    let operations = &mut situation.recipes[0].operations;
+    operations[0].within_min = Some(180);
+    operations.insert(0, step(OperationKind::Mask, Some(120)));
+    operations.insert(0, step(OperationKind::Blast, None));
+    situation
+}
+
+/// Masked an hour before midnight, and nobody is here to spray until 06:00: the metal has waited longer than
+/// three hours by then, so it is blasted and masked again.
+#[test]
+fn what_would_wait_too_long_is_blasted_again() {
+    assert_eq!(
+        kinds(&masked(-60)),
+        [
+            Some(OperationKind::Blast),
+            Some(OperationKind::Mask),
+            None,
+            Some(OperationKind::Cut),
+            Some(OperationKind::FirstRun)
+        ]
+    );
+}
+
+/// Masked at 05:00, with somebody here from 06:00 on: it is sprayed from its set-up on, well before 08:00.
+#[test]
+fn what_can_be_sprayed_in_time_is_not_blasted_again() {
+    let mut situation = masked(300);
+    situation.now = at(310);
+    assert_eq!(kinds(&situation)[0], None);
+    let place = place(&situation, "R1");
+    let (_, stage) = place.stages().next().expect("a stage");
+    assert!(stage.start <= at(300 + 180), "{}", stage.start);
+    // Half an hour too late already, there is no choice.
+    situation.now = at(300 + 210);
+    assert_eq!(kinds(&situation)[0], Some(OperationKind::Blast));
+}
+
+/// After three hours the count of what is done goes back to the first step of the haste, the blasting.
+#[test]
+fn what_counts_as_done_goes_back_after_too_long_a_wait() {
+    let situation = masked(0);
+    let (recipe, request) = (&situation.recipes[0], &situation.requests[0]);
+    let begun = request.begun.as_ref().expect("begun");
+    assert_eq!(still_done(recipe, begun, at(180)), 2);
+    assert_eq!(still_done(recipe, begun, at(181)), 0);
+}
+
+/// Blasted, masked and sprayed in one plan: each starts as soon after the one before as it may wait.
+#[test]
+fn no_wait_of_a_plan_is_longer_than_it_may_be() {
+    let mut situation = masked(0);
+    situation.requests[0].begun = None;
+    let work = place(&situation, "R1").work;
+    let waits: Vec<i64> = work[..3]
+        .windows(2)
+        .map(|pair| match &pair[1] {
+            Work::Stage(stage) => (stage.start - pair[0].ends()).num_minutes(),
+            Work::Step(step) => (step.start - pair[0].ends()).num_minutes(),
+        })
+        .collect();
+    assert!(waits[0] <= 120 && waits[1] <= 180, "{waits:?}");
 }

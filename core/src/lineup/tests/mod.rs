@@ -14,7 +14,7 @@ mod kit;
 mod loss_now;
 mod order;
 mod power;
-pub(super) mod site;
+mod site;
 mod stock;
 mod what_if;
 

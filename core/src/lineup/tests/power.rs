@@ -2,7 +2,8 @@ use super::site::{at, code, lot, recipe, request, site};
 use super::{gates, planned};
 use crate::catalogue::{Operation, OperationKind};
 use crate::lineup::{Gate, LineUp, Work, power_by_time};
-use crate::situation::{Situation, Station};
+use crate::planner::Search;
+use crate::situation::{Capability, Situation, Station};
 
 /// A site with a furnace of 30 kW beside the cell; R1's part goes into it for four hours after spraying, R2's
 /// is only sprayed. Spraying takes 33 kW (compressor 15, extraction 5, heater the rest) and the camp 5: with
@@ -13,6 +14,7 @@ fn with_a_furnace() -> Situation {
         code: code("furnace"),
         name: "Furnace".to_owned(),
         slots: 1,
+        batch: false,
         power_w: 30_000,
         closed: vec![],
     });
@@ -89,4 +91,42 @@ fn a_step_beyond_the_set_is_a_gate() {
             most_w: 60_000
         }
     );
+}
+
+/// Two parts of one cycle go into a furnace for two at once; of two cycles, or in a furnace that takes no
+/// loads, the second waits for the first, four hours. R1's machine costs 85 an hour and R2's 80: to wait 79 minutes for R2's
+/// part costs 112; R2's machine is back 4 h less these and less the hour in which the mill cuts R1's part
+/// sooner, 101 minutes, which saves 135.
+#[test]
+fn parts_of_one_cycle_share_a_load() {
+    let apart = |batch: bool, slots: i64, cycles: [&str; 2]| {
+        let mut situation = with_a_furnace();
+        situation.fuel.rated_w = 200_000;
+        let of_crane = |it: &&mut Capability| it.assets.contains(&code("crane"));
+        let mut capabilities = situation.capabilities.iter_mut();
+        let lifting = capabilities.find(of_crane).expect("what the crane does");
+        lifting.loss_per_hour = vec![0, 80];
+        let furnace = situation.stations.last_mut().expect("the furnace");
+        (furnace.batch, furnace.slots) = (batch, slots);
+        let heated = situation.recipes.last().expect("the heated one").clone();
+        let mut other = recipe("P-1-OTHER", "P-1", 2_000);
+        other.operations = heated.operations;
+        situation.recipes.push(other);
+        situation.requests[1] = request("R2", "crane", "P-1", "P-1-OTHER");
+        for (recipe, cycle) in situation.recipes.iter_mut().rev().zip(cycles) {
+            cycle.clone_into(&mut recipe.operations[1].cycle);
+        }
+        // The first may wait for the second before it goes in.
+        let problem = crate::lineup::draft(&situation).problem;
+        let mut search = Search::new(&problem, 1);
+        search.run(2_000, 0.0..1.0, &mut || false);
+        let line_up = super::completed(&situation, problem.clone(), search.best());
+        let heats = line_up.places.iter().map(|place| place.work[1].starts());
+        let heats: Vec<_> = heats.collect();
+        assert_eq!(heats.len(), 2);
+        (heats[0] - heats[1]).num_minutes().abs()
+    };
+    assert!(apart(true, 2, ["SR-2", "SR-4"]) >= 240);
+    assert!(apart(false, 1, ["SR-2", "SR-2"]) >= 240);
+    assert_eq!(apart(true, 2, ["SR-2", "SR-2"]), 0);
 }

@@ -48,6 +48,7 @@ pub fn site() -> Situation {
             code: code("mill"),
             name: "Mill".to_owned(),
             slots: 1,
+            batch: false,
             power_w: 5000,
             closed: vec![],
         }],

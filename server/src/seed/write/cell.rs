@@ -125,11 +125,12 @@ async fn insert_station(change: &mut Change, station: &Station) -> Result<Uuid, 
     let id = Uuid::now_v7();
     let code = station.code.as_str();
     sqlx::query!(
-        "insert into station (id, code, name, slots, power_w) values (?, ?, ?, ?, ?)",
+        "insert into station (id, code, name, slots, batch, power_w) values (?, ?, ?, ?, ?, ?)",
         id,
         code,
         station.name,
         station.slots,
+        station.batch,
         station.power_w,
     )
     .execute(change.connection())
@@ -137,8 +138,7 @@ async fn insert_station(change: &mut Change, station: &Station) -> Result<Uuid, 
     for closed in &station.closed {
         closure(change.connection(), Some(id), closed).await?;
     }
-    let content =
-        json!({ "name": station.name, "slots": station.slots, "power_w": station.power_w });
+    let content = json!({ "name": station.name, "slots": station.slots, "batch": station.batch, "power_w": station.power_w });
     change
         .journal("station.listed", Subject::new("station", code), content)
         .await?;
