@@ -68,7 +68,7 @@ use config::Config;
 use db::Db;
 use error::AppError;
 use health::Health;
-use lineup::Planner;
+use lineup::{Planner, Worths};
 use people::{Passphrases, SlowDown};
 use routes::Routes;
 use shape::Readings;
@@ -82,6 +82,7 @@ pub struct AppState {
     pub passphrases: Passphrases,
     pub slow_down: SlowDown,
     pub planner: Planner,
+    pub worths: Worths,
     pub health: Health,
     pub keeper: Keeper,
     pub intake: Intake,
@@ -97,6 +98,7 @@ impl AppState {
             passphrases: Passphrases::default(),
             slow_down: SlowDown::default(),
             planner: Planner::default(),
+            worths: Worths::default(),
             health: Health::default(),
             keeper: Keeper::default(),
             intake: Intake::default(),

@@ -32,3 +32,4 @@ mod signatures;
 mod version;
 mod weighed;
 mod what_if;
+mod worth;

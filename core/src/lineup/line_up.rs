@@ -2,6 +2,7 @@
 
 use super::draft::{Draft, draft};
 use super::expected::Expected;
+use super::explain::tell_why;
 use super::places::{Place, places};
 use super::unlock::{Waiting, waiting};
 use crate::code::LotCode;
@@ -101,10 +102,12 @@ impl Verified {
 pub fn line_up(situation: &Situation, verified: &Verified) -> LineUp {
     let Draft { candidates, .. } = draft(situation);
     let (problem, plan) = (&verified.problem, &verified.plan);
+    let mut places = places(situation, problem, plan, &candidates);
+    tell_why(problem, plan, &mut places);
     LineUp {
         now: situation.now,
         until: situation.moment(problem.horizon),
-        places: places(situation, problem, plan, &candidates),
+        places,
         waiting: waiting(situation, problem, plan, &candidates),
         losses: compare(problem, plan),
         committed_g: committed(plan),

@@ -13,6 +13,7 @@ mod draft;
 mod efficiency;
 mod endurance;
 mod expected;
+mod explain;
 mod flight;
 mod gate;
 mod here;
@@ -46,6 +47,9 @@ pub use efficiency::{
 };
 pub use endurance::{BankLeft, Endurance, Turns, camp_fuel_minutes, endurance};
 pub use expected::{Expected, choose};
+pub use explain::{
+    Averted, Budget, Displaced, Earlier, Lack, Measure, More, Moved, Swing, Tip, Worth,
+};
 pub use flight::{Flight, NoFlight, flight};
 pub use gate::{Gate, Opens, Shut};
 pub use here::{recipes_of, shut_here};

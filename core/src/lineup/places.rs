@@ -1,6 +1,7 @@
 //! Places: each planned request with its work, its asset's return, and why it stands there.
 
 use super::draft::{Candidate, TRUE_PART};
+use super::explain::Earlier;
 use super::if_yes::IfYes;
 use super::need::{GasSource, StageNeed};
 use super::supply::{GAS, landing};
@@ -44,6 +45,9 @@ pub struct Place {
     /// Loss that its asset's return averts until the end of the line-up, by each hour of the cell
     /// that all its parts take; none if they take none.
     pub averts_per_cell_hour: Option<i64>,
+    /// Why it does not go earlier; none for the first place.
+    #[serde(default)]
+    pub earlier: Option<Earlier>,
 }
 
 impl Place {
@@ -222,17 +226,18 @@ fn place(
         back: back.map(|minute| situation.moment(minute)),
         stops_per_hour: back.map_or(0, |minute| ends.stops(problem, asset, minute)),
         averts_per_cell_hour: (cell_minutes > 0).then(|| averted / cell_minutes),
+        earlier: None,
     })
 }
 
 /// When each job and each asset is done, read off the plan.
-struct Ends {
+pub(super) struct Ends {
     jobs: BTreeMap<String, i64>,
     assets: BTreeMap<String, (i64, i64)>,
 }
 
 impl Ends {
-    fn of(problem: &Problem, plan: &Plan) -> Self {
+    pub(super) fn of(problem: &Problem, plan: &Plan) -> Self {
         let mut jobs = BTreeMap::new();
         for planned in &plan.jobs {
             if let Some((job, option)) = option_of(problem, planned) {
@@ -263,11 +268,11 @@ impl Ends {
         Self { jobs, assets }
     }
 
-    fn of_job(&self, id: &str) -> Option<i64> {
+    pub(super) fn of_job(&self, id: &str) -> Option<i64> {
         self.jobs.get(id).copied()
     }
 
-    fn back(&self, asset: &str) -> Option<i64> {
+    pub(super) fn back(&self, asset: &str) -> Option<i64> {
         self.assets.get(asset).map(|(_, back)| *back)
     }
 
@@ -313,7 +318,7 @@ impl Ends {
     }
 }
 
-fn option_of<'a>(
+pub(super) fn option_of<'a>(
     problem: &'a Problem,
     planned: &PlannedJob,
 ) -> Option<(&'a planner::Job, &'a planner::JobOption)> {

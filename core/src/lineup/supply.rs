@@ -13,6 +13,10 @@ pub const FUEL: &str = "fuel";
 /// The store of the compressor's minutes left to its service.
 pub const SERVICE: &str = "compressor";
 
+/// Pressure of a full bottle, absolute, in millibar: 200 bar is the usual filling, common
+/// practice, no source.
+pub(super) const FULL_BOTTLE_MBAR: i64 = 201_000;
+
 /// How the stores of gas begin.
 pub(super) const GAS: &str = "gas/";
 

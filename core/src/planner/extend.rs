@@ -51,7 +51,7 @@ pub(super) struct Planned<'a> {
 }
 
 impl Planned<'_> {
-    fn option<'a>(&self, rules: &'a Rules) -> &'a OptionRule {
+    pub fn option<'a>(&self, rules: &'a Rules) -> &'a OptionRule {
         &rules.jobs[self.job].options[self.option]
     }
 

@@ -4,6 +4,7 @@
 //! for a good plan, [`check()`] holds any plan against every rule, and [`crew_plan`] is what the crew would do
 //! without a planner.
 
+mod ahead;
 mod bound;
 mod check;
 mod crew_order;
@@ -23,6 +24,7 @@ mod simulate;
 #[cfg(test)]
 mod tests;
 
+pub use ahead::ahead;
 pub use bound::bound;
 pub use check::{Broken, Place, check};
 pub use crew_order::{CrewOrder, crew_plan, own_plan};

@@ -9,9 +9,12 @@ pub mod queries;
 mod sure;
 mod timeline;
 mod what_if;
+mod worth;
+mod worth_page;
 
 pub use planning::{Found, Planner, Planning, compute, plan_now};
 pub use queries::Stored;
+pub use worth::Worths;
 
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
@@ -36,6 +39,9 @@ pub fn routes() -> Routes {
         .get(what_if::PATH, Act::Plan, what_if::show)
         .get(own::PATH, Act::Plan, own::show)
         .post(own::PATH, Act::Plan, own::keep)
+        .get("/line-up/worth", Act::Look, worth_page::show)
+        .post("/line-up/worth", Act::Plan, worth_page::start)
+        .post("/line-up/worth/stop", Act::Plan, worth_page::stop)
         .get("/line-up/accept", Act::AcceptLineUp, accept::show)
         .post("/line-up/accept", Act::AcceptLineUp, accept::accept)
 }

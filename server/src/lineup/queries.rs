@@ -1,3 +1,5 @@
+use std::collections::BTreeMap;
+
 use chrono::{DateTime, Utc};
 use mendpost_core::lineup::LineUp;
 use mendpost_core::planner::Plan;
@@ -121,6 +123,43 @@ pub async fn newest_number(executor: impl SqliteExecutor<'_>) -> Result<Option<i
     sqlx::query_scalar!(r#"select max(number) as "number: i64" from lineup"#)
         .fetch_one(executor)
         .await
+}
+
+/// The problem and the plan of a line-up, as JSON.
+pub(super) async fn problem_and_plan(
+    executor: impl SqliteExecutor<'_>,
+    number: i64,
+) -> Result<(String, String), sqlx::Error> {
+    let row = sqlx::query!("select problem, plan from lineup where number = ?", number)
+        .fetch_one(executor)
+        .await?;
+    Ok((row.problem, row.plan))
+}
+
+/// Of each powder that ever came, the grams with which most of its containers came; of as many, the larger.
+pub(super) async fn container_grams(
+    executor: impl SqliteExecutor<'_>,
+) -> Result<BTreeMap<String, i64>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"select p.code as "powder!: String", came.milligrams / 1000 as "grams!: i64", count(*) as "containers!: i64"
+           from (select container_id, sum(milligrams) as milligrams
+                 from movement m
+                 where reason = 'receipt'
+                   or exists (select 1 from movement r where r.id = m.corrects_id and r.reason = 'receipt')
+                 group by container_id) came
+           join container c on c.id = came.container_id
+           join lot l on l.id = c.lot_id
+           join powder p on p.id = l.powder_id
+           where came.milligrams >= 1000
+           group by p.code, came.milligrams / 1000
+           order by 1, 3, 2"#
+    )
+    .fetch_all(executor)
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| (row.powder, row.grams))
+        .collect())
 }
 
 /// Sequence of the last journal entry.

@@ -98,6 +98,8 @@ struct Planned {
     done: String,
     back: String,
     why: String,
+    /// Why it does not go earlier.
+    earlier: Option<String>,
 }
 
 struct StepRow {
@@ -267,6 +269,7 @@ fn planned(words: &Words<'_>, situation: &Situation, place: &Place, order: Strin
             |at| words.when(at),
         ),
         why: why(situation, place, stages),
+        earlier: words.earlier(place),
     }
 }
 

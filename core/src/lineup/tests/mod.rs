@@ -14,7 +14,7 @@ mod kit;
 mod loss_now;
 mod order;
 mod power;
-mod site;
+pub(super) mod site;
 mod stock;
 mod what_if;
 

@@ -8,7 +8,7 @@ use crate::lineup::gate::{Gate, Opens, Shut};
 use crate::lineup::kit;
 use crate::lineup::need::{GasSource, StageNeed};
 use crate::lineup::relax::{Plenty, Relax};
-use crate::lineup::supply::GAS;
+use crate::lineup::supply::{FULL_BOTTLE_MBAR, GAS};
 use crate::planner::{Draw, JobOption, Plan, Work};
 use crate::powder::{Lot, LotState};
 use crate::situation::Situation;
@@ -244,10 +244,6 @@ fn more_kit(kit: KitCode, need: i64, have: i64, count: i64) -> Shut {
     };
     Shut::new(Gate::Kit { kit, need, have }, opens)
 }
-
-/// Pressure of a full bottle, absolute, in millibar: 200 bar is the usual filling, common
-/// practice, no source.
-const FULL_BOTTLE_MBAR: i64 = 201_000;
 
 /// Grams that one full bottle of a bank gives above a pressure at the site's pace.
 fn usable_of_one_bottle(

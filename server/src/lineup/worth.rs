@@ -1,0 +1,241 @@
+//! What one more of each thing is worth, and which loss figure would change the first places: worked out
+//! beside the requests, one run at a time.
+//!
+//! What a run found is kept in memory. It is worked out again in less than a minute from a line-up that is
+//! stored, nobody signs it, and with the next order it is out of date: a restart may lose it.
+
+use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
+
+use mendpost_core::code::{CapabilityCode, PowderCode};
+use mendpost_core::lineup::{Budget, Measure, More, Swing, Verified, Worth};
+use mendpost_core::situation::Situation;
+use tokio::sync::Notify;
+
+use super::queries;
+use crate::AppState;
+use crate::error::AppError;
+use crate::situation;
+
+/// Changes tried for each plan, so that all of a run ends within a minute.
+const BUDGET: Budget = Budget {
+    iterations: 10_000,
+    seed: 1,
+};
+
+/// One more of fuel, in millilitres.
+const FUEL_ML: i64 = 10_000;
+
+/// One more of duty, in minutes.
+const DUTY_MIN: i64 = 60;
+
+/// What the one run of a site found, and how far the present one is.
+#[derive(Debug, Clone, Default)]
+pub struct Worths {
+    shown: Arc<Mutex<Shown>>,
+    stop: Arc<AtomicBool>,
+    done: Arc<Notify>,
+}
+
+/// What there is to show.
+#[derive(Debug, Clone, Default)]
+pub struct Shown {
+    pub running: Option<Running>,
+    /// What the last run found that came to its end.
+    pub found: Option<Arc<Found>>,
+    pub failed: bool,
+}
+
+/// A run that goes on.
+#[derive(Debug, Clone)]
+pub struct Running {
+    /// Of which line-up.
+    pub number: i64,
+    pub by: String,
+    pub since: Instant,
+    pub done: usize,
+    pub of: usize,
+}
+
+/// What a run found.
+#[derive(Debug)]
+pub struct Found {
+    /// For which line-up.
+    pub number: i64,
+    pub computed_ms: i64,
+    pub took: Duration,
+    /// Changes tried for each plan.
+    pub iterations: u64,
+    /// How far searches of one problem lie apart, as rate x minutes.
+    pub noise: i64,
+    /// By how much the plan that all is measured from loses less than the line-up's.
+    pub better: i64,
+    /// What one more of each is worth, the greatest first.
+    pub worths: Vec<(More, Worth)>,
+    pub swings: Vec<Swing>,
+}
+
+impl Worths {
+    pub fn shown(&self) -> Shown {
+        self.with(|shown| shown.clone())
+    }
+
+    /// Starts a run for the newest line-up, unless one goes on.
+    pub async fn start(&self, state: &AppState, by: String) -> Result<(), AppError> {
+        let newest = queries::latest(&state.db.read).await?;
+        let newest = newest.ok_or_else(|| AppError::Conflict(NONE.to_owned()))?;
+        let (number, since) = (newest.number, Instant::now());
+        let running = Running {
+            number,
+            by,
+            since,
+            done: 0,
+            of: 1,
+        };
+        let first = self.with(|shown| {
+            let idle = shown.running.is_none();
+            if idle {
+                shown.running = Some(running);
+                shown.failed = false;
+            }
+            idle
+        });
+        if !first {
+            return Ok(());
+        }
+        self.stop.store(false, Ordering::Relaxed);
+        let (state, worths) = (state.clone(), self.clone());
+        tokio::spawn(async move {
+            let outcome = worths.run(&state, number).await;
+            worths.with(|shown| {
+                shown.running = None;
+                match outcome {
+                    Ok(Some(found)) => shown.found = Some(Arc::new(found)),
+                    Ok(None) => {}
+                    Err(error) => {
+                        tracing::error!(%error, "what one more is worth was not worked out");
+                        shown.failed = true;
+                    }
+                }
+            });
+            worths.done.notify_waiters();
+        });
+        Ok(())
+    }
+
+    /// Ends the present run; what it found so far is dropped.
+    pub fn stop(&self) {
+        self.stop.store(true, Ordering::Relaxed);
+    }
+
+    /// Until no run goes on.
+    pub async fn finished(&self) {
+        loop {
+            let done = self.done.notified();
+            if self.shown().running.is_none() {
+                return;
+            }
+            done.await;
+        }
+    }
+
+    fn with<T>(&self, act: impl FnOnce(&mut Shown) -> T) -> T {
+        act(&mut self.shown.lock().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    fn tell(&self, done: usize, of: usize) {
+        self.with(|shown| {
+            if let Some(running) = &mut shown.running {
+                (running.done, running.of) = (done, of);
+            }
+        });
+    }
+
+    /// None if it was stopped.
+    async fn run(&self, state: &AppState, number: i64) -> Result<Option<Found>, AppError> {
+        let begin = Instant::now();
+        let situation = situation::now(state).await?;
+        let sizes = queries::container_grams(&state.db.read).await?;
+        let (problem, plan) = queries::problem_and_plan(&state.db.read, number).await?;
+        let problem = serde_json::from_str(&problem).map_err(AppError::internal)?;
+        let plan = serde_json::from_str(&plan).map_err(AppError::internal)?;
+        let verified = Verified::new(problem, plan)
+            .map_err(|_| AppError::internal(format!("order {number} breaks a rule")))?;
+        let worths = self.clone();
+        let found = tokio::task::spawn_blocking(move || {
+            let more = one_more_of_each(&situation, &sizes);
+            worths.measure(&situation, &verified, more)
+        });
+        let found = found.await.map_err(AppError::internal)?;
+        Ok(found.map(|found| Found {
+            number,
+            computed_ms: state.clock.now(),
+            took: begin.elapsed(),
+            ..found
+        }))
+    }
+
+    fn measure(
+        &self,
+        situation: &Situation,
+        verified: &Verified,
+        more: Vec<More>,
+    ) -> Option<Found> {
+        let mut stop = || self.stop.load(Ordering::Relaxed);
+        let capabilities = verified.problem().capabilities.iter();
+        let capabilities: Vec<CapabilityCode> =
+            capabilities.filter_map(|c| c.id.parse().ok()).collect();
+        let of = 1 + more.len() + capabilities.len();
+        self.tell(0, of);
+        let measure = Measure::new(verified, BUDGET, &mut stop)?;
+        let mut done = 1;
+        let mut step = || {
+            self.tell(done, of);
+            done += 1;
+        };
+        let mut worths = Vec::new();
+        for more in more {
+            step();
+            let worth = measure.worth(situation, std::slice::from_ref(&more), 0, &mut stop)?;
+            worths.push((more, worth));
+        }
+        worths.sort_by_key(|(_, worth)| std::cmp::Reverse(worth.averted));
+        let mut swings = Vec::new();
+        for capability in &capabilities {
+            step();
+            swings.push(measure.swing(capability, &mut stop)?);
+        }
+        Some(Found {
+            number: 0,
+            computed_ms: 0,
+            took: Duration::ZERO,
+            iterations: BUDGET.iterations,
+            noise: measure.noise(),
+            better: measure.better_than(verified.plan()),
+            worths,
+            swings,
+        })
+    }
+}
+
+const NONE: &str = "there is no line-up to measure from; plan first";
+
+/// A container of each powder as most of its containers came, a bottle for each bank, fuel, an hour.
+fn one_more_of_each(situation: &Situation, sizes: &BTreeMap<String, i64>) -> Vec<More> {
+    let size = |powder: &PowderCode| sizes.get(powder.as_str()).copied();
+    let powders = situation.powders.iter().map(|powder| &powder.code);
+    let powders = powders.filter_map(|powder| {
+        Some(More::Powder {
+            grams: size(powder)?,
+            powder: powder.clone(),
+        })
+    });
+    let banks = situation.banks.iter().map(|bank| More::Gas {
+        bank: bank.code.clone(),
+        bottles: 1,
+    });
+    let rest = [More::Fuel { ml: FUEL_ML }, More::Duty { minutes: DUTY_MIN }];
+    powders.chain(banks).chain(rest).collect()
+}

@@ -1,0 +1,315 @@
+//! The page of what one more of each thing is worth.
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::{IntoResponse, Redirect, Response};
+use mendpost_core::code::RequestCode;
+use mendpost_core::lineup::{Averted, More, Place, Swing, Tip, Worth};
+use mendpost_core::people::{Act, may};
+use mendpost_core::situation::Situation;
+
+use super::queries::{self, Stored};
+use super::worth::{Found, Running, Shown};
+use crate::AppState;
+use crate::error::AppError;
+use crate::page::{Layout, Screen, loss, minutes, page, whole};
+use crate::people::{Visit, Who};
+use crate::requests;
+use crate::situation;
+use crate::words::work::{count, sentence};
+use crate::words::{Words, litres};
+
+const PATH: &str = "/line-up/worth";
+
+#[derive(Template)]
+#[template(path = "line-up/worth.html")]
+struct WorthPage {
+    page: Layout,
+    answer: String,
+    reason: String,
+    unit: String,
+    /// The newest line-up.
+    newest: Option<i64>,
+    running: Option<RunningRow>,
+    failed: bool,
+    found: Option<FoundRow>,
+    places: Vec<PlaceRow>,
+    may_start: bool,
+}
+
+struct RunningRow {
+    by: String,
+    line: String,
+    share: usize,
+}
+
+struct FoundRow {
+    /// Why it may no longer hold; none if it does.
+    stale: Option<String>,
+    worths: Vec<WorthRow>,
+    /// Loss figures that would change the first places.
+    figures: Vec<FigureRow>,
+    /// Of those that would not.
+    steady: String,
+    how: String,
+    better: Option<String>,
+}
+
+struct WorthRow {
+    name: String,
+    averts: String,
+    /// It averts a loss that could be measured.
+    counts: bool,
+    names: Vec<String>,
+}
+
+struct FigureRow {
+    name: String,
+    tips: Vec<String>,
+}
+
+struct PlaceRow {
+    number: usize,
+    path: String,
+    name: String,
+    why: String,
+}
+
+pub(super) async fn show(
+    State(state): State<AppState>,
+    visit: Visit,
+) -> Result<Response, AppError> {
+    let situation = situation::now(&state).await?;
+    let newest = queries::latest(&state.db.read).await?;
+    let shown = state.worths.shown();
+    let layout = visit
+        .layout(Screen::LineUp, "What one more is worth")
+        .await?;
+    let words = Words::new(&situation);
+    let told = Told {
+        words,
+        situation: &situation,
+        newest: newest.as_ref(),
+    };
+    let (answer, reason) = told.answer(&shown);
+    let places = newest.iter().flat_map(|stored| &stored.line_up.places);
+    page(&WorthPage {
+        answer,
+        reason,
+        unit: situation.site.loss_word.clone(),
+        newest: newest.as_ref().map(|stored| stored.number),
+        running: shown.running.as_ref().map(running),
+        failed: shown.failed,
+        found: shown
+            .found
+            .as_deref()
+            .map(|found| told.found(&layout, found)),
+        places: places.filter_map(|place| told.place(place)).collect(),
+        may_start: visit.who.as_ref().is_some_and(|w| may(w.role, Act::Plan)),
+        page: layout,
+    })
+}
+
+pub(super) async fn start(State(state): State<AppState>, who: Who) -> Result<Response, AppError> {
+    state.worths.start(&state, who.name.clone()).await?;
+    Ok(Redirect::to(PATH).into_response())
+}
+
+pub(super) async fn stop(State(state): State<AppState>) -> Response {
+    state.worths.stop();
+    state.worths.finished().await;
+    Redirect::to(PATH).into_response()
+}
+
+fn running(running: &Running) -> RunningRow {
+    let seconds = running.since.elapsed().as_secs();
+    let Running {
+        number, done, of, ..
+    } = running;
+    RunningRow {
+        by: running.by.clone(),
+        line: format!("Order {number}: {done} of {of} worked out after {seconds} s."),
+        share: done * 100 / of.max(&1),
+    }
+}
+
+/// What holds for the figures that change nothing.
+fn steady(turning: usize, all: usize) -> String {
+    let who = match (turning, all - turning) {
+        (_, 0) => return String::new(),
+        (0, _) => "No figure would".to_owned(),
+        (_, 1) => "The other one would not".to_owned(),
+        (_, rest) => format!("The other {} would not", count(rest)),
+    };
+    format!("{who}: from half to double of what was said the same three go first.")
+}
+
+struct Told<'a> {
+    words: Words<'a>,
+    situation: &'a Situation,
+    newest: Option<&'a Stored>,
+}
+
+impl Told<'_> {
+    fn answer(&self, shown: &Shown) -> (String, String) {
+        let unit = &self.situation.site.loss_word;
+        if self.newest.is_none() {
+            return (
+                "Plan first: worth is measured from an order.".to_owned(),
+                "Nothing has been planned here yet.".to_owned(),
+            );
+        }
+        let Some(found) = &shown.found else {
+            let answer = match shown.running {
+                Some(_) => "Look again in a moment: the searches are running.",
+                None => "Work out what one more of each would avert.",
+            };
+            return (answer.to_owned(), "It changes nothing.".to_owned());
+        };
+        let best = found
+            .worths
+            .first()
+            .map(|(more, worth)| (more, worth.averted));
+        match best {
+            Some((more, Averted::Loss(averted))) => (
+                format!(
+                    "Get {} first: it averts {} {unit}.",
+                    self.more(more),
+                    loss(averted)
+                ),
+                String::new(),
+            ),
+            _ => (
+                "Ask for none of these alone: no one more averts a loss that can be measured."
+                    .to_owned(),
+                String::new(),
+            ),
+        }
+    }
+
+    fn found(&self, layout: &Layout, found: &Found) -> FoundRow {
+        let unit = &self.situation.site.loss_word;
+        let figures = found.swings.iter().filter_map(|swing| self.figure(swing));
+        let figures: Vec<FigureRow> = figures.collect();
+        let tried = i64::try_from(found.iterations).unwrap_or(i64::MAX);
+        FoundRow {
+            stale: self.stale(found.number),
+            worths: found.worths.iter().map(|(m, w)| self.worth(m, w)).collect(),
+            steady: steady(figures.len(), found.swings.len()),
+            figures,
+            how: format!(
+                "Order {}, worked out {} in {} s: each plan the best of {} changes tried. Searches of the same plan with other seeds differ by {} {unit}; what is not more than that is not measurable.",
+                found.number,
+                layout.clock(&found.computed_ms),
+                found.took.as_secs(),
+                whole(tried),
+                loss(found.noise)
+            ),
+            better: (loss(found.better) != loss(0)).then(|| {
+                format!(
+                    "These searches found an order that loses {} {unit} less than order {}: plan again.",
+                    loss(found.better),
+                    found.number
+                )
+            }),
+        }
+    }
+
+    /// Why what was found for an order may no longer hold.
+    fn stale(&self, number: i64) -> Option<String> {
+        let newest = self.newest?;
+        if newest.number != number {
+            return Some(format!(
+                "Out of date: worked out for order {number}, and order {} is newer.",
+                newest.number
+            ));
+        }
+        match newest.changes_since {
+            0 => None,
+            1 => Some(format!(
+                "One change since order {number}: plan again first."
+            )),
+            n => Some(format!(
+                "{n} changes since order {number}: plan again first."
+            )),
+        }
+    }
+
+    fn worth(&self, more: &More, worth: &Worth) -> WorthRow {
+        let freed = worth
+            .freed
+            .iter()
+            .map(|request| format!("{} gets a place", self.words.request(request.as_str())));
+        let sooner = worth.sooner.iter().map(|(request, min)| {
+            let request = self.words.request(request.as_str());
+            format!("{request} back {} sooner", minutes(*min))
+        });
+        let (averts, counts) = match worth.averted {
+            Averted::Loss(averted) => (loss(averted), true),
+            Averted::NotMeasurable => ("not measurable".to_owned(), false),
+            Averted::Nothing => ("nothing".to_owned(), false),
+        };
+        WorthRow {
+            name: sentence(&self.more(more)),
+            averts,
+            counts,
+            names: freed.chain(sooner).collect(),
+        }
+    }
+
+    /// 'one more container of 316L stainless, 3 000 g'.
+    fn more(&self, more: &More) -> String {
+        match more {
+            More::Powder { powder, grams } => format!(
+                "one more container of {}, {} g",
+                self.words.powder(powder.as_str()),
+                whole(*grams)
+            ),
+            More::Gas { bank, .. } => {
+                format!("one more full bottle for {}", self.words.bank(bank))
+            }
+            More::Fuel { ml } => format!("{} more of fuel", litres(*ml)),
+            More::Duty { minutes: longer } => format!(
+                "{} more at the end of the {} shift",
+                minutes(*longer),
+                if self.on_duty() { "present" } else { "next" }
+            ),
+        }
+    }
+
+    fn on_duty(&self) -> bool {
+        let now = self.situation.now;
+        let mut shifts = self.situation.shifts.iter();
+        shifts.any(|shift| shift.from <= now && now < shift.to)
+    }
+
+    /// None for a figure that changes nothing.
+    fn figure(&self, swing: &Swing) -> Option<FigureRow> {
+        let lower = swing.lower.as_ref().map(|tip| self.tip(tip, "or less"));
+        let higher = swing.higher.as_ref().map(|tip| self.tip(tip, "or more"));
+        let tips: Vec<String> = lower.into_iter().chain(higher).collect();
+        (!tips.is_empty()).then(|| FigureRow {
+            name: sentence(&self.words.capability(swing.capability.as_str())),
+            tips,
+        })
+    }
+
+    fn tip(&self, tip: &Tip, further: &str) -> String {
+        let name = |request: &RequestCode| self.words.request(request.as_str());
+        let first: Vec<String> = tip.first.iter().map(name).collect();
+        format!(
+            "At {} % of what was said {further}: {}.",
+            tip.percent,
+            first.join(", then ")
+        )
+    }
+
+    fn place(&self, place: &Place) -> Option<PlaceRow> {
+        Some(PlaceRow {
+            number: place.number,
+            path: requests::path(&place.request),
+            name: self.words.request(place.request.as_str()),
+            why: self.words.earlier(place)?,
+        })
+    }
+}
