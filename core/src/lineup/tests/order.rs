@@ -131,7 +131,7 @@ fn a_change_of_the_line_up_is_told() {
     let moved = &told[1]["moved"];
     assert_eq!(moved["request"], "R1");
     assert_eq!(
-        (&moved["was-place"], &moved["place"]),
+        (&moved["was_place"], &moved["place"]),
         (&1.into(), &2.into())
     );
     assert_eq!(changes(&new, &new), vec![]);
