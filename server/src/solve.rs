@@ -3,10 +3,43 @@
 use std::io::{Read, Write};
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use mendpost_core::planner::{CrewOrder, Plan, Problem, Search, bound, check, crew_plan, decode};
+use tokio::sync::Semaphore;
+
+use crate::error::AppError;
+
+/// One at a time: each takes both processors of a small machine.
+static ASIDE: Semaphore = Semaphore::const_new(1);
+
+/// Works something out for one page, away from the threads that answer requests, in its turn. Nothing of it
+/// is stored; what it is given is set when nobody waits for it any more.
+///
+/// # Errors
+/// When the thread fails.
+pub async fn aside<T: Send + 'static>(
+    work: impl FnOnce(&AtomicBool) -> T + Send + 'static,
+) -> Result<T, AppError> {
+    let turn = ASIDE.acquire().await.map_err(AppError::internal)?;
+    let stop = StopOnDrop(Arc::new(AtomicBool::new(false)));
+    let stopped = Arc::clone(&stop.0);
+    let worked = tokio::task::spawn_blocking(move || {
+        let _turn = turn;
+        work(&stopped)
+    });
+    worked.await.map_err(AppError::internal)
+}
+
+struct StopOnDrop(Arc<AtomicBool>);
+
+impl Drop for StopOnDrop {
+    fn drop(&mut self) {
+        self.0.store(true, Ordering::Relaxed);
+    }
+}
 
 /// When a search ends, and what makes it repeatable.
 #[derive(Debug, Clone, Copy)]

@@ -2,6 +2,7 @@
 //!
 //! Core speaks in values; here, and nowhere else, they become sentences of the trade.
 
+mod assume;
 pub mod authority;
 pub mod catalogue;
 pub mod efficiency;

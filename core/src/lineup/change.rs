@@ -55,6 +55,20 @@ pub enum Change {
     },
 }
 
+impl Change {
+    /// Which request it is about.
+    #[must_use]
+    pub const fn request(&self) -> &RequestCode {
+        match self {
+            Self::In { request, .. }
+            | Self::Out { request }
+            | Self::OtherWay { request }
+            | Self::Moved { request, .. }
+            | Self::OtherLots { request, .. } => request,
+        }
+    }
+}
+
 /// What the new line-up does otherwise than the old one, in the new one's order, what fell out
 /// last.
 #[must_use]

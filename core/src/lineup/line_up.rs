@@ -50,6 +50,9 @@ pub struct Comparison {
     pub bound: Option<i64>,
     /// Ours is proven best.
     pub proven: bool,
+    /// Of the best plan that the planner found, where ours is the crew's own order.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub planners: Option<i64>,
 }
 
 impl Comparison {
@@ -126,6 +129,7 @@ fn compare(problem: &Problem, plan: &Plan) -> Comparison {
         nothing: loss(problem, &nothing),
         bound: plan.bound,
         proven: plan.proven.unwrap_or(false),
+        planners: None,
     }
 }
 

@@ -11,7 +11,7 @@ mod pages;
 mod queries;
 mod reading;
 mod reads;
-mod scale;
+pub(crate) mod scale;
 mod setting;
 mod stations;
 mod tiles;

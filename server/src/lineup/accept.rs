@@ -6,6 +6,7 @@ use mendpost_core::journal::Subject;
 use mendpost_core::signature::Meaning;
 use serde::{Deserialize, Serialize};
 
+use super::NONE;
 use super::queries::{self, Stored};
 use crate::AppState;
 use crate::change::Change;
@@ -95,8 +96,6 @@ struct Accepted {
     number: i64,
 }
 
-const NONE: &str = "there is no line-up to work to; plan first";
-
 async fn accept_page(
     state: &AppState,
     visit: &Visit,
@@ -108,7 +107,7 @@ async fn accept_page(
     let unit = &situation.site.loss_word;
     let losses = &order.line_up.losses;
     let layout = visit.layout(Screen::LineUp, "Work to this order").await?;
-    let pairs = vec![
+    let mut pairs = vec![
         ("Order", order.number.to_string()),
         ("Computed", layout.moment(&order.computed_ms)),
         ("Places", order.line_up.places.len().to_string()),
@@ -118,6 +117,13 @@ async fn accept_page(
             format!("{} {unit}", loss(losses.oldest_first)),
         ),
     ];
+    if let Some(by) = &order.own_by {
+        pairs.insert(1, ("The crew's own, laid out by", by.clone()));
+    }
+    if let Some(planners) = losses.planners {
+        let best = format!("{} {unit}", loss(planners));
+        pairs.push(("The planner's best would lose", best));
+    }
     let act = ActPage {
         page: layout,
         answer: format!("Sign that the crew works to order {}.", order.number),

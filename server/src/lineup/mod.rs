@@ -1,11 +1,14 @@
 //! The line-up: what goes first, why, what waiting costs, and what the crew's own order would.
 
 mod accept;
+mod beside;
+mod own;
 mod pages;
 mod planning;
 pub mod queries;
 mod sure;
 mod timeline;
+mod what_if;
 
 pub use planning::{Found, Planner, Planning, SEARCH, compute, plan_now};
 pub use queries::Stored;
@@ -28,11 +31,17 @@ use crate::routes::Routes;
 use crate::shape;
 use crate::situation;
 
+/// Where there is nothing to accept, or to set something beside.
+const NONE: &str = "there is no line-up to work to; plan first";
+
 pub fn routes() -> Routes {
     Routes::default()
         .get("/line-up", Act::Look, show)
         .post("/line-up/plan", Act::Plan, plan)
         .post("/line-up/stop", Act::Plan, stop)
+        .get(what_if::PATH, Act::Plan, what_if::show)
+        .get(own::PATH, Act::Plan, own::show)
+        .post(own::PATH, Act::Plan, own::keep)
         .get("/line-up/accept", Act::AcceptLineUp, accept::show)
         .post("/line-up/accept", Act::AcceptLineUp, accept::accept)
 }

@@ -45,6 +45,8 @@ pub struct Order {
     wide: Timeline,
     narrow: Timeline,
     accepted: Option<String>,
+    /// Who laid it out, where it is the crew's own order.
+    own_by: Option<String>,
     /// The accepted order, who accepted it and when, and what this one does otherwise.
     since: Option<Since>,
     /// Why it is the accepted order, where it is.
@@ -85,21 +87,23 @@ struct Stage {
     end: String,
 }
 
-struct Wait {
-    path: String,
-    asset: String,
-    part: String,
-    gates: Vec<String>,
-    opens: Vec<String>,
+/// A request that waits, and why.
+pub struct Wait {
+    pub path: String,
+    pub asset: String,
+    pub part: String,
+    pub gates: Vec<String>,
+    pub opens: Vec<String>,
 }
 
-struct Bar {
-    name: &'static str,
-    kind: &'static str,
-    total: String,
-    more: String,
-    length: f64,
-    ours: f64,
+/// A loss as drawn.
+pub struct Bar {
+    pub name: &'static str,
+    pub kind: &'static str,
+    pub total: String,
+    pub more: String,
+    pub length: f64,
+    pub ours: f64,
 }
 
 /// A search that runs.
@@ -243,6 +247,7 @@ impl Order {
                 .accepted
                 .as_ref()
                 .map(|(by, at)| format!("{}, {by}", words.clock_ms(*at))),
+            own_by: stored.own_by.clone(),
             since: accepted
                 .filter(|a| a.number != stored.number)
                 .map(|a| since(words, a, line_up)),
@@ -321,7 +326,7 @@ fn row(words: &Words<'_>, line_up: &LineUp, place: &Place) -> Row {
     }
 }
 
-fn wait(words: &Words<'_>, waiting: &Waiting) -> Wait {
+pub fn wait(words: &Words<'_>, waiting: &Waiting) -> Wait {
     let gates = waiting
         .ways
         .first()
@@ -348,25 +353,35 @@ fn distinct(texts: impl Iterator<Item = String>) -> Vec<String> {
 }
 
 fn bars(losses: &Comparison) -> Vec<Bar> {
-    let all = [
+    let mut all = vec![
         ("Ours", "ours", losses.ours),
         ("Largest rate first", "crew", losses.largest_rate_first),
         ("Oldest first", "crew", losses.oldest_first),
         ("Do nothing", "nothing", losses.nothing),
     ];
+    if let Some(planners) = losses.planners {
+        all.insert(1, ("The planner's best", "crew", planners));
+    }
+    losses_as_bars(&all)
+}
+
+/// Losses by name and kind, each set against the one whose kind is 'ours'.
+pub fn losses_as_bars(all: &[(&'static str, &'static str, i64)]) -> Vec<Bar> {
     let longest = all.iter().map(|(_, _, value)| *value).max().unwrap_or(0);
-    all.into_iter()
+    let ours = all.iter().find(|(_, kind, _)| *kind == "ours");
+    let ours = ours.map_or(0, |(_, _, value)| *value);
+    all.iter()
         .map(|(name, kind, value)| Bar {
             name,
             kind,
-            total: loss(value),
-            more: if kind == "ours" {
-                String::new()
-            } else {
-                format!("+{}", loss(value - losses.ours))
+            total: loss(*value),
+            more: match value - ours {
+                _ if *kind == "ours" => String::new(),
+                by @ 0.. => format!("+{}", loss(by)),
+                by => format!("\u{2212}{}", loss(-by)),
             },
-            length: share(value, longest),
-            ours: share(losses.ours, longest),
+            length: share(*value, longest),
+            ours: share(ours, longest),
         })
         .collect()
 }

@@ -20,8 +20,8 @@ use crate::error::AppError;
 use crate::situation;
 use crate::solve::{Limits, Progress, solve_several};
 
-/// How long a line-up is searched for unless somebody asks for longer. To choose among the best plans and to say what is to be expected takes
-/// some tenths of a second more.
+/// How long a line-up is searched for unless somebody asks for longer. To choose among the best plans and to
+/// say what is to be expected takes some tenths of a second more.
 pub const SEARCH: Duration = Duration::from_millis(750);
 
 /// How long a page waits for a plan before it shows progress instead.
@@ -185,6 +185,7 @@ pub async fn plan_now(state: &AppState, asked_by: &str, search: Duration) -> Res
         iterations: i64::try_from(found.iterations).unwrap_or(i64::MAX),
         problem,
         plan,
+        own_by: None,
         journal_sequence: sequence,
     };
     queries::insert(change.connection(), number, &new).await?;
@@ -306,7 +307,7 @@ fn take(
     }
 }
 
-fn hex_sha256(bytes: &[u8]) -> String {
+pub(super) fn hex_sha256(bytes: &[u8]) -> String {
     use sha2::{Digest, Sha256};
     Sha256::digest(bytes)
         .iter()

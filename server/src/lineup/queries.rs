@@ -1,5 +1,6 @@
 use chrono::{DateTime, Utc};
 use mendpost_core::lineup::{Accepted, LineUp};
+use mendpost_core::planner::Plan;
 use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
 
@@ -19,6 +20,8 @@ pub struct Stored {
     pub changes_since: i64,
     /// Whether an asset was reported or a need said since it was computed.
     pub need_changed: bool,
+    /// Who numbered it, where it is the crew's own order; none if it is the planner's.
+    pub own_by: Option<String>,
 }
 
 /// What is to be stored.
@@ -30,6 +33,8 @@ pub struct New<'a> {
     pub iterations: i64,
     pub problem: String,
     pub plan: String,
+    /// Who numbered it, where it is the crew's own order.
+    pub own_by: Option<&'a str>,
     /// Sequence of the last change that it knew of.
     pub journal_sequence: i64,
 }
@@ -37,7 +42,7 @@ pub struct New<'a> {
 /// The newest line-up.
 pub async fn latest(executor: impl SqliteExecutor<'_>) -> Result<Option<Stored>, sqlx::Error> {
     sqlx::query!(
-        r#"select l.number, l.computed_ms, l.search_ms, l.iterations, l.line_up,
+        r#"select l.number, l.computed_ms, l.search_ms, l.iterations, l.line_up, l.own_by,
              a.accepted_by as "accepted_by?", a.accepted_ms as "accepted_ms?",
              (select count(*) from journal j where j.sequence > l.journal_sequence and j.subject_kind not in ('lineup', 'person')) as "changes_since!: i64",
              exists (select 1 from journal j where j.sequence > l.journal_sequence and j.subject_kind in ('asset', 'capability')) as "need_changed!: bool"
@@ -56,6 +61,7 @@ pub async fn latest(executor: impl SqliteExecutor<'_>) -> Result<Option<Stored>,
             accepted: row.accepted_by.zip(row.accepted_ms),
             changes_since: row.changes_since,
             need_changed: row.need_changed,
+            own_by: row.own_by,
         })
     })
     .fetch_optional(executor)
@@ -65,7 +71,7 @@ pub async fn latest(executor: impl SqliteExecutor<'_>) -> Result<Option<Stored>,
 /// The line-up that the crew works to.
 pub async fn accepted(executor: impl SqliteExecutor<'_>) -> Result<Option<Stored>, sqlx::Error> {
     sqlx::query!(
-        r#"select l.number, l.computed_ms, l.search_ms, l.iterations, l.line_up, a.accepted_by, a.accepted_ms,
+        r#"select l.number, l.computed_ms, l.search_ms, l.iterations, l.line_up, l.own_by, a.accepted_by, a.accepted_ms,
              (select count(*) from journal j where j.sequence > l.journal_sequence and j.subject_kind not in ('lineup', 'person')) as "changes_since!: i64",
              exists (select 1 from journal j where j.sequence > l.journal_sequence and j.subject_kind in ('asset', 'capability')) as "need_changed!: bool"
            from lineup_accepted a
@@ -83,6 +89,7 @@ pub async fn accepted(executor: impl SqliteExecutor<'_>) -> Result<Option<Stored
             accepted: Some((row.accepted_by, row.accepted_ms)),
             changes_since: row.changes_since,
             need_changed: row.need_changed,
+            own_by: row.own_by,
         })
     })
     .fetch_optional(executor)
@@ -111,6 +118,26 @@ pub async fn accepted_plan(
     .await
 }
 
+/// The line-up that the crew works to, or the newest where none is accepted.
+pub async fn worked_to(read: &sqlx::SqlitePool) -> Result<Option<Stored>, sqlx::Error> {
+    match accepted(read).await? {
+        Some(accepted) => Ok(Some(accepted)),
+        None => latest(read).await,
+    }
+}
+
+/// The plan behind a line-up.
+pub async fn plan(
+    executor: impl SqliteExecutor<'_>,
+    number: i64,
+) -> Result<Option<Plan>, sqlx::Error> {
+    let row = sqlx::query_scalar!("select plan from lineup where number = ?", number)
+        .fetch_optional(executor)
+        .await?;
+    row.map(|plan| decoded(serde_json::from_str(&plan)))
+        .transpose()
+}
+
 /// The number of the newest line-up.
 pub async fn newest_number(executor: impl SqliteExecutor<'_>) -> Result<Option<i64>, sqlx::Error> {
     sqlx::query_scalar!(r#"select max(number) as "number: i64" from lineup"#)
@@ -135,8 +162,8 @@ pub(super) async fn insert(
     let line_up = decoded(serde_json::to_string(new.line_up))?;
     sqlx::query!(
         "insert into lineup
-           (id, number, now_ms, computed_ms, search_ms, iterations, problem, plan, line_up, journal_sequence)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+           (id, number, now_ms, computed_ms, search_ms, iterations, problem, plan, line_up, own_by, journal_sequence)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         id,
         number,
         now_ms,
@@ -146,6 +173,7 @@ pub(super) async fn insert(
         new.problem,
         new.plan,
         line_up,
+        new.own_by,
         new.journal_sequence,
     )
     .execute(connection)

@@ -1,7 +1,6 @@
 //! How the line-up would change if a capability's loss figures were wrong.
 
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::AtomicBool;
 
 use askama::Template;
 use axum::extract::{Path, State};
@@ -10,7 +9,6 @@ use mendpost_core::code::CapabilityCode;
 use mendpost_core::lineup::{Case, Move, WhatIf, cases, complete, what_if};
 use mendpost_core::planner::Plan;
 use mendpost_core::situation::{Capability, Figure, Situation};
-use tokio::sync::Semaphore;
 
 use super::capability_path;
 use super::item::{Item, Thing};
@@ -20,7 +18,7 @@ use crate::error::AppError;
 use crate::page::{Layout, Screen, loss, page, whole};
 use crate::people::Visit;
 use crate::situation;
-use crate::solve::{Limits, Progress, solve};
+use crate::solve::{Limits, Progress, aside, solve};
 use crate::words::Words;
 use crate::words::work::sentence;
 
@@ -29,9 +27,6 @@ const ITERATIONS: u64 = 20_000;
 
 /// Seconds after which a search ends all the same, on a slow machine.
 const MOST_SECONDS: f64 = 3.0;
-
-/// One at a time: each takes both processors of a small machine.
-static ONE: Semaphore = Semaphore::const_new(1);
 
 #[derive(Template)]
 #[template(path = "need/what-if.html")]
@@ -95,21 +90,16 @@ struct Found {
 
 /// Searches on a thread of its own, and ends the search when nobody waits for it any more.
 async fn work_out(situation: Situation, capability: CapabilityCode) -> Result<Found, AppError> {
-    let turn = ONE.acquire().await.map_err(AppError::internal)?;
-    let stop = StopOnDrop(Arc::new(AtomicBool::new(false)));
-    let stopped = Arc::clone(&stop.0);
-    let found = tokio::task::spawn_blocking(move || {
-        let _turn = turn;
+    let found = aside(move |stopped| {
         let cases = cases(&situation, &capability).ok_or("the range of figures is gone")?;
-        let found = cases.each_ref().map(|case| search(case, &stopped));
+        let found = cases.each_ref().map(|case| search(case, stopped));
         let tried = found.each_ref().map(|(_, tried)| *tried);
         let plans = found.map(|(plan, _)| plan);
         let outcomes = what_if(&cases, &plans)
             .map_err(|broken| format!("the verifier refuses a plan: {broken}"))?;
         Ok::<_, Box<dyn std::error::Error + Send + Sync>>(Found { outcomes, tried })
     });
-    let found = found.await.map_err(AppError::internal)?;
-    found.map_err(AppError::internal)
+    found.await?.map_err(AppError::internal)
 }
 
 /// The best plan found for a case, and how many changes were tried for it.
@@ -125,14 +115,6 @@ fn search(case: &Case, stop: &AtomicBool) -> (Plan, u64) {
         tried = progress.iterations;
     });
     (complete(&case.problem, &plan), tried)
-}
-
-struct StopOnDrop(Arc<AtomicBool>);
-
-impl Drop for StopOnDrop {
-    fn drop(&mut self) {
-        self.0.store(true, Ordering::Relaxed);
-    }
 }
 
 fn limits(tried: &[u64; 3]) -> String {

@@ -14,11 +14,13 @@ struct Bar<'a> {
 }
 
 /// Whether a bar of the cell is too narrow for its number, so that a strip above must hold it.
-pub fn needs_strip(data: &Data, axis: &Axis) -> bool {
-    data.spans_of(0).filter(|s| s.kind == Kind::Work).any(|s| {
-        let wide = (axis.x(s.to) - axis.x(s.from)).max(6.0);
-        wide - 6.0 < width(&s.name, 15.0, true) + 1.0
-    })
+pub fn needs_strip(data: &Data, axis: &Axis, lane: usize) -> bool {
+    data.spans_of(lane)
+        .filter(|s| s.kind == Kind::Work)
+        .any(|s| {
+            let wide = (axis.x(s.to) - axis.x(s.from)).max(6.0);
+            wide - 6.0 < width(&s.name, 15.0, true) + 1.0
+        })
 }
 
 #[expect(clippy::cast_precision_loss, reason = "a handful of rows")]
@@ -48,7 +50,7 @@ pub fn draw(canvas: &mut Canvas, data: &Data, axis: &Axis, lanes: &Lanes, lane: 
     let mut above = Vec::new();
     let mut said: Vec<f64> = vec![axis::pixels(LEFT) - 4.0; bars.len() + 1];
     for (n, bar) in bars.iter().enumerate() {
-        let [top, high] = place_of(lanes, lane, bar.row);
+        let [top, high] = place_of(data, lanes, lane, bar.row);
         if bar.span.kind == Kind::Setup {
             canvas.path("ink-line", "1.5", uprights(bar, top, high));
             continue;
@@ -65,7 +67,7 @@ pub fn draw(canvas: &mut Canvas, data: &Data, axis: &Axis, lanes: &Lanes, lane: 
             .find(same)
             .map_or(axis::pixels(LEFT), |b| b.right)
             .max(said[bar.row] + 4.0);
-        if lane == 0 {
+        if data.is_cell(lane) {
             number_in_cell(canvas, bar, top, high, &mut above);
         } else if let Some(end) = number(canvas, bar, top + high / 2.0 + 5.5, next, before) {
             said[bar.row] = end;
@@ -74,9 +76,9 @@ pub fn draw(canvas: &mut Canvas, data: &Data, axis: &Axis, lanes: &Lanes, lane: 
     numbers_above(canvas, &above, lanes.top[lane] + 17.0);
 }
 
-fn place_of(lanes: &Lanes, lane: usize, row: usize) -> [f64; 2] {
+fn place_of(data: &Data, lanes: &Lanes, lane: usize, row: usize) -> [f64; 2] {
     let (top, high) = (lanes.top[lane], lanes.high[lane]);
-    if lane == 0 {
+    if data.is_cell(lane) {
         [top + high - 34.0, 30.0]
     } else if high <= 27.0 {
         [top + 5.0, 18.0]
@@ -86,11 +88,15 @@ fn place_of(lanes: &Lanes, lane: usize, row: usize) -> [f64; 2] {
 }
 
 fn frame(canvas: &mut Canvas, data: &Data, lane: usize, bar: &Bar<'_>, top: f64, high: f64) {
-    let (class, thick) = if lane == 0 {
-        ("frame cell", 3.0)
-    } else {
-        ("frame", 2.0)
+    let (class, thick) = match lane {
+        _ if data.is_trial(lane) => ("tl-trial", 1.0),
+        _ if data.is_cell(lane) => ("frame cell", 3.0),
+        _ => ("frame", 2.0),
     };
+    if data.is_trial(lane) {
+        let wide = bar.right - bar.left;
+        canvas.rect("ink", [bar.left, top + high - 5.0, wide, 5.0], "");
+    }
     let title = format!("{}, place {}", data.lanes[lane], bar.span.name);
     let half = thick / 2.0;
     canvas.rect(

@@ -32,8 +32,8 @@ pub struct Data {
     pub power: Vec<(i64, i64)>,
     /// What the set gives, in watts.
     pub rated_w: i64,
-    /// When an asset is back, and by which place.
-    pub back: Vec<(i64, String)>,
+    /// When an asset is back, and by which place: of each order that is shown.
+    pub back: Vec<Vec<(i64, String)>>,
     /// When, and its words.
     pub deliveries: Vec<(i64, String)>,
     /// The start of each day at the site, with its name.
@@ -62,6 +62,21 @@ impl Data {
         self.spans.iter().filter(move |s| s.lane == lane)
     }
 
+    /// Whether two orders are shown, a trial in every second lane.
+    pub const fn is_pair(&self) -> bool {
+        self.back.len() > 1
+    }
+
+    /// Whether a lane is of the trial.
+    pub const fn is_trial(&self, lane: usize) -> bool {
+        self.is_pair() && lane % 2 == 1
+    }
+
+    /// Whether a lane is of the cell.
+    pub const fn is_cell(&self, lane: usize) -> bool {
+        lane < self.back.len()
+    }
+
     pub fn most_people(&self) -> i64 {
         self.duty
             .iter()
@@ -71,12 +86,61 @@ impl Data {
     }
 }
 
+/// What the bars of a place are called.
+type Name<'a> = &'a dyn Fn(&Place) -> String;
+
+/// What the lanes of a trial are called.
+const TRIAL: &str = "trial";
+
 /// Gathers what a line-up and its situation show.
 pub fn gather(situation: &Situation, line_up: &LineUp, words: &Words<'_>) -> Data {
+    gather_named(situation, line_up, words, &|place| place.number.to_string())
+}
+
+/// Gathers two orders for one axis, each in lanes of its own, by the same names.
+pub fn gather_pair(
+    [planned, trial]: [(&Situation, &LineUp); 2],
+    words: &Words<'_>,
+    name: Name<'_>,
+) -> Data {
+    let mut data = gather_named(planned.0, planned.1, words, name);
+    let other = gather_named(trial.0, trial.1, words, name);
+    (data.start, data.end) = (data.start.min(other.start), data.end.max(other.end));
+    data.title = "Timeline: both orders, the planned one above the trial for the cell and each \
+                  station, and returns; the lists beside it say the same in words"
+        .to_owned();
+    data.days = days(planned.0, data.start, data.end);
+    let own = |mut spans: Vec<Span>, trial: usize| {
+        for span in &mut spans {
+            span.lane = span.lane * 2 + trial;
+        }
+        spans
+    };
+    data.spans = own(data.spans, 0);
+    data.spans.extend(own(other.spans, 1));
+    data.spans.sort_by_key(|s| (s.from, s.to));
+    let lanes = data.lanes.into_iter();
+    data.lanes = lanes.flat_map(|lane| [lane, TRIAL.to_owned()]).collect();
+    let mut moved = other.deliveries;
+    moved.retain(|delivery| !data.deliveries.contains(delivery));
+    let moved = moved.into_iter();
+    data.deliveries
+        .extend(moved.map(|(at, words)| (at, format!("{TRIAL}: {words}"))));
+    data.back.extend(other.back);
+    data.idle = None;
+    data
+}
+
+fn gather_named(
+    situation: &Situation,
+    line_up: &LineUp,
+    words: &Words<'_>,
+    name: Name<'_>,
+) -> Data {
     let now = minute(situation.now);
     let start = now.min(minute(line_up.now)) - 60;
-    let spans = spans(situation, line_up);
-    let back = back(line_up);
+    let spans = spans(situation, line_up, name);
+    let back = back(line_up, name);
     let deliveries: Vec<(i64, String)> = situation
         .deliveries
         .iter()
@@ -139,15 +203,15 @@ pub fn gather(situation: &Situation, line_up: &LineUp, words: &Words<'_>) -> Dat
             .collect(),
         shifts,
         duty,
-        back: back.into_iter().filter(|(at, _)| *at <= end).collect(),
+        back: vec![back.into_iter().filter(|(at, _)| *at <= end).collect()],
         idle,
     }
 }
 
-fn spans(situation: &Situation, line_up: &LineUp) -> Vec<Span> {
+fn spans(situation: &Situation, line_up: &LineUp, name: Name<'_>) -> Vec<Span> {
     let mut spans = Vec::new();
     for place in &line_up.places {
-        let name = place.number.to_string();
+        let name = name(place);
         for work in &place.work {
             match work {
                 Work::Stage(s) => {
@@ -191,13 +255,13 @@ fn spans(situation: &Situation, line_up: &LineUp) -> Vec<Span> {
 }
 
 /// An asset's return carries the number of the place whose part comes last.
-fn back(line_up: &LineUp) -> Vec<(i64, String)> {
+fn back(line_up: &LineUp, name: Name<'_>) -> Vec<(i64, String)> {
     let last = |place: &&Place| place.back == Some(place.done);
     line_up
         .places
         .iter()
         .filter(last)
-        .map(|p| (minute(p.done), p.number.to_string()))
+        .map(|p| (minute(p.done), name(p)))
         .collect()
 }
 

@@ -46,7 +46,7 @@ pub enum Shape {
     },
 }
 
-pub use gather::gather;
+pub use gather::{gather, gather_pair};
 
 /// Where the lanes begin, right of their names.
 const LEFT: i64 = 84;
@@ -68,9 +68,13 @@ pub fn draw(data: &Data, wide: i64) -> Timeline {
         bars::draw(&mut canvas, data, &axis, &lanes, lane);
     }
     bars::idle(&mut canvas, data, &axis, &lanes);
-    people::draw(&mut canvas, data, &axis, &lanes);
-    power::draw(&mut canvas, data, &axis, &lanes);
-    people::back(&mut canvas, data, &axis, &lanes);
+    if !data.is_pair() {
+        people::draw(&mut canvas, data, &axis, &lanes);
+        power::draw(&mut canvas, data, &axis, &lanes);
+    }
+    for (n, back) in data.back.iter().enumerate() {
+        people::back(&mut canvas, back, &axis, lanes.back(data, n));
+    }
     let height = foot::draw(&mut canvas, data, &axis, &lanes);
     Timeline {
         width: wide,
@@ -80,7 +84,8 @@ pub fn draw(data: &Data, wide: i64) -> Timeline {
     }
 }
 
-/// Where each lane stands. The three after the stations are People, Power and Back.
+/// Where each lane stands. Those after the stations are People, Power and Back; where two orders are shown,
+/// Back of each.
 struct Lanes {
     top: Vec<f64>,
     high: Vec<f64>,
@@ -100,19 +105,21 @@ impl Lanes {
         for lane in 0..data.lanes.len() {
             let (rows, deep) = rows(data, lane);
             let high = match lane {
-                0 if bars::needs_strip(data, axis) => 56.0,
-                0 => 38.0,
+                _ if data.is_cell(lane) && bars::needs_strip(data, axis, lane) => 56.0,
+                _ if data.is_cell(lane) => 38.0,
                 _ if deep <= 1 => 27.0,
                 _ => 6.0 + 20.0 * bars::count(deep),
             };
             lanes.add(high, rows);
         }
-        lanes.add(
-            (7.0 * axis::pixels(data.most_people()) + 6.0).max(27.0),
-            Vec::new(),
-        );
-        lanes.add(28.0, Vec::new());
-        lanes.add(27.0, Vec::new());
+        if !data.is_pair() {
+            let people = 7.0 * axis::pixels(data.most_people()) + 6.0;
+            lanes.add(people.max(27.0), Vec::new());
+            lanes.add(28.0, Vec::new());
+        }
+        for _ in &data.back {
+            lanes.add(27.0, Vec::new());
+        }
         lanes
     }
 
@@ -131,8 +138,10 @@ impl Lanes {
         self.top.len() - 2
     }
 
-    const fn back(&self) -> usize {
-        self.top.len() - 1
+    /// Top and bottom of the lane of returns of the nth order.
+    fn back(&self, data: &Data, n: usize) -> [f64; 2] {
+        let lane = self.top.len() - data.back.len() + n;
+        [self.top[lane], self.top[lane] + self.high[lane]]
     }
 }
 
@@ -216,10 +225,14 @@ impl Canvas {
             .lanes
             .iter()
             .map(String::as_str)
-            .chain(["People", "Power", "Back"]);
+            .chain(if data.is_pair() {
+                ["Back", "trial"].iter().copied()
+            } else {
+                ["People", "Power", "Back"].iter().copied()
+            });
         for (lane, name) in names.enumerate() {
-            let middle = if lane == 0 {
-                lanes.high[0] - 19.0
+            let middle = if data.is_cell(lane) {
+                lanes.high[lane] - 19.0
             } else {
                 lanes.high[lane] / 2.0
             };

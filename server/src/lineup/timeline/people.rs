@@ -49,13 +49,9 @@ fn levels(busy: &[(i64, i64)]) -> Vec<(i64, i64, i64)> {
 
 /// An upright for each asset that is back, its place number beside it; numbers that have no room
 /// stand with the next one.
-pub fn back(canvas: &mut Canvas, data: &Data, axis: &Axis, lanes: &Lanes) {
-    let (top, bottom) = (lanes.top[lanes.back()], lanes.bottom);
-    let mut ticks: Vec<(f64, &String)> = data
-        .back
-        .iter()
-        .map(|(at, name)| (axis.x(*at), name))
-        .collect();
+pub fn back(canvas: &mut Canvas, back: &[(i64, String)], axis: &Axis, [top, bottom]: [f64; 2]) {
+    let mut ticks: Vec<(f64, &String)> =
+        back.iter().map(|(at, name)| (axis.x(*at), name)).collect();
     ticks.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut free = axis::pixels(LEFT);
     let mut held: Vec<&str> = Vec::new();

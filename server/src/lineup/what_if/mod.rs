@@ -1,0 +1,122 @@
+//! A trial beside the line-up: what would be lost, and done otherwise, if things stood otherwise.
+//!
+//! What is assumed stands in the address, so that a trial can be opened again and sent on. It changes
+//! nothing and stores nothing.
+
+mod form;
+mod page;
+
+use std::sync::atomic::AtomicBool;
+
+use axum::extract::{Query, State};
+use axum::response::Response;
+use mendpost_core::code::RequestCode;
+use mendpost_core::lineup::{Assumption, assume, complete};
+use mendpost_core::planner::{Plan, Problem, extend, own_plan};
+use mendpost_core::situation::Situation;
+
+use super::beside::Laid;
+use super::planning::SEARCH;
+use super::queries;
+use crate::AppState;
+use crate::error::AppError;
+use crate::page::{Screen, page_with};
+use crate::people::Visit;
+use crate::situation;
+use crate::solve::{Limits, aside, solve_from};
+use form::{Parsed, Typed};
+use page::WhatIfPage;
+
+pub(super) const PATH: &str = "/line-up/what-if";
+
+pub(super) async fn show(
+    State(state): State<AppState>,
+    visit: Visit,
+    Query(typed): Query<Vec<(String, String)>>,
+) -> Result<Response, AppError> {
+    let shown = queries::worked_to(&state.db.read).await?;
+    let shown = shown.ok_or_else(|| AppError::Conflict(super::NONE.to_owned()))?;
+    let situation = situation::now(&state).await?;
+    let typed = Typed(typed);
+    let parsed = Parsed::new(&typed, &situation);
+    let assumptions = parsed.assumptions();
+    let trial = if assumptions.is_empty() || !parsed.errors.is_empty() {
+        None
+    } else {
+        let plan = queries::plan(&state.db.read, shown.number).await?;
+        let (situation, plan) = (situation.clone(), plan.unwrap_or_default());
+        let found = aside(move |stop| Trial::new(&situation, &assumptions, &plan, stop)).await?;
+        Some(found.map_err(AppError::internal)?)
+    };
+    let layout = visit.layout(Screen::LineUp, "What if").await?;
+    let status = parsed.errors.status();
+    let page = WhatIfPage::new(layout, &situation, &shown, &typed, parsed, trial.as_ref());
+    page_with(status, &page)
+}
+
+/// A trial as worked out.
+struct Trial {
+    /// The order that is shown, as things stand, from now on.
+    planned: Laid,
+    /// What the same order would lose as assumed; none where what is assumed is of the order itself.
+    kept: Option<i64>,
+    /// The best order found as assumed.
+    best: Laid,
+    /// Requests that are left out, as assumed.
+    left_out: Vec<RequestCode>,
+}
+
+impl Trial {
+    /// Both orders are judged by the same loss rates: the changed ones, where some are changed.
+    fn new(
+        situation: &Situation,
+        assumptions: &[Assumption],
+        shown: &Plan,
+        stop: &AtomicBool,
+    ) -> Result<Trial, String> {
+        let of_loss = |it: &&Assumption| matches!(it, Assumption::LossTimes { .. });
+        let rates: Vec<Assumption> = assumptions.iter().filter(of_loss).cloned().collect();
+        let refused = |_| "what was assumed cannot be".to_owned();
+        let judged = assume(situation, &rates).map_err(refused)?;
+        let assumed = assume(situation, assumptions).map_err(refused)?;
+        let planned = Laid::from_now(&judged.situation, judged.problem(), shown)?;
+        let problem = assumed.problem();
+        if let Some(fault) = problem.faults().first() {
+            return Err(format!("the trial makes no planning problem: {fault}"));
+        }
+        let kept = complete(&problem, &extend(&problem, shown, &[]));
+        let limits = Limits {
+            seconds: Some(SEARCH.as_secs_f64()),
+            iterations: None,
+            threads: 2,
+            seed: 1,
+        };
+        let best = solve_from(&problem, Some(&kept), &limits, stop, &mut |_| {});
+        let mut best = complete(&problem, &best);
+        if !assumed.first.is_empty() {
+            best = with_first(&problem, &assumed.first, &best);
+        }
+        let of_order = !assumed.first.is_empty() || !assumed.left_out.is_empty();
+        Ok(Trial {
+            planned,
+            kept: (!of_order).then_some(kept.loss),
+            best: Laid::new(&assumed.situation, problem, best)?,
+            left_out: assumed.left_out,
+        })
+    }
+}
+
+/// These first, and the others in the order of a plan.
+fn with_first(problem: &Problem, first: &[RequestCode], plan: &Plan) -> Plan {
+    let mut planned: Vec<_> = plan.jobs.iter().collect();
+    planned.sort_by_key(|job| {
+        let sprayed = job.operations.iter().find(|spot| spot.setup_from.is_some());
+        sprayed.or(job.operations.first()).map(|spot| spot.start)
+    });
+    let ids = first.iter().map(RequestCode::as_str);
+    let ids = ids.chain(planned.iter().map(|job| job.id.as_str()));
+    let order: Vec<usize> = ids
+        .filter_map(|id| problem.jobs.iter().position(|job| job.id == id))
+        .collect();
+    complete(problem, &own_plan(problem, &order))
+}

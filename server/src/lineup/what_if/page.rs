@@ -1,0 +1,156 @@
+use askama::Template;
+use mendpost_core::catalogue::Skill;
+use mendpost_core::situation::Situation;
+
+use super::form::{ANYBODY, CELL, Parsed, Typed};
+use super::{PATH, Trial};
+use crate::form::FieldErrors;
+use crate::lineup::beside::{Beside, beside, difference};
+use crate::lineup::queries::Stored;
+use crate::lineup::timeline::Shape;
+use crate::page::Layout;
+use crate::words::Words;
+use crate::words::authority::skill_word;
+use crate::words::work::sentence;
+
+type Choices = Vec<(String, String)>;
+
+#[derive(Template)]
+#[template(path = "line-up/what-if.html")]
+pub struct WhatIfPage {
+    page: Layout,
+    path: &'static str,
+    answer: String,
+    reason: String,
+    unit: String,
+    number: i64,
+    until: String,
+    assumed: Vec<String>,
+    beside: Option<Beside>,
+    deliveries: Vec<Coming>,
+    typed: Typed,
+    errors: FieldErrors,
+    places: Choices,
+    people: Choices,
+    powders: Choices,
+    banks: Choices,
+    requests: Choices,
+    capabilities: Choices,
+}
+
+/// A delivery on its way, with its two fields.
+struct Coming {
+    name: String,
+    late: String,
+    never: String,
+}
+
+impl WhatIfPage {
+    pub fn new(
+        page: Layout,
+        situation: &Situation,
+        shown: &Stored,
+        typed: &Typed,
+        parsed: Parsed,
+        trial: Option<&Trial>,
+    ) -> Self {
+        let words = Words::new(situation);
+        let unit = situation.site.loss_word.clone();
+        let made = parsed.made.iter().map(|(_, made)| words.assumption(made));
+        let mut reason = format!(
+            "A trial: it changes nothing, and order {} stands as it is.",
+            shown.number
+        );
+        let answer = trial.map_or_else(
+            || "Say what to assume, and see what it would change.".to_owned(),
+            |trial| answer(trial, &unit),
+        );
+        if trial.is_some_and(|trial| trial.best.plan.proven == Some(true)) {
+            reason.push_str(" No order does better.");
+        }
+        WhatIfPage {
+            path: PATH,
+            answer,
+            reason,
+            number: shown.number,
+            until: words.moment(situation.moment(situation.horizon())),
+            assumed: made.collect(),
+            beside: trial.map(|trial| sides(&words, trial)),
+            deliveries: situation
+                .deliveries
+                .iter()
+                .map(|d| Coming {
+                    name: format!("{}, {}", sentence(&d.name), words.clock(d.expected)),
+                    late: format!("late.{}", d.code),
+                    never: format!("never.{}", d.code),
+                })
+                .collect(),
+            typed: typed.clone(),
+            errors: parsed.errors,
+            places: places(situation),
+            people: people(),
+            powders: pairs(situation.powders.iter().map(|p| (&p.code, &p.name))),
+            banks: situation
+                .banks
+                .iter()
+                .map(|b| (b.code.to_string(), format!("like bank {}", b.code)))
+                .collect(),
+            requests: situation
+                .requests
+                .iter()
+                .map(|r| (r.code.to_string(), words.request(r.code.as_str())))
+                .collect(),
+            capabilities: pairs(situation.capabilities.iter().map(|c| (&c.code, &c.name))),
+            unit,
+            page,
+        }
+    }
+}
+
+fn answer(trial: &Trial, unit: &str) -> String {
+    let by = trial.best.plan.loss - trial.planned.plan.loss;
+    format!("As assumed, the site would lose {}.", difference(by, unit))
+}
+
+fn sides(words: &Words<'_>, trial: &Trial) -> Beside {
+    let mut bars = vec![
+        ("As things stand", "ours", trial.planned.plan.loss),
+        ("Other order, assumed", "crew", trial.best.plan.loss),
+    ];
+    if let Some(kept) = trial.kept {
+        bars.insert(1, ("Same order, assumed", "crew", kept));
+    }
+    let nothing = trial.best.line_up.losses.nothing;
+    bars.push(("Do nothing, assumed", "nothing", nothing));
+    let mut sides = beside(words, &trial.planned, &trial.best, "As assumed", &bars);
+    let left_out = |path: &str| {
+        let mut left_out = trial.left_out.iter();
+        left_out.any(|code| crate::requests::path(code) == path)
+    };
+    sides.fallen.retain(|wait| !left_out(&wait.path));
+    sides
+}
+
+fn pairs<'a>(all: impl Iterator<Item = (&'a (impl ToString + 'a), &'a String)>) -> Choices {
+    all.map(|(code, name)| (code.to_string(), sentence(name)))
+        .collect()
+}
+
+fn places(situation: &Situation) -> Choices {
+    let cell = (CELL.to_owned(), "The cell".to_owned());
+    let stations = situation.stations.iter();
+    let stations = stations.map(|s| (s.code.to_string(), s.name.clone()));
+    [cell].into_iter().chain(stations).collect()
+}
+
+fn people() -> Choices {
+    let anybody = (
+        ANYBODY.to_owned(),
+        "somebody without these skills".to_owned(),
+    );
+    let skilled = Skill::ALL.iter().map(|skill| {
+        let words = format!("one who can {}", skill_word(*skill));
+        (skill.to_string(), words)
+    });
+    skilled.chain([anybody]).collect()
+}

@@ -1,0 +1,166 @@
+//! The trial beside the line-up: what is assumed stands in the address, and nothing is changed.
+
+use axum::http::StatusCode;
+use mendpost_core::people::Role;
+use mendpost_tests::{App, number};
+
+const PATH: &str = "/line-up/what-if";
+
+async fn planned() -> App {
+    let mut app = App::signed_in(Role::Lead).await;
+    app.plan().await;
+    app
+}
+
+/// Before anything is planned there is nothing to set a trial beside.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_trial_needs_a_line_up() {
+    let mut app = App::signed_in(Role::Lead).await;
+    let answer = app.get(PATH).await;
+    assert_eq!(answer.status, StatusCode::CONFLICT);
+    assert!(answer.contains("plan first"), "{}", answer.body);
+}
+
+/// Several things at once: the boat late, the mill out, one person fewer, more powder. Both orders stand on
+/// one axis, the losses beside each other; neither the journal nor the line-ups grow by it.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_trial_shows_both_orders_and_stores_nothing() {
+    let mut app = planned().await;
+    let page = app.get("/line-up").await;
+    assert!(page.contains("href=\"/line-up/what-if\""), "{}", page.body);
+    let entries = number(&app, "select count(*) from journal").await;
+    let page = app
+        .get(&format!(
+            "{PATH}?late.BOAT-7=5&out=mill&out_from=&out_until=2026-12-02T12:00&fewer=machinist&powder=CUAL10&kg=12.5"
+        ))
+        .await;
+    assert_eq!(page.status, StatusCode::OK, "{}", page.body);
+    for text in [
+        "comes 5 days later",
+        "Mill is out from",
+        "One person fewer on duty who can cut and check",
+        "12.5 kg more bronze CuAl10 here now",
+        "As things stand",
+        "Same order, assumed",
+        "Other order, assumed",
+        "it changes nothing",
+        ">trial</text>",
+        "class=\"tl-trial\"",
+        "Machines back at another time",
+        "value=\"12.5\"",
+    ] {
+        assert!(page.contains(text), "{text}: {}", page.body);
+    }
+    assert_eq!(number(&app, "select count(*) from journal").await, entries);
+    assert_eq!(number(&app, "select count(*) from lineup").await, Some(1));
+}
+
+/// Twice the loss rates of everything: the order stays, and both are judged by the doubled figures. A request
+/// left out has no place in the trial.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_trial_may_be_of_the_order_or_of_a_loss_figure() {
+    let mut app = planned().await;
+    let first = mendpost_server::lineup::queries::latest(&app.state.db.read)
+        .await
+        .expect("readable")
+        .expect("planned");
+    let request = first.line_up.places[0].request.to_string();
+    let page = app.get(&format!("{PATH}?without={request}")).await;
+    assert!(
+        page.contains(&format!("({request}) is left out")),
+        "{}",
+        page.body
+    );
+    assert!(page.contains("is no longer planned"), "{}", page.body);
+    assert!(!page.contains("Same order, assumed"));
+    let last = &first.line_up.places.last().expect("a place").request;
+    let page = app.get(&format!("{PATH}?first={last}")).await;
+    assert!(page.contains("is done first"), "{}", page.body);
+    let page = app.get(&format!("{PATH}?loss=WATER&times=2")).await;
+    assert!(page.contains(") times 2<"), "{}", page.body);
+    assert_eq!(page.status, StatusCode::OK);
+}
+
+/// What is wrong is told beside its field, and what was typed is kept.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_wrong_field_of_a_trial_is_told_beside_it() {
+    let mut app = planned().await;
+    for (query, field, fault) in [
+        (
+            "late.BOAT-7=0",
+            "late.BOAT-7",
+            "0 is out of range; enter 1 to 60",
+        ),
+        (
+            "late.BOAT-7=soon",
+            "late.BOAT-7",
+            "&#39;soon&#39; is not a whole number",
+        ),
+        (
+            "late.BOAT-7=2&never.BOAT-7=yes",
+            "late.BOAT-7",
+            "is assumed otherwise already",
+        ),
+        ("out_until=2026-12-02T12:00", "out", "choose which one"),
+        (
+            "out=kiln&out_until=2036-12-02T12:00",
+            "out",
+            "is no station here",
+        ),
+        ("out=mill", "out_until", "enter something here"),
+        (
+            "out=mill&out_until=2020-01-01T00:00",
+            "out_until",
+            "give a later end",
+        ),
+        (
+            "out=mill&out_from=now&out_until=2036-01-01T00:00",
+            "out_from",
+            "is not a date and time",
+        ),
+        ("fewer=cook", "fewer", "is not one of the choices"),
+        ("powder=SS316", "kg", "enter something here"),
+        ("kg=5", "powder", "choose which one"),
+        ("powder=Gold&kg=5", "powder", "is no powder here"),
+        ("powder=SS316&kg=0", "kg", "is out of range"),
+        ("bottles=5", "bank", "choose which one"),
+        ("bank=ZZ&bottles=5&pressure=200", "bank", "is no bank here"),
+        (
+            "bank=N1&bottles=900&pressure=200",
+            "bottles",
+            "900 is out of range",
+        ),
+        (
+            "bank=N1&bottles=9&pressure=high",
+            "pressure",
+            "is not a number",
+        ),
+        ("fuel=-5", "fuel", "is out of range"),
+        ("first=R9999", "first", "is no open request here"),
+        ("without=R9999", "without", "is no open request here"),
+        ("times=2", "loss", "choose which one"),
+        ("loss=WATER&times=1000", "times", "is out of range"),
+        ("loss=NOWHERE&times=2", "loss", "is no capability here"),
+    ] {
+        let page = app.get(&format!("{PATH}?{query}")).await;
+        assert_eq!(page.status, StatusCode::UNPROCESSABLE_ENTITY, "{query}");
+        let told = page.field_error(field).unwrap_or_default();
+        assert!(told.contains(fault), "{query}: {told:?}");
+    }
+    let page = app.get(&format!("{PATH}?powder=SS316&kg=lots")).await;
+    assert!(page.contains("value=\"lots\""), "{}", page.body);
+}
+
+/// Whoever only looks cannot have the planner work for a trial.
+#[tokio::test(flavor = "multi_thread")]
+async fn only_who_may_plan_tries_things() {
+    let app = planned().await;
+    for (role, status) in [
+        (Role::Viewer, StatusCode::FORBIDDEN),
+        (Role::Storekeeper, StatusCode::OK),
+    ] {
+        let mut other = app.other_browser();
+        other.sign_in(role).await;
+        assert_eq!(other.get(PATH).await.status, status, "{role}");
+    }
+}
