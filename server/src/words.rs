@@ -14,6 +14,8 @@ pub mod recipe;
 pub mod work;
 
 pub use authority::who_word;
+use std::collections::BTreeSet;
+
 use chrono::{DateTime, Utc};
 use mendpost_core::code::BankCode;
 use mendpost_core::lineup::{Change, GasSource, Readiness, StageNeed};
@@ -59,18 +61,29 @@ impl<'a> Words<'a> {
             Change::In { request, place } => (request, format!("is new, place {place}")),
             Change::Out { request } => (request, "is no longer planned".to_owned()),
             Change::OtherWay { request } => (request, "is served another way".to_owned()),
-            Change::Moved { request, from, to } => {
+            Change::Moved {
+                request,
+                from,
+                to,
+                was_place,
+                place,
+            } => {
                 let word = if to < from { "earlier" } else { "later" };
-                (
-                    request,
-                    format!(
-                        "starts {word}: {}, was {}",
-                        self.clock(*to),
-                        self.clock(*from)
-                    ),
-                )
+                let (from, to) = (self.clock(*from), self.clock(*to));
+                let mut what = format!("starts {word}: {to}, was {from}");
+                if place != was_place {
+                    what.push_str(&format!("; place {place}, was {was_place}"));
+                }
+                (request, what)
             }
-            Change::OtherLots { request } => (request, "draws from other lots".to_owned()),
+            Change::OtherLots { request, from, to } => {
+                let named = |lots: &BTreeSet<String>| match lots.len() {
+                    0 => "no lot".to_owned(),
+                    _ => lots.iter().cloned().collect::<Vec<_>>().join(" and "),
+                };
+                let what = format!("draws from {}, was {}", named(to), named(from));
+                (request, what)
+            }
         };
         (self.request(request.as_str()), what)
     }

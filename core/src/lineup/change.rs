@@ -39,11 +39,19 @@ pub enum Change {
         from: DateTime<Utc>,
         /// When it starts now.
         to: DateTime<Utc>,
+        /// Which place it had.
+        was_place: usize,
+        /// Which it has now.
+        place: usize,
     },
-    /// At the same time, from other lots.
+    /// From other lots.
     OtherLots {
         /// Which.
         request: RequestCode,
+        /// From these before.
+        from: BTreeSet<String>,
+        /// From these now.
+        to: BTreeSet<String>,
     },
 }
 
@@ -56,7 +64,7 @@ impl Change {
             | Self::Out { request }
             | Self::OtherWay { request }
             | Self::Moved { request, .. }
-            | Self::OtherLots { request } => request,
+            | Self::OtherLots { request, .. } => request,
         }
     }
 }
@@ -68,7 +76,7 @@ pub fn changes(old: &LineUp, new: &LineUp) -> Vec<Change> {
     let mut changes: Vec<Change> = new
         .places
         .iter()
-        .filter_map(|place| change(old, place))
+        .flat_map(|place| changes_of(old, place))
         .collect();
     let stays: BTreeSet<&RequestCode> = new.places.iter().map(|p| &p.request).collect();
     changes.extend(
@@ -82,28 +90,34 @@ pub fn changes(old: &LineUp, new: &LineUp) -> Vec<Change> {
     changes
 }
 
-fn change(old: &LineUp, place: &Place) -> Option<Change> {
+fn changes_of(old: &LineUp, place: &Place) -> Vec<Change> {
     let request = place.request.clone();
     let Some(before) = old.places.iter().find(|p| p.request == request) else {
-        return Some(Change::In {
+        return vec![Change::In {
             request,
             place: place.number,
-        });
+        }];
     };
     if before.recipe != place.recipe {
-        return Some(Change::OtherWay { request });
+        return vec![Change::OtherWay { request }];
     }
     let (from, to) = (before.starts(), place.starts());
-    if (to - from).abs() >= SAME_START {
-        return Some(Change::Moved { request, from, to });
-    }
-    let lots = |p: &Place| {
-        p.stages()
-            .flat_map(|(_, s)| s.lots.clone())
-            .map(|l| l.lot)
-            .collect::<BTreeSet<_>>()
-    };
-    (lots(before) != lots(place)).then_some(Change::OtherLots { request })
+    let moved = (to - from).abs() >= SAME_START;
+    let moved = moved.then(|| Change::Moved {
+        request: request.clone(),
+        from,
+        to,
+        was_place: before.number,
+        place: place.number,
+    });
+    let (from, to) = (lots(before), lots(place));
+    let other = (from != to).then_some(Change::OtherLots { request, from, to });
+    moved.into_iter().chain(other).collect()
+}
+
+fn lots(place: &Place) -> BTreeSet<String> {
+    let stages = place.stages().flat_map(|(_, stage)| &stage.lots);
+    stages.map(|draw| draw.lot.clone()).collect()
 }
 
 /// A machine that is back at another time.

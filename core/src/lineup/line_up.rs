@@ -3,6 +3,7 @@
 use super::draft::{Draft, draft};
 use super::expected::Expected;
 use super::explain::tell_why;
+use super::keep::Kept;
 use super::places::{Place, places};
 use super::unlock::{Waiting, waiting};
 use crate::code::LotCode;
@@ -30,6 +31,9 @@ pub struct LineUp {
     /// What is to be expected of it, where that was worked out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub expected: Option<Expected>,
+    /// Said where it is the order that the crew worked to before, placed anew.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub kept: Option<Kept>,
 }
 
 /// Losses until the end of the line-up, as rate x minutes: divide by 60 for the loss itself.
@@ -112,6 +116,7 @@ pub fn line_up(situation: &Situation, verified: &Verified) -> LineUp {
         losses: compare(problem, plan),
         committed_g: committed(plan),
         expected: None,
+        kept: None,
     }
 }
 

@@ -40,5 +40,5 @@ pub use problem::{
 pub use search::Search;
 pub use simulate::{
     ArrivalDoubt, BackBy, Check, Coming, Doubts, OperationDoubt, OptionDoubt, Outlook, Share,
-    SprayDoubt, Survivor, simulate, survivor,
+    SprayDoubt, Survivor, simulate, survivor, within_margin,
 };

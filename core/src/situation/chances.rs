@@ -18,8 +18,8 @@ pub struct Chances {
     pub trial_permille: i64,
     /// As how many builds these count beside those on record.
     pub builds: i64,
-    /// Among orders that lose no more than so many thousandths above the least, the one that survives more is
-    /// taken.
+    /// By no more than so many thousandths above the least loss an order counts as good as the best: of these
+    /// the one that the crew works to stays, else the one that survives more is taken.
     pub margin_permille: i64,
 }
 

@@ -12,16 +12,22 @@ mod what_if;
 mod worth;
 mod worth_page;
 
-pub use planning::{Found, Planner, Planning, compute, plan_now};
+pub use planning::{Found, Planner, Planning, SEARCH, compute, plan_now};
 pub use queries::Stored;
 pub use worth::Worths;
 
+use std::ops::RangeInclusive;
+use std::time::Duration;
+
 use axum::extract::State;
+use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use mendpost_core::people::Act;
+use serde::Deserialize;
 
 use crate::AppState;
 use crate::error::AppError;
+use crate::form::{Posted, decimal};
 use crate::page::{Screen, page};
 use crate::people::{Visit, Who};
 use crate::routes::Routes;
@@ -64,9 +70,38 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
     ))
 }
 
+/// A search of this many seconds may be asked for.
+const SEARCH_S: RangeInclusive<i64> = 1..=600;
+
+#[derive(Debug, Default, Deserialize)]
+#[serde(default)]
+struct PlanForm {
+    /// Seconds; nothing for the usual moment.
+    search_s: String,
+}
+
+impl PlanForm {
+    fn search(&self) -> Result<Duration, AppError> {
+        if self.search_s.is_empty() {
+            return Ok(SEARCH);
+        }
+        let seconds = decimal(&self.search_s, 0, SEARCH_S);
+        let seconds = seconds.map_err(|fault| AppError::Unreadable {
+            status: StatusCode::UNPROCESSABLE_ENTITY,
+            detail: format!("a search takes 1 to 600 seconds: {fault}"),
+        })?;
+        Ok(Duration::from_secs(seconds.unsigned_abs()))
+    }
+}
+
 /// Plans again, and waits a moment for the answer: most plans are there before the page is.
-async fn plan(State(state): State<AppState>, who: Who) -> Result<Response, AppError> {
-    state.planner.start(&state, who.name.clone());
+async fn plan(
+    State(state): State<AppState>,
+    who: Who,
+    Posted(form): Posted<PlanForm>,
+) -> Result<Response, AppError> {
+    let search = form.search()?;
+    state.planner.start(&state, who.name.clone(), search);
     state.planner.wait_a_moment().await;
     Ok(Redirect::to(Screen::LineUp.path()).into_response())
 }

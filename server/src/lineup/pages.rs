@@ -1,7 +1,7 @@
 use std::collections::BTreeMap;
 
 use askama::Template;
-use mendpost_core::lineup::{Comparison, LineUp, Place, Waiting, changes};
+use mendpost_core::lineup::{Comparison, Kept, LineUp, Place, Waiting, changes};
 use mendpost_core::people::{Act, may};
 use mendpost_core::situation::Situation;
 
@@ -13,7 +13,7 @@ use crate::page::{Layout, loss, whole};
 use crate::people::Who;
 use crate::requests;
 use crate::shape::Small;
-use crate::words::Words;
+use crate::words::{Words, tenths_of};
 
 /// The page of the newest line-up.
 #[derive(Template)]
@@ -49,6 +49,8 @@ pub struct Order {
     own_by: Option<String>,
     /// The accepted order, who accepted it and when, and what this one does otherwise.
     since: Option<Since>,
+    /// Why it is the accepted order, where it is.
+    kept: String,
     /// None for one that was stored before this was worked out.
     sure: Option<Sure>,
 }
@@ -249,12 +251,29 @@ impl Order {
             since: accepted
                 .filter(|a| a.number != stored.number)
                 .map(|a| since(words, a, line_up)),
+            kept: line_up
+                .kept
+                .map_or_else(String::new, |it| kept(it, line_up.losses.ours)),
             sure: line_up
                 .expected
                 .as_ref()
                 .map(|expected| Sure::new(situation, words, line_up, expected)),
         }
     }
+}
+
+/// What a better order would spare, where the accepted one stays.
+fn kept(kept: Kept, ours: i64) -> String {
+    let order = kept.order;
+    if kept.least_loss >= ours {
+        return format!("No better order was found than order {order}: it stays, placed anew.");
+    }
+    format!(
+        "Order {order} stays, placed anew. A better order would lose {} % less, {} instead of {}: too little to change what the crew works to.",
+        tenths_of(kept.gain_permille(ours), 10),
+        loss(kept.least_loss),
+        loss(ours)
+    )
 }
 
 fn since(words: &Words<'_>, accepted: &Stored, line_up: &LineUp) -> Since {

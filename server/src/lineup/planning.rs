@@ -5,7 +5,9 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use mendpost_core::journal::Subject;
-use mendpost_core::lineup::{LineUp, Verified, choose, complete, draft, line_up};
+use mendpost_core::lineup::{
+    Accepted, Draft, Expected, Kept, LineUp, Verified, anew, choose, complete, draft, line_up, stay,
+};
 use mendpost_core::planner::{Plan, Problem};
 use mendpost_core::situation::Situation;
 use serde::Serialize;
@@ -18,9 +20,9 @@ use crate::error::AppError;
 use crate::situation;
 use crate::solve::{Limits, Progress, solve_several};
 
-/// How long a line-up is searched for. To choose among the best plans and to say what is to be expected takes
-/// some tenths of a second more.
-pub(super) const SEARCH: Duration = Duration::from_millis(750);
+/// How long a line-up is searched for unless somebody asks for longer. To choose among the best plans and to
+/// say what is to be expected takes some tenths of a second more.
+pub const SEARCH: Duration = Duration::from_millis(750);
 
 /// How long a page waits for a plan before it shows progress instead.
 const MOMENT: Duration = Duration::from_millis(2500);
@@ -59,7 +61,7 @@ impl Planner {
     }
 
     /// Starts a search, unless one is running.
-    pub fn start(&self, state: &AppState, by: String) {
+    pub fn start(&self, state: &AppState, by: String, search: Duration) {
         {
             let mut planning = self.planning.lock().unwrap_or_else(PoisonError::into_inner);
             if matches!(*planning, Planning::Running { .. }) {
@@ -74,7 +76,7 @@ impl Planner {
         }
         let (state, planner) = (state.clone(), self.clone());
         tokio::spawn(async move {
-            let outcome = plan_now(&state, &by).await;
+            let outcome = plan_now(&state, &by, search).await;
             planner.set(match outcome {
                 Ok(_) => Planning::Idle,
                 Err(error) => {
@@ -133,18 +135,22 @@ struct Computed<'a> {
     compared: Option<usize>,
     #[serde(skip_serializing_if = "Option::is_none")]
     mean_loss: Option<i64>,
+    /// Number of the accepted order, where this is that one placed anew.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    keeps: Option<i64>,
     problem_sha256: String,
 }
 
-/// Plans the site as it stands now, verifies the plan, stores and journals it; its number.
-pub async fn plan_now(state: &AppState, asked_by: &str) -> Result<i64, AppError> {
+/// Plans the site as it stands now, from the order that the crew works to, verifies the plan, stores and
+/// journals it; its number.
+pub async fn plan_now(state: &AppState, asked_by: &str, search: Duration) -> Result<i64, AppError> {
     let sequence = queries::journal_head(&state.db.read).await?;
     let situation = situation::now(state).await?;
+    let accepted = queries::accepted_plan(&state.db.read).await?;
     let planner = state.planner.clone();
     let found = tokio::task::spawn_blocking(move || {
-        compute(&situation, &planner.stop, &mut |progress| {
-            planner.tell(progress)
-        })
+        let tell = &mut |progress| planner.tell(progress);
+        compute_from(&situation, accepted.as_ref(), search, &planner.stop, tell)
     })
     .await
     .map_err(AppError::internal)?;
@@ -165,6 +171,7 @@ pub async fn plan_now(state: &AppState, asked_by: &str) -> Result<i64, AppError>
         bound: found.line_up.losses.bound,
         compared: expected.map(|it| it.compared),
         mean_loss: expected.map(|it| it.outlook.mean_loss),
+        keeps: found.line_up.kept.map(|it| it.order),
         problem_sha256: hex_sha256(problem.as_bytes()),
     };
     change
@@ -207,6 +214,18 @@ pub fn compute(
     stop: &AtomicBool,
     tell: &mut dyn FnMut(Progress),
 ) -> Result<Found, String> {
+    compute_from(situation, None, SEARCH, stop, tell)
+}
+
+/// The line-up as [`compute`] works it out, searched for as long as told from an accepted order, which stays
+/// where no other is better by more than the site's margin.
+fn compute_from(
+    situation: &Situation,
+    accepted: Option<&Accepted>,
+    search: Duration,
+    stop: &AtomicBool,
+    tell: &mut dyn FnMut(Progress),
+) -> Result<Found, String> {
     let begin = Instant::now();
     let draft = draft(situation);
     let problem = draft.problem.clone();
@@ -214,36 +233,78 @@ pub fn compute(
         return Err(format!("the site makes no planning problem: {fault}"));
     }
     let limits = Limits {
-        seconds: Some(SEARCH.as_secs_f64()),
+        seconds: Some(search.as_secs_f64()),
         iterations: None,
         threads: 2,
         seed: 1,
     };
+    let known = accepted.and_then(|it| Some((it.number, anew(situation, &problem, it)?)));
+    let from = known.as_ref().map(|(_, plan)| plan);
     let mut iterations = 0;
-    let plans = solve_several(&problem, None, &limits, stop, &mut |progress: Progress| {
+    let plans = solve_several(&problem, from, &limits, stop, &mut |progress: Progress| {
         iterations = progress.iterations;
         tell(progress);
     });
     let plans: Vec<Plan> = plans.iter().map(|plan| complete(&problem, plan)).collect();
-    let best = plans.first().cloned().unwrap_or_default();
-    let (plan, expected) = match choose(situation, &draft, plans) {
-        Some((plan, expected)) => (plan, Some(expected)),
-        None => (best, None),
-    };
-    let verified = Verified::new(problem.clone(), plan.clone()).map_err(|broken| {
+    let taken = take(situation, &draft, known, plans);
+    let verified = Verified::new(problem.clone(), taken.plan.clone()).map_err(|broken| {
         broken.first().map_or_else(String::new, |b| {
             format!("the verifier refuses the plan: {b}")
         })
     })?;
     let mut line_up = line_up(situation, &verified);
-    line_up.expected = expected;
+    (line_up.expected, line_up.kept) = (taken.expected, taken.kept);
     Ok(Found {
         problem,
-        plan,
+        plan: taken.plan,
         line_up,
         iterations,
         took: begin.elapsed(),
     })
+}
+
+/// The plan that the crew is shown.
+struct Taken {
+    plan: Plan,
+    expected: Option<Expected>,
+    kept: Option<Kept>,
+}
+
+/// The accepted order if it stays, else of the plans found, the best one first, the one that survives more.
+fn take(
+    situation: &Situation,
+    draft: &Draft,
+    known: Option<(i64, Plan)>,
+    found: Vec<Plan>,
+) -> Taken {
+    let best = found.first().cloned().unwrap_or_default();
+    if let Some((order, plan)) = known {
+        let plan = Plan {
+            bound: best.bound,
+            proven: Some(best.bound == Some(plan.loss)),
+            ..plan
+        };
+        if let Some((plan, expected)) = stay(situation, draft, &plan, &found) {
+            let least_loss = expected.least_loss;
+            return Taken {
+                plan,
+                expected: Some(expected),
+                kept: Some(Kept { order, least_loss }),
+            };
+        }
+    }
+    match choose(situation, draft, found) {
+        Some((plan, expected)) => Taken {
+            plan,
+            expected: Some(expected),
+            kept: None,
+        },
+        None => Taken {
+            plan: best,
+            expected: None,
+            kept: None,
+        },
+    }
 }
 
 pub(super) fn hex_sha256(bytes: &[u8]) -> String {

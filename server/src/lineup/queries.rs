@@ -1,7 +1,7 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, Utc};
-use mendpost_core::lineup::LineUp;
+use mendpost_core::lineup::{Accepted, LineUp};
 use mendpost_core::planner::Plan;
 use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
@@ -92,6 +92,28 @@ pub async fn accepted(executor: impl SqliteExecutor<'_>) -> Result<Option<Stored
             changes_since: row.changes_since,
             need_changed: row.need_changed,
             own_by: row.own_by,
+        })
+    })
+    .fetch_optional(executor)
+    .await
+}
+
+/// The plan of the line-up that the crew works to.
+pub async fn accepted_plan(
+    executor: impl SqliteExecutor<'_>,
+) -> Result<Option<Accepted>, sqlx::Error> {
+    sqlx::query!(
+        "select l.number, l.now_ms, l.plan
+         from lineup_accepted a
+         join lineup l on l.id = a.lineup_id
+         order by a.sequence desc
+         limit 1"
+    )
+    .try_map(|row| {
+        Ok(Accepted {
+            number: row.number,
+            now: DateTime::from_timestamp_millis(row.now_ms).unwrap_or_default(),
+            plan: decoded(serde_json::from_str(&row.plan))?,
         })
     })
     .fetch_optional(executor)

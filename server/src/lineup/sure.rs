@@ -48,7 +48,10 @@ impl Sure {
             mean: loss(outlook.mean_loss),
             most: loss(outlook.loss_80),
             planned: loss(line_up.losses.ours),
-            chosen: chosen(expected),
+            chosen: match line_up.kept {
+                Some(_) => String::new(),
+                None => chosen(expected),
+            },
             machines: machines(words, line_up, expected),
             supplies: supplies(situation, words, expected),
             counts: counts(situation),

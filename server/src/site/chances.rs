@@ -76,7 +76,7 @@ const FIGURES: [Figure; COUNT] = [
         "margin_percent",
         "margin_permille",
         "Margin above the least loss",
-        "of orders within it the one that survives more is taken",
+        "within it the order that the crew works to stays, else the one that survives more is taken",
         (0, 200),
     ),
 ];

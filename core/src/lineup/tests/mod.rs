@@ -10,6 +10,7 @@ mod flight;
 mod gas;
 mod gates;
 mod here;
+mod keep;
 mod kit;
 mod loss_now;
 mod order;

@@ -128,7 +128,12 @@ fn a_change_of_the_line_up_is_told() {
     let new = planned(&situation);
     let told = serde_json::to_value(changes(&old, &new)).expect("plain values");
     assert_eq!(told[0]["in"]["request"], "R2");
-    assert_eq!(told[1]["moved"]["request"], "R1");
+    let moved = &told[1]["moved"];
+    assert_eq!(moved["request"], "R1");
+    assert_eq!(
+        (&moved["was_place"], &moved["place"]),
+        (&1.into(), &2.into())
+    );
     assert_eq!(changes(&new, &new), vec![]);
 }
 

@@ -70,8 +70,7 @@ pub fn survivor(
     runs: usize,
 ) -> Option<Survivor> {
     let least = plans.iter().map(|plan| plan.loss).min()?;
-    let most = i128::from(least) * i128::from(1000 + within_permille.max(0)) / 1000;
-    let within = |at: &usize| i128::from(plans[*at].loss) <= most.max(i128::from(least));
+    let within = |at: &usize| within_margin(plans[*at].loss, least, within_permille);
     let near: Vec<usize> = (0..plans.len()).filter(within).collect();
     let compared = near.len();
     let at = match near[..] {
@@ -82,6 +81,13 @@ pub fn survivor(
         })?,
     };
     Some(Survivor { at, compared })
+}
+
+/// Whether a loss is no more than so many thousandths above the least one.
+#[must_use]
+pub fn within_margin(loss: i64, least: i64, permille: i64) -> bool {
+    let most = i128::from(least) * i128::from(1000 + permille.max(0)) / 1000;
+    i128::from(loss) <= most.max(i128::from(least))
 }
 
 fn each_run(problem: &Problem, plan: &Plan, doubts: &Doubts, seed: u64, runs: usize) -> Runs {

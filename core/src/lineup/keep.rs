@@ -1,0 +1,153 @@
+//! The order that the crew works to, placed anew on today's facts, and whether it stays.
+
+use super::draft::Draft;
+use super::expected::{Expected, choose};
+use super::unlock::complete;
+use crate::planner::{LotDraw, Plan, PlannedJob, Problem, Spot, check, extend, within_margin};
+use crate::situation::Situation;
+use chrono::{DateTime, Utc};
+use serde::{Deserialize, Serialize};
+
+/// An order that the crew works to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Accepted {
+    /// Its number.
+    pub number: i64,
+    /// The moment that minute 0 of its plan stands for.
+    pub now: DateTime<Utc>,
+    /// When what is done.
+    pub plan: Plan,
+}
+
+/// Said of an order that is the accepted one, placed anew.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Kept {
+    /// Number of the accepted order.
+    pub order: i64,
+    /// What the best order found loses, as rate x minutes; no more than the kept one.
+    pub least_loss: i64,
+}
+
+impl Kept {
+    /// By how many thousandths a better order would lose less than this one, rounded up.
+    #[must_use]
+    pub fn gain_permille(&self, ours: i64) -> i64 {
+        let less = i128::from((ours - self.least_loss).max(0));
+        let whole = i128::from(ours.max(1));
+        i64::try_from((less * 1000 + whole - 1) / whole).unwrap_or(i64::MAX)
+    }
+}
+
+/// The accepted order on the problem of a situation's draft; none if nothing of it is left to do.
+///
+/// What is done is behind it. The rest keeps its order and its ways, and its lots where they still can be. What
+/// is new goes behind it where that adds no loss.
+#[must_use]
+pub fn anew(situation: &Situation, problem: &Problem, accepted: &Accepted) -> Option<Plan> {
+    let passed = (situation.now - accepted.now).num_minutes();
+    let jobs = accepted.plan.jobs.iter();
+    let left = Plan {
+        jobs: jobs
+            .filter_map(|it| still_to_do(problem, it, passed))
+            .collect(),
+        ..Plan::default()
+    };
+    if left.jobs.is_empty() {
+        return None;
+    }
+    let placed = extend(problem, &left, &[]);
+    Some(complete(problem, &with_lots(problem, placed, &left)))
+}
+
+/// What of a planned job is still to be done, in minutes from now; none if its way is no longer open.
+fn still_to_do(problem: &Problem, planned: &PlannedJob, passed: i64) -> Option<PlannedJob> {
+    let job = problem.jobs.iter().find(|job| job.id == planned.id)?;
+    let option = job.options.iter().find(|it| it.id == planned.option)?;
+    let done = planned
+        .operations
+        .len()
+        .checked_sub(option.operations.len())?;
+    let left = planned.operations.iter().skip(done);
+    let from_now = left.map(|spot| Spot {
+        setup_from: spot.setup_from.map(|minute| minute - passed),
+        start: spot.start - passed,
+        ..spot.clone()
+    });
+    Some(PlannedJob {
+        operations: from_now.collect(),
+        ..planned.clone()
+    })
+}
+
+/// With the lots of before: all of them, or those of each job by itself, where that keeps every rule.
+fn with_lots(problem: &Problem, plan: Plan, before: &Plan) -> Plan {
+    let sound = |plan: &Plan| check(problem, plan).is_empty();
+    let all = before.jobs.iter().fold(plan.clone(), from_lots_of);
+    if sound(&all) {
+        return all;
+    }
+    before.jobs.iter().fold(plan, |plan, job| {
+        let alone = from_lots_of(plan.clone(), job);
+        let mut tries = [alone, exchanged(&plan, before, job)].into_iter();
+        tries.find(sound).unwrap_or(plan)
+    })
+}
+
+/// With the lots that a job had before; those that it was given instead go to whoever was given its own and
+/// had others before.
+fn exchanged(plan: &Plan, before: &Plan, job: &PlannedJob) -> Plan {
+    let given = plan.jobs.iter().filter(|it| it.id == job.id);
+    let given = given.flat_map(draws).map(|draw| draw.lot.clone());
+    let pairs: Vec<(&String, String)> = draws(job).map(|draw| &draw.lot).zip(given).collect();
+    let had = |id: &str, lot: &String| {
+        let mut jobs = before.jobs.iter().filter(|it| it.id == id);
+        jobs.any(|it| draws(it).any(|draw| draw.lot == *lot))
+    };
+    let mut tried = plan.clone();
+    for other in tried.jobs.iter_mut().filter(|it| it.id != job.id) {
+        let PlannedJob { id, operations, .. } = other;
+        for draw in operations.iter_mut().flat_map(|spot| &mut spot.lots) {
+            let pair = pairs.iter().find(|(wanted, _)| **wanted == draw.lot);
+            if let Some((_, instead)) = pair.filter(|(wanted, _)| !had(id, wanted)) {
+                draw.lot.clone_from(instead);
+            }
+        }
+    }
+    from_lots_of(tried, job)
+}
+
+fn draws(job: &PlannedJob) -> impl Iterator<Item = &LotDraw> {
+    job.operations.iter().flat_map(|spot| &spot.lots)
+}
+
+fn from_lots_of(mut plan: Plan, before: &PlannedJob) -> Plan {
+    let same = |it: &&mut PlannedJob| it.id == before.id && it.option == before.option;
+    for job in plan.jobs.iter_mut().filter(same) {
+        for (spot, before) in job.operations.iter_mut().zip(&before.operations) {
+            spot.lots.clone_from(&before.lots);
+        }
+    }
+    plan
+}
+
+/// The accepted order, placed anew, with what is to be expected of it, if it stays: it loses no more than the
+/// site's margin above the best of the plans found, and no more than a crew's own order.
+#[must_use]
+pub fn stay(
+    situation: &Situation,
+    draft: &Draft,
+    kept: &Plan,
+    found: &[Plan],
+) -> Option<(Plan, Expected)> {
+    let least_loss = found.iter().chain([kept]).map(|plan| plan.loss).min()?;
+    let margin_permille = situation.site.chances.margin_permille;
+    if !within_margin(kept.loss, least_loss, margin_permille) {
+        return None;
+    }
+    let (plan, expected) = choose(situation, draft, vec![kept.clone()])?;
+    let expected = Expected {
+        least_loss,
+        ..expected
+    };
+    Some((plan, expected))
+}
