@@ -173,6 +173,9 @@ const ACTS: [&str; 15] = [
 const PRINTED: [(&str, &str); 4] = [
     ("line-up", "/line-up"),
     ("lot", "/powder/L0408"),
+    ("worth", "/line-up/worth"),
+    ("what-if", "/line-up/what-if"),
+    ("own-order", "/line-up/own"),
     ("request", "/requests/8"),
     ("journal", "/journal"),
 ];
