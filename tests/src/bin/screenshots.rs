@@ -170,7 +170,7 @@ const ACTS: [&str; 15] = [
     "/nowhere",
 ];
 
-const PRINTED: [(&str, &str); 4] = [
+const PRINTED: [(&str, &str); 7] = [
     ("line-up", "/line-up"),
     ("lot", "/powder/L0408"),
     ("worth", "/line-up/worth"),
