@@ -184,7 +184,7 @@ async fn an_order_of_before_is_still_readable() {
         .expect("stored as before");
     let page = app.get("/line-up").await;
     assert_eq!(page.status, StatusCode::OK);
-    assert!(page.contains("Plan again to work out how sure this order is."));
+    assert!(page.contains("How sure this order is was not worked out"));
     assert!(!page.contains("How sure it is") && !page.contains("likely by "));
 }
 

@@ -85,9 +85,9 @@ pub enum RecipeFault {
         /// The longest.
         within: i64,
     },
-    /// A longest wait after what is not simply done again where the wait was too long.
+    /// A longest wait after what is not simply done again where the wait was too long: all but blasting and masking.
     #[error(
-        "operation {position} may wait only so long, and no step stands before it that could be done again; put one before it, or leave the longest wait out"
+        "operation {position} may wait only so long, and neither blasting nor masking stands before it, to be done again; put one before it, or leave the longest wait out"
     )]
     WithinAfter {
         /// Its place, from 1.
@@ -174,7 +174,7 @@ impl Recipe {
             });
         }
         let before = position.checked_sub(2).map(|at| &self.operations[at]);
-        let again = before.is_some_and(|it| it.spray.is_none() && it.away_days.is_none());
+        let again = before.is_some_and(|it| it.kind.readies() && it.away_days.is_none());
         (!again).then_some(RecipeFault::WithinAfter { position })
     }
 

@@ -169,6 +169,14 @@ pub struct Held {
     pub through: usize,
 }
 
+impl OperationKind {
+    /// Whether it readies the metal, and is simply done again where that was too long ago.
+    #[must_use]
+    pub const fn readies(self) -> bool {
+        matches!(self, Self::Blast | Self::Mask)
+    }
+}
+
 /// One operation of a recipe.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Operation {

@@ -8,6 +8,7 @@ use crate::catalogue::Skill;
 use crate::code::{
     BankCode, CapabilityCode, DeliveryCode, LotCode, PowderCode, RequestCode, StationCode,
 };
+use crate::planner::MAX_COUNT;
 use crate::planner::Problem;
 use crate::powder::{Lot, LotState};
 use crate::quantity::Milligrams;
@@ -404,6 +405,13 @@ impl Assumed {
         let capability = capabilities
             .find(|c| c.code == *code)
             .ok_or_else(|| unknown("capability", code))?;
+        let highest = capability.loss_per_hour.iter().copied().max().unwrap_or(0);
+        within(
+            permille,
+            "thousandths",
+            0,
+            MAX_COUNT * 1000 / highest.max(1),
+        )?;
         for rate in &mut capability.loss_per_hour {
             *rate = (rate.saturating_mul(permille) + 500).div_euclid(1000);
         }

@@ -8,7 +8,8 @@ use super::supply::{FUEL, SERVICE, coming, delivery_lot, gas_stores, landing};
 use crate::catalogue::{Operation, OperationKind, Recipe, Spray};
 use crate::code::{DeliveryCode, RecipeCode};
 use crate::planner::{
-    ArrivalDoubt, Check, Coming, Doubts, OperationDoubt, OptionDoubt, Share, SprayDoubt,
+    self, ArrivalDoubt, Check, Coming, Doubts, Load, OperationDoubt, OptionDoubt, Problem, Share,
+    SprayDoubt,
 };
 use crate::situation::{Brings, Delivery, Outcomes, Request, Situation, Way};
 use std::collections::BTreeMap;
@@ -51,7 +52,10 @@ pub fn doubts(situation: &Situation, draft: &Draft) -> Doubts {
                 doubts.chances.push(passes(situation, recipe).share());
             }
             let operations = operations(situation, recipe, candidate.done, &candidate.needs);
-            let check = check(situation, request, recipe, candidate, chance);
+            let check = check(situation, request, recipe, candidate, chance).map(|check| Check {
+                again: without_missing(&draft.problem, check.again),
+                ..check
+            });
             let doubt = OptionDoubt { operations, check };
             doubts.options.insert(key, doubt);
         }
@@ -175,6 +179,18 @@ fn by_grams(situation: &Situation, spray: &Spray, need: &StageNeed) -> BTreeMap<
         }
     }
     amounts
+}
+
+/// Without what a problem has no limit for: a yes that is asked no more, since all is sprayed.
+fn without_missing(
+    problem: &Problem,
+    mut operations: Vec<planner::Operation>,
+) -> Vec<planner::Operation> {
+    let known = |load: &Load| problem.limits.iter().any(|limit| limit.id == load.limit);
+    for operation in &mut operations {
+        operation.loads.retain(known);
+    }
+    operations
 }
 
 /// The check of a build by a recipe; none if it is behind it.

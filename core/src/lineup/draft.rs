@@ -15,12 +15,18 @@ use super::supply::{FUEL, SERVICE, gas_draws, lots, stores};
 use crate::catalogue::{Operation, Recipe, RecipeState, Spray};
 use crate::code::{RecipeCode, RequestCode};
 use crate::planner::{self, Draw, Job, JobOption, Limit, Load, Problem, Work};
-use crate::situation::{Begun, Request, Situation, StandIn, Way};
+use crate::situation::{Begun, Request, Shift, Situation, StandIn, Way};
 use chrono::{DateTime, TimeDelta, Utc};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// The option of a job that stands for the true part on order.
 pub const TRUE_PART: &str = "true-part";
+
+/// How the option of a stand-in ends.
+pub(super) const STAND_IN: &str = ".stand-in";
+
+/// How an option ends by which some of what is done is done again.
+pub(super) const AGAIN: &str = ".again";
 
 /// One way to serve a request, as the planner sees it, with the gates that keep it out.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -111,11 +117,14 @@ pub fn draft(situation: &Situation) -> Draft {
 /// What operations share: the set's power, people who can do it, and each yes while it holds.
 fn limits(situation: &Situation, candidates: &BTreeMap<RequestCode, Vec<Candidate>>) -> Vec<Limit> {
     let yeses = candidates.values().flatten().flat_map(|way| &way.limits);
+    // Two ways by one recipe have the same yeses.
+    let mut known = BTreeSet::new();
     [power::limit(situation)]
         .into_iter()
         .chain(kit::limits(situation))
         .chain(qualified::limits(situation))
         .chain(yeses.cloned())
+        .filter(|limit| known.insert(limit.id.clone()))
         .collect()
 }
 
@@ -187,7 +196,7 @@ fn by_stand_in(situation: &Situation, request: &Request, stand_in: &StandIn) -> 
     let mut way = by_recipe(situation, request, &stand_in.recipe);
     way.stand_in = true;
     if let Some(option) = &mut way.option {
-        option.id.push_str(".stand-in");
+        option.id.push_str(STAND_IN);
         option.debt = debt(situation, request, stand_in);
     }
     way
@@ -196,7 +205,8 @@ fn by_stand_in(situation: &Situation, request: &Request, stand_in: &StandIn) -> 
 /// What is left to do of a revision by which work was begun, whatever became of it since.
 ///
 /// What may wait only so long after what is done is planned to start in time, and beside that with what is
-/// done done again, so that the plan can choose; only the latter where the wait is too long already.
+/// done done again, so that the plan can choose; only the latter where the wait is too long already, or
+/// nobody is here before it is.
 fn by_revision(situation: &Situation, request: &Request, begun: &Begun) -> Vec<Candidate> {
     let Some(recipe) = situation.recipe(&begun.recipe, begun.revision) else {
         let shut = vec![Shut::new(Gate::NoRecipe, Opens::WriteRecipe)];
@@ -211,47 +221,41 @@ fn by_revision(situation: &Situation, request: &Request, begun: &Begun) -> Vec<C
     let next = recipe.operations.get(begun.done);
     let within = next.and_then(|next| next.within_min);
     let latest = within.map(|within| situation.minute_until(begun.ended_at) + within);
+    let latest = latest.filter(|_| again_from.is_some());
+    let at_cell = request.at_cell_from.map(|t| situation.minute_from(t));
     if let Some(option) = &mut way.option
         && let Some(next) = option.operations.first_mut()
     {
         option.earliest = option.earliest.max(ended + next.after).max(0);
         next.after = 0;
-        next.within = None;
-        let latest = latest.filter(|_| again_from.is_some());
-        if let Some(latest) = latest.filter(|at| at + next.minutes < situation.horizon()) {
-            let limit = starts_by(request, latest + next.minutes, situation.horizon());
-            next.loads.push(Load {
-                limit: limit.id.clone(),
-                amount: 1,
-                through: None,
-            });
-            way.limits.push(limit);
-        }
+        let ready = option.earliest.max(at_cell.unwrap_or(0));
+        next.within = latest.map(|latest| latest - ready);
     }
+    let in_time = latest.is_none_or(|latest| {
+        let operations = way.option.iter().flat_map(|option| &option.operations);
+        let fits = operations
+            .take(1)
+            .all(|it| it.within.is_some_and(|w| w >= 0));
+        let attended =
+            |it: &Shift| situation.minute_from(it.from) <= latest && it.to > situation.now;
+        fits && situation.shifts.iter().any(attended)
+    });
+    let way = Some(way).filter(|_| in_time);
     let again = again_from.map(|from| again(situation, request, recipe, from));
-    [way].into_iter().chain(again).collect()
+    way.into_iter().chain(again).collect()
 }
 
 /// With what is done from there on done again.
 fn again(situation: &Situation, request: &Request, recipe: &Recipe, from: usize) -> Candidate {
     let mut way = by(situation, request, recipe, from);
     if let Some(option) = &mut way.option {
-        option.id.push_str(".again");
+        option.id.push_str(AGAIN);
         if let Some(next) = option.operations.first_mut() {
             next.after = 0;
             next.within = None;
         }
     }
     way
-}
-
-/// A limit that what is to end by then keeps to: nothing is there of it from then on.
-fn starts_by(request: &Request, ends: i64, horizon: i64) -> Limit {
-    Limit {
-        id: format!("wait/{}", request.code),
-        capacity: 1,
-        windows: vec![(ends.max(0), horizon, 0)],
-    }
 }
 
 /// Where work begins again if the operation behind the first `done` waits too long: at the first of the
@@ -261,7 +265,7 @@ fn again_from(recipe: &Recipe, done: usize) -> Option<usize> {
         let next = recipe.operations.get(*at);
         let before = at.checked_sub(1).and_then(|at| recipe.operations.get(at));
         next.is_some_and(|next| next.within_min.is_some())
-            && before.is_some_and(|before| before.spray.is_none())
+            && before.is_some_and(|before| before.kind.readies())
     };
     (0..done).rev().take_while(|at| hastens(&(at + 1))).last()
 }
@@ -388,7 +392,18 @@ pub(super) fn operations(
         }
         held.extend(loads?);
         let mut operation = match &written.spray {
-            None => planned_step(situation, written)?,
+            None => {
+                let mut step = planned_step(situation, written)?;
+                if let Work::Step {
+                    cycle: Some(cycle), ..
+                } = &mut step.work
+                    && cycle.is_empty()
+                {
+                    // A cycle that has no name is shared with no other recipe.
+                    *cycle = format!("{}.r{}/{}", recipe.code, recipe.revision, at + 1);
+                }
+                step
+            }
             Some(spray) => {
                 let need = stage_need(situation, spray)?;
                 let stage = planned_stage(situation, written, spray, &need)?;
@@ -416,7 +431,7 @@ fn planned_step(situation: &Situation, written: &Operation) -> Result<planner::O
     Ok(planner::Operation {
         work: Work::Step {
             station: code.map(ToString::to_string),
-            cycle: (batch && !written.cycle.is_empty()).then(|| written.cycle.clone()),
+            cycle: batch.then(|| written.cycle.clone()),
         },
         within: written.within_min,
         loads: power::load(power_w),

@@ -1,9 +1,11 @@
 //! The order that the crew works to, placed anew on today's facts, and whether it stays.
 
-use super::draft::Draft;
+use super::draft::{AGAIN, Draft, STAND_IN};
 use super::expected::{Expected, choose};
 use super::unlock::complete;
-use crate::planner::{LotDraw, Plan, PlannedJob, Problem, Spot, check, extend, within_margin};
+use crate::planner::{
+    Job, JobOption, LotDraw, Plan, PlannedJob, Problem, Spot, check, extend, within_margin,
+};
 use crate::situation::Situation;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -38,7 +40,8 @@ impl Kept {
     }
 }
 
-/// The accepted order on the problem of a situation's draft; none if nothing of it is left to do.
+/// The accepted order on the problem of a situation's draft; none if nothing of it is left to do, or what is
+/// left can no longer be kept to.
 ///
 /// What is done is behind it. The rest keeps its order and its ways, and its lots where they still can be. What
 /// is new goes behind it where that adds no loss.
@@ -56,27 +59,53 @@ pub fn anew(situation: &Situation, problem: &Problem, accepted: &Accepted) -> Op
         return None;
     }
     let placed = extend(problem, &left, &[]);
-    Some(complete(problem, &with_lots(problem, placed, &left)))
+    let plan = complete(problem, &with_lots(problem, placed, &left));
+    check(problem, &plan).is_empty().then_some(plan)
 }
 
 /// What of a planned job is still to be done, in minutes from now; none if its way is no longer open.
+///
+/// Steps that are to be done again, and were not planned to be, take the turn of what they come before.
 fn still_to_do(problem: &Problem, planned: &PlannedJob, passed: i64) -> Option<PlannedJob> {
     let job = problem.jobs.iter().find(|job| job.id == planned.id)?;
-    let option = job.options.iter().find(|it| it.id == planned.option)?;
-    let done = planned
-        .operations
-        .len()
-        .checked_sub(option.operations.len())?;
-    let left = planned.operations.iter().skip(done);
-    let from_now = left.map(|spot| Spot {
+    let option = still_open(job, planned)?;
+    let (before, now) = (planned.operations.len(), option.operations.len());
+    let first = planned.operations.first()?;
+    let again = std::iter::repeat_n(first, now.saturating_sub(before));
+    let left = planned.operations.iter().skip(before.saturating_sub(now));
+    let from_now = again.chain(left).map(|spot| Spot {
         setup_from: spot.setup_from.map(|minute| minute - passed),
         start: spot.start - passed,
         ..spot.clone()
     });
     Some(PlannedJob {
+        option: option.id.clone(),
         operations: from_now.collect(),
         ..planned.clone()
     })
+}
+
+/// The way of a planned job as it is called now that work on it has begun.
+fn still_open<'a>(job: &'a Job, planned: &PlannedJob) -> Option<&'a JobOption> {
+    let options = || job.options.iter();
+    if let Some(same) = options().find(|it| it.id == planned.option)
+        && !same.id.ends_with(AGAIN)
+    {
+        return Some(same);
+    }
+    let same_way = || options().filter(|it| way_of(&it.id) == way_of(&planned.option));
+    let shorter = |it: &&JobOption| it.operations.len() < planned.operations.len();
+    let plain = same_way().filter(|it| !it.id.ends_with(AGAIN));
+    let mut plain = plain.filter(|it| shorter(it) || !planned.option.ends_with(AGAIN));
+    plain
+        .next()
+        .or_else(|| same_way().find(|it| it.id.ends_with(AGAIN)))
+}
+
+/// Recipe and revision of an option.
+fn way_of(option: &str) -> &str {
+    let option = option.strip_suffix(AGAIN).unwrap_or(option);
+    option.strip_suffix(STAND_IN).unwrap_or(option)
 }
 
 /// With the lots of before: all of them, or those of each job by itself, where that keeps every rule.

@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, Utc};
 use mendpost_core::code::RequestCode;
 use mendpost_core::lineup::{
-    Change, LineUp, Place, Return, Verified, changes, complete, line_up, returns,
+    Accepted, Change, LineUp, Place, Return, Verified, anew, changes, complete, line_up, returns,
 };
-use mendpost_core::planner::{Plan, Problem, extend};
+use mendpost_core::planner::{Plan, Problem};
 use mendpost_core::situation::Situation;
 
 use super::pages::{Bar, Wait, losses_as_bars, wait};
@@ -43,10 +43,26 @@ impl Laid {
     }
 
     /// The order of a plan as it runs from now on.
-    pub fn from_now(situation: &Situation, problem: Problem, plan: &Plan) -> Result<Laid, String> {
-        let plan = complete(&problem, &extend(&problem, plan, &[]));
+    pub fn from_now(
+        situation: &Situation,
+        problem: Problem,
+        shown: &Accepted,
+    ) -> Result<Laid, String> {
+        let plan = from_now(situation, &problem, shown);
         Laid::new(situation, problem, plan)
     }
+}
+
+/// An order placed anew on a problem; where nothing of it is left, what can be done.
+pub fn from_now(situation: &Situation, problem: &Problem, shown: &Accepted) -> Plan {
+    anew(situation, problem, shown).unwrap_or_else(|| {
+        let left_out = problem.jobs.iter().map(|job| job.id.clone());
+        let nothing = Plan {
+            left_out: left_out.collect(),
+            ..Plan::default()
+        };
+        complete(problem, &nothing)
+    })
 }
 
 /// Two orders as shown.

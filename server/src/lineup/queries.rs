@@ -2,7 +2,6 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, Utc};
 use mendpost_core::lineup::{Accepted, LineUp};
-use mendpost_core::planner::Plan;
 use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
 
@@ -129,15 +128,17 @@ pub async fn worked_to(read: &sqlx::SqlitePool) -> Result<Option<Stored>, sqlx::
 }
 
 /// The plan behind a line-up.
-pub async fn plan(
-    executor: impl SqliteExecutor<'_>,
-    number: i64,
-) -> Result<Option<Plan>, sqlx::Error> {
-    let row = sqlx::query_scalar!("select plan from lineup where number = ?", number)
-        .fetch_optional(executor)
-        .await?;
-    row.map(|plan| decoded(serde_json::from_str(&plan)))
-        .transpose()
+pub async fn plan(executor: impl SqliteExecutor<'_>, number: i64) -> Result<Accepted, sqlx::Error> {
+    sqlx::query!("select now_ms, plan from lineup where number = ?", number)
+        .try_map(|row| {
+            Ok(Accepted {
+                number,
+                now: DateTime::from_timestamp_millis(row.now_ms).unwrap_or_default(),
+                plan: decoded(serde_json::from_str(&row.plan))?,
+            })
+        })
+        .fetch_one(executor)
+        .await
 }
 
 /// The number of the newest line-up.

@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::Recipe;
 use mendpost_core::course::{Facts, Layer, Stamp, Standing, course};
-use mendpost_core::lineup::{Gate, begin_gates, candidates, release_gates};
+use mendpost_core::lineup::{Gate, begin_gates, candidates, release_gates, still_done};
 use mendpost_core::situation::{Damage, Request, Situation};
 
-use super::decision::History;
+use super::decision::{Done, History};
 use super::detail::Detail;
 use crate::page::Layout;
 use crate::words::Words;
@@ -119,7 +119,9 @@ fn facts(
                 false => one(None, missing),
             },
         );
-        operations(&mut known, recipe, history);
+        let begun = request.begun.as_ref();
+        let still = begun.map_or(0, |begun| still_done(recipe, begun, situation.now));
+        operations(&mut known, recipe, history, still);
         released(&mut known, words, situation, request, recipe);
     } else {
         known.insert(Layer::Recipe, one(None, vec!["no recipe".to_owned()]));
@@ -188,11 +190,17 @@ fn yes(words: &Words<'_>, situation: &Situation, request: &Request, recipe: &Rec
     }
 }
 
-fn operations(known: &mut BTreeMap<Layer, Facts>, recipe: &Recipe, history: &History) {
+fn operations(
+    known: &mut BTreeMap<Layer, Facts>,
+    recipe: &Recipe,
+    history: &History,
+    still: usize,
+) {
     for operation in &recipe.operations {
         known.entry(Layer::of(operation.kind)).or_default().of += 1;
     }
-    for done in &history.still_done() {
+    let stands = |done: &&Done| usize::try_from(done.position).is_ok_and(|at| at <= still);
+    for done in history.still_done().into_iter().filter(stands) {
         let at = DateTime::from_timestamp_millis(done.ended_ms).unwrap_or_default();
         let facts = known.entry(Layer::of(done.kind)).or_default();
         facts.done.push(Stamp {

@@ -7,9 +7,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use mendpost_core::catalogue::{Operation, OperationKind, Recipe};
 use mendpost_core::course::{Step, step_of};
 use mendpost_core::journal::Subject;
-use mendpost_core::lineup::{
-    Shut, begin_gates, release_gates, stage_need, still_done, usable_revision,
-};
+use mendpost_core::lineup::{Shut, begin_gates, release_gates, still_done, usable_revision};
 use mendpost_core::people::{Act, may};
 use mendpost_core::signature::Meaning;
 use mendpost_core::situation::{Request, Situation, StandIn, Way};
@@ -37,8 +35,6 @@ pub(super) struct Next<'a> {
     pub recipe: &'a Recipe,
     /// Its place among the recipe's operations, from 0.
     pub at: usize,
-    /// How long it takes.
-    pub minutes: i64,
     /// It is told to have begun in time, though it waits too long by now.
     pub in_time: bool,
 }
@@ -122,7 +118,6 @@ pub(super) fn next<'a>(
         request,
         recipe,
         at,
-        minutes: takes(situation, &recipe.operations[at]),
         in_time,
     };
     if let Some(begun) = &request.begun {
@@ -155,12 +150,6 @@ pub(super) fn next<'a>(
     let recipe = code.parse().ok();
     let recipe = recipe.and_then(|code| usable_revision(situation, &code));
     Ok(recipe.map(|recipe| of(recipe, 0, false)))
-}
-
-fn takes(situation: &Situation, operation: &Operation) -> i64 {
-    let spray = operation.spray.as_ref();
-    let need = spray.and_then(|spray| stage_need(situation, spray).ok());
-    need.map_or(operation.minutes, |need| need.minutes)
 }
 
 pub(super) async fn show(
@@ -208,6 +197,11 @@ pub(super) async fn save(
     for fault in forbidden(&situation, &next, &history, &who) {
         errors.add("note", fault);
     }
+    form.is_of(
+        &next,
+        next.waits_too_long(&situation).is_some(),
+        &mut errors,
+    );
     let new = form.parse(&next, &visit, &mut errors);
     let release = next.kind() == OperationKind::Release;
     let proof = match release {
@@ -223,7 +217,7 @@ pub(super) async fn save(
     let mut change = Change::begin(&state, &who).await?;
     still_allowed(&mut change, &number, &next, &who).await?;
     let step = step_of(next.kind(), next.is_last());
-    let content = json!({
+    let mut content = json!({
         "recipe": next.recipe.code,
         "revision": next.recipe.revision,
         "position": next.at + 1,
@@ -231,6 +225,9 @@ pub(super) async fn save(
         "ended_ms": new.ended_ms,
         "note": new.note,
     });
+    if let Some(begun_ms) = new.begun_ms {
+        content["begun_ms"] = json!(begun_ms);
+    }
     let subject = Subject::new("request", format!("R{}", request.number));
     let sequence = match &proof {
         Some(proof) => {

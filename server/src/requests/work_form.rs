@@ -1,5 +1,6 @@
 //! What was typed about an operation that is done, and about the end of an interim part.
 
+use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use mendpost_core::catalogue::OperationKind;
 use mendpost_core::interim::Limit;
@@ -8,7 +9,7 @@ use serde::Deserialize;
 use super::work::Next;
 use crate::form::{FieldErrors, local_time, optional_text, text};
 use crate::interim::{End, EndForm};
-use crate::page::{minutes, moment};
+use crate::page::moment;
 use crate::people::Visit;
 
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -16,8 +17,12 @@ use crate::people::Visit;
 pub struct WorkForm {
     /// The recipe that it is built by, where several are open.
     pub recipe: String,
-    /// 'in-time' if it is not what is to be done again, but what waited for it and was begun in time.
+    /// Where something waits too long: 'again' if what comes before it was done again, 'in-time' if it was
+    /// begun in time.
     pub what: String,
+    /// Place of the operation that the page was for, from 1.
+    pub position: String,
+    pub begun: String,
     pub ended: String,
     pub note: String,
     /// When it comes off again; its limit may be 'full' too: it stays.
@@ -29,10 +34,13 @@ pub struct WorkForm {
 }
 
 pub(super) const IN_TIME: &str = "in-time";
+pub(super) const AGAIN: &str = "again";
 
 /// An operation as it will be entered.
 #[derive(Debug)]
 pub struct NewWork {
+    /// When it was begun, where that decides whether it was in time.
+    pub begun_ms: Option<i64>,
     pub ended_ms: i64,
     pub note: String,
     pub interim: Option<NewEnd>,
@@ -58,26 +66,74 @@ impl WorkForm {
         errors: &mut FieldErrors,
     ) -> Option<NewWork> {
         let ended_ms = self.ended(next, visit, errors);
+        let begun_ms = match next.latest() {
+            Some(latest) => self.begun(next, latest, visit, errors).map(Some),
+            None => Some(None),
+        };
+        if let (Some(Some(begun)), Some(ended)) = (begun_ms, ended_ms)
+            && ended < begun
+        {
+            errors.add("ended", "that is before it was begun");
+        }
         let note = errors.check("note", optional_text(&self.note, 400));
         let interim = match next.kind() {
             OperationKind::Release => self.interim(next, visit, errors),
             _ => Some(None),
         };
         Some(NewWork {
+            begun_ms: begun_ms?,
             ended_ms: ended_ms?,
             note: note?.unwrap_or_default(),
             interim: interim?,
         })
     }
 
+    /// Refuses what was typed for another operation than the one that comes next.
+    pub(super) fn is_of(&self, next: &Next<'_>, waits_too_long: bool, errors: &mut FieldErrors) {
+        if waits_too_long && ![AGAIN, IN_TIME].contains(&self.what.as_str()) {
+            errors.add("what", "say which of the two was done");
+        }
+        let at = (next.at + 1).to_string();
+        if !self.position.is_empty() && !waits_too_long && self.position != at {
+            let fault = format!(
+                "this was typed for operation {}, and operation {at} comes next by now; look at it again",
+                self.position
+            );
+            errors.add("note", fault);
+        }
+    }
+
+    /// Not before what comes before it was done, and not after it had waited too long.
+    fn begun(
+        &self,
+        next: &Next<'_>,
+        latest: DateTime<Utc>,
+        visit: &Visit,
+        errors: &mut FieldErrors,
+    ) -> Option<i64> {
+        let zone = visit.site.zone;
+        let begun = errors.check("begun", local_time(&self.begun, zone))?;
+        let latest = latest.timestamp_millis();
+        let before = next.request.begun.as_ref();
+        let before = before.map_or(begun, |begun| begun.ended_at.timestamp_millis());
+        let fault = if begun > latest {
+            format!(
+                "it was to begin by {}; do again what comes before it",
+                moment(latest, zone)
+            )
+        } else if begun < before - before.rem_euclid(60_000) {
+            format!("what comes before it was done {}", moment(before, zone))
+        } else {
+            return Some(begun);
+        };
+        errors.add("begun", fault);
+        None
+    }
+
     /// Now if nothing was typed; not before what was done before it.
     fn ended(&self, next: &Next<'_>, visit: &Visit, errors: &mut FieldErrors) -> Option<i64> {
         let zone = visit.site.zone;
         if self.ended.trim().is_empty() {
-            if next.in_time {
-                errors.add("ended", "say when it was done: it waits too long by now");
-                return None;
-            }
             return Some(visit.now);
         }
         let ended = errors.check("ended", local_time(&self.ended, zone))?;
@@ -87,19 +143,6 @@ impl WorkForm {
             let fault = format!(
                 "that is still to come: it is {}; enter it when it is done",
                 moment(visit.now, zone)
-            );
-            errors.add("ended", fault);
-            return None;
-        }
-        let began = ended - next.minutes * 60_000;
-        if let Some(latest) = next.latest().map(|at| at.timestamp_millis())
-            && began > latest
-        {
-            let fault = format!(
-                "it takes {} and would have begun {}, after {}: do again what comes before it",
-                minutes(next.minutes),
-                moment(began, zone),
-                moment(latest, zone)
             );
             errors.add("ended", fault);
             return None;

@@ -7,7 +7,7 @@ use mendpost_core::signature::Meaning;
 
 use super::decision::{History, Named};
 use super::work::{Next, forbidden, next, open_in};
-use super::work_form::{IN_TIME, WorkForm};
+use super::work_form::{AGAIN, IN_TIME, WorkForm};
 use crate::AppState;
 use crate::caution::{Caution, cautions};
 use crate::error::AppError;
@@ -90,6 +90,7 @@ pub(super) async fn work_page(
         Ok(None) => {}
         Ok(Some(next)) => {
             form.recipe = next.recipe.code.to_string();
+            form.position = (next.at + 1).to_string();
             if let (Some(stand_in), true) = (next.stand_in(), form.end.limit.is_empty()) {
                 "date".clone_into(&mut form.end.limit);
                 form.end.off_by = field_time(stand_in.off_by.timestamp_millis(), visit.site.zone);
@@ -136,7 +137,7 @@ fn tell(
         let why = format!("{} waited longer than {within}", late.name);
         shown.pairs.push(("Done again", why));
         shown.done = vec![
-            ("", format!("{}, again", again.name)),
+            (AGAIN, format!("{}, again", again.name)),
             (IN_TIME, format!("{}, begun in time", late.name)),
         ];
     }

@@ -124,7 +124,7 @@ fn operation(column: &str) -> &'static str {
         "away_days" => "sent out for so many days, instead of minutes",
         "cycle" => "the furnace's cycle by its name",
         "within_min" => {
-            "minutes at most since the one before, a step that is done again if it took longer: blasted to sprayed; empty: no matter"
+            "minutes at most since the operation before it, blasting or masking, which is done again if it took longer; empty: no matter"
         }
         "after_min" => "minutes at least since the one before: cooling, curing; empty: none",
         _ => "",

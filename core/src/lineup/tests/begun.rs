@@ -1,9 +1,11 @@
 //! Work that has begun: what is done is done, and the rest is planned.
 
 use super::site::{at, code, part, site};
-use super::{place, planned};
-use crate::catalogue::{Flag, Operation, OperationKind, RecipeState};
-use crate::lineup::{Work, still_done};
+use super::{place, plan_of, planned};
+use crate::catalogue::{
+    About, Answer, Came, Flag, Operation, OperationKind, RecipeState, Said, Who,
+};
+use crate::lineup::{Accepted, Work, anew, draft, still_done};
 use crate::situation::{Begun, Situation};
 
 fn begun(done: usize, ended: i64) -> Situation {
@@ -140,4 +142,86 @@ fn no_wait_of_a_plan_is_longer_than_it_may_be() {
         })
         .collect();
     assert!(waits[0] <= 120 && waits[1] <= 180, "{waits:?}");
+}
+
+/// Both ways of what is masked, in time and blasted again, hang on the same yes that is awaited: the problem
+/// has its limit once.
+#[test]
+fn two_ways_by_one_recipe_share_their_yeses() {
+    let mut situation = masked(300);
+    situation.now = at(310);
+    situation.parts[0] = part("P-1", &[Flag::CarriesLoad]);
+    situation.recipes[0].flags = [Flag::CarriesLoad].into();
+    let answer = |about, said| Answer {
+        about,
+        who: Who::OwnersEngineer,
+        name: "Owner's engineer".to_owned(),
+        came: Came::Paper,
+        words: "as asked".to_owned(),
+        limits: String::new(),
+        said,
+    };
+    let built = Said::Yes {
+        until: None,
+        only: None,
+    };
+    let released = Said::Awaited {
+        expected: Some(at(2 * 1440)),
+    };
+    situation.requests[0].answers = vec![
+        answer(About::Build, built),
+        answer(About::Release, released),
+    ];
+    situation.recipes[0]
+        .operations
+        .push(Operation::step(OperationKind::Release, "release", 15));
+    let problem = draft(&situation).problem;
+    assert_eq!(problem.jobs[0].options.len(), 2);
+    assert_eq!(
+        problem
+            .limits
+            .iter()
+            .filter(|l| l.id.starts_with("yes/R1"))
+            .count(),
+        1
+    );
+    assert_eq!(problem.faults(), vec![]);
+}
+
+/// The accepted order blasts and masks again before it sprays. Both are done since: the order that is kept
+/// begins with the spraying, though the plan could blast a third time.
+#[test]
+fn an_order_that_is_kept_does_not_blast_a_third_time() {
+    let before = masked(-60);
+    let problem = draft(&before).problem;
+    let accepted = Accepted {
+        number: 1,
+        now: before.now,
+        plan: plan_of(&problem),
+    };
+    assert_eq!(accepted.plan.jobs[0].operations.len(), 5);
+    let mut after = masked(420);
+    after.now = at(425);
+    let problem = draft(&after).problem;
+    let kept = anew(&after, &problem, &accepted).expect("it is still to be done");
+    assert_eq!(kept.jobs[0].operations.len(), 3);
+}
+
+/// Accepted while the metal was fresh, and kept after it waited too long: what is blasted again keeps the turn.
+#[test]
+fn what_is_blasted_again_keeps_its_turn() {
+    let mut before = masked(300);
+    before.now = at(310);
+    let problem = draft(&before).problem;
+    let accepted = Accepted {
+        number: 1,
+        now: before.now,
+        plan: plan_of(&problem),
+    };
+    assert_eq!(accepted.plan.jobs[0].operations.len(), 3);
+    let mut after = masked(300);
+    after.now = at(600);
+    let problem = draft(&after).problem;
+    let kept = anew(&after, &problem, &accepted).expect("it is still to be done");
+    assert_eq!(kept.jobs[0].operations.len(), 5);
 }

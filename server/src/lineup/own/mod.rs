@@ -10,8 +10,9 @@ use axum::extract::{Query, State};
 use axum::response::Response;
 use mendpost_core::code::RequestCode;
 use mendpost_core::journal::Subject;
+use mendpost_core::lineup::Accepted;
 use mendpost_core::lineup::draft;
-use mendpost_core::planner::{Plan, own_plan};
+use mendpost_core::planner::own_plan;
 use mendpost_core::situation::Situation;
 use serde::Serialize;
 
@@ -131,7 +132,7 @@ async fn lay_out(
     shown: i64,
 ) -> Result<Own, AppError> {
     let plan = queries::plan(&state.db.read, shown).await?;
-    let (situation, plan) = (situation.clone(), plan.unwrap_or_default());
+    let (situation, plan) = (situation.clone(), plan);
     let own = aside(move |stop| Own::new(&situation, order, &plan, stop)).await?;
     own.map_err(AppError::internal)
 }
@@ -140,7 +141,7 @@ impl Own {
     fn new(
         situation: &Situation,
         order: Vec<RequestCode>,
-        shown: &Plan,
+        shown: &Accepted,
         stop: &AtomicBool,
     ) -> Result<Own, String> {
         let begin = Instant::now();

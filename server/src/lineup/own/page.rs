@@ -95,12 +95,10 @@ impl OwnPage {
 
 fn said(own: &Own, unit: &str) -> (String, String) {
     let loss = own.laid.plan.loss;
-    let answer = match loss - own.planners {
-        0 => "Your own order loses no more than the planner's best.".to_owned(),
-        by => format!(
-            "Your own order loses {} than the planner's best.",
-            difference(by, unit)
-        ),
+    let by = difference(loss - own.planners, unit);
+    let answer = match by.as_str() {
+        "as much" => "Your own order loses no more than the planner's best.".to_owned(),
+        by => format!("Your own order loses {by} than the planner's best."),
     };
     let missing = own.order.len() - own.laid.line_up.places.len();
     let reason = match missing {

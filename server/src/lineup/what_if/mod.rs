@@ -11,11 +11,12 @@ use std::sync::atomic::AtomicBool;
 use axum::extract::{Query, State};
 use axum::response::Response;
 use mendpost_core::code::RequestCode;
+use mendpost_core::lineup::Accepted;
 use mendpost_core::lineup::{Assumption, assume, complete};
-use mendpost_core::planner::{Plan, Problem, extend, own_plan};
+use mendpost_core::planner::{Plan, Problem, own_plan};
 use mendpost_core::situation::Situation;
 
-use super::beside::Laid;
+use super::beside::{Laid, from_now};
 use super::planning::SEARCH;
 use super::queries;
 use crate::AppState;
@@ -44,7 +45,7 @@ pub(super) async fn show(
         None
     } else {
         let plan = queries::plan(&state.db.read, shown.number).await?;
-        let (situation, plan) = (situation.clone(), plan.unwrap_or_default());
+        let (situation, plan) = (situation.clone(), plan);
         let found = aside(move |stop| Trial::new(&situation, &assumptions, &plan, stop)).await?;
         Some(found.map_err(AppError::internal)?)
     };
@@ -71,7 +72,7 @@ impl Trial {
     fn new(
         situation: &Situation,
         assumptions: &[Assumption],
-        shown: &Plan,
+        shown: &Accepted,
         stop: &AtomicBool,
     ) -> Result<Trial, String> {
         let of_loss = |it: &&Assumption| matches!(it, Assumption::LossTimes { .. });
@@ -84,7 +85,7 @@ impl Trial {
         if let Some(fault) = problem.faults().first() {
             return Err(format!("the trial makes no planning problem: {fault}"));
         }
-        let kept = complete(&problem, &extend(&problem, shown, &[]));
+        let kept = from_now(&assumed.situation, &problem, shown);
         let limits = Limits {
             seconds: Some(SEARCH.as_secs_f64()),
             iterations: None,
