@@ -54,6 +54,18 @@ pub struct Limits {
     pub seed: u64,
 }
 
+impl Limits {
+    /// For a page of the site: so long, on both processors of a small machine.
+    pub const fn lasting(time: Duration) -> Limits {
+        Limits {
+            seconds: Some(time.as_secs_f64()),
+            iterations: None,
+            threads: 2,
+            seed: 1,
+        }
+    }
+}
+
 /// How far a search is.
 #[derive(Debug, Clone, Copy)]
 pub struct Progress {

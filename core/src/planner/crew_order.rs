@@ -1,6 +1,8 @@
 use std::cmp::Reverse;
+use std::collections::BTreeMap;
 
 use super::decode::{Chunk, decode, plan_of};
+use super::loss::finish_times;
 use super::plan::Plan;
 use super::problem::Problem;
 use super::rules::Rules;
@@ -33,12 +35,7 @@ pub fn crew_plan(problem: &Problem, order: CrewOrder) -> Plan {
 #[must_use]
 pub fn own_plan(problem: &Problem, order: &[usize]) -> Plan {
     let rules = Rules::new(problem);
-    let mut own = Own {
-        problem,
-        rules: &rules,
-        chunks: Vec::new(),
-        plan: decode(problem, &[]),
-    };
+    let mut own = Own::new(problem, &rules, Vec::new());
     for job in order {
         if *job < problem.jobs.len() && !own.chunks.iter().any(|chunk| chunk.job == *job) {
             own.put(*job);
@@ -53,49 +50,54 @@ struct Own<'a> {
     rules: &'a Rules,
     chunks: Vec<Chunk>,
     plan: Plan,
+    /// When each planned job ends, by its id.
+    ends: BTreeMap<&'a str, i64>,
 }
 
-impl Own<'_> {
+impl<'a> Own<'a> {
+    fn new(problem: &'a Problem, rules: &'a Rules, chunks: Vec<Chunk>) -> Self {
+        let plan = plan_of(problem, rules, chunks.iter().copied());
+        Self {
+            ends: finish_times(problem, &plan),
+            problem,
+            rules,
+            chunks,
+            plan,
+        }
+    }
+
     /// Puts a job in by its best option, if it fits at all.
     fn put(&mut self, job: usize) {
         let options = self.rules.jobs[job].options.iter().enumerate();
         let ways = options.filter_map(|(option, rule)| {
             self.earliest(Chunk::new(job, option, rule.operations.len()))
         });
-        let end = |plan: &Plan| self.end(plan, job);
-        let best = ways.min_by_key(|(_, plan)| (plan.loss, end(plan)));
-        if let Some((chunks, plan)) = best {
-            (self.chunks, self.plan) = (chunks, plan);
+        let best = ways.min_by_key(|laid| (laid.plan.loss, laid.end(job)));
+        if let Some(best) = best {
+            *self = best;
         }
     }
 
-    /// The foremost place of a job at which none of the others ends later.
-    fn earliest(&self, chunk: Chunk) -> Option<(Vec<Chunk>, Plan)> {
+    /// With a job in the foremost place at which none of the others ends later.
+    fn earliest(&self, chunk: Chunk) -> Option<Self> {
         (0..=self.chunks.len()).find_map(|place| {
             let mut chunks = self.chunks.clone();
             chunks.insert(place, chunk);
-            let plan = plan_of(self.problem, self.rules, chunks.iter().copied());
+            let laid = Own::new(self.problem, self.rules, chunks);
             let mut others = self.chunks[place..].iter();
-            let fits = self.end(&plan, chunk.job).is_some()
+            let fits = laid.end(chunk.job).is_some()
                 && others.all(|it| {
-                    let end = self.end(&plan, it.job);
-                    end.is_some_and(|end| Some(end) <= self.end(&self.plan, it.job))
+                    let end = laid.end(it.job);
+                    end.is_some_and(|end| Some(end) <= self.end(it.job))
                 });
-            fits.then_some((chunks, plan))
+            fits.then_some(laid)
         })
     }
 
-    /// When a job ends by a plan; none if it is left out.
-    fn end(&self, plan: &Plan, job: usize) -> Option<i64> {
-        let job = &self.problem.jobs[job];
-        let planned = plan.jobs.iter().find(|planned| planned.id == job.id)?;
-        let option = job.options.iter().find(|it| it.id == planned.option)?;
-        let last = planned.operations.last().zip(option.operations.last());
-        Some(
-            last.map_or(job.release.max(option.earliest), |(spot, operation)| {
-                spot.start + operation.minutes
-            }),
-        )
+    /// When a job ends; none if it is left out.
+    fn end(&self, job: usize) -> Option<i64> {
+        let id = self.problem.jobs[job].id.as_str();
+        self.ends.get(id).copied()
     }
 }
 

@@ -232,12 +232,7 @@ fn compute_from(
     if let Some(fault) = problem.faults().first() {
         return Err(format!("the site makes no planning problem: {fault}"));
     }
-    let limits = Limits {
-        seconds: Some(search.as_secs_f64()),
-        iterations: None,
-        threads: 2,
-        seed: 1,
-    };
+    let limits = Limits::lasting(search);
     let known = accepted.and_then(|it| Some((it.number, anew(situation, &problem, it)?)));
     let from = known.as_ref().map(|(_, plan)| plan);
     let mut iterations = 0;

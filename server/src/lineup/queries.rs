@@ -108,13 +108,7 @@ pub async fn accepted_plan(
          order by a.sequence desc
          limit 1"
     )
-    .try_map(|row| {
-        Ok(Accepted {
-            number: row.number,
-            now: DateTime::from_timestamp_millis(row.now_ms).unwrap_or_default(),
-            plan: decoded(serde_json::from_str(&row.plan))?,
-        })
-    })
+    .try_map(|row| order(row.number, row.now_ms, &row.plan))
     .fetch_optional(executor)
     .await
 }
@@ -130,15 +124,17 @@ pub async fn worked_to(read: &sqlx::SqlitePool) -> Result<Option<Stored>, sqlx::
 /// The plan behind a line-up.
 pub async fn plan(executor: impl SqliteExecutor<'_>, number: i64) -> Result<Accepted, sqlx::Error> {
     sqlx::query!("select now_ms, plan from lineup where number = ?", number)
-        .try_map(|row| {
-            Ok(Accepted {
-                number,
-                now: DateTime::from_timestamp_millis(row.now_ms).unwrap_or_default(),
-                plan: decoded(serde_json::from_str(&row.plan))?,
-            })
-        })
+        .try_map(|row| order(number, row.now_ms, &row.plan))
         .fetch_one(executor)
         .await
+}
+
+fn order(number: i64, now_ms: i64, plan: &str) -> Result<Accepted, sqlx::Error> {
+    Ok(Accepted {
+        number,
+        now: DateTime::from_timestamp_millis(now_ms).unwrap_or_default(),
+        plan: decoded(serde_json::from_str(plan))?,
+    })
 }
 
 /// The number of the newest line-up.

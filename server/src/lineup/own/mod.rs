@@ -10,8 +10,7 @@ use axum::extract::{Query, State};
 use axum::response::Response;
 use mendpost_core::code::RequestCode;
 use mendpost_core::journal::Subject;
-use mendpost_core::lineup::Accepted;
-use mendpost_core::lineup::draft;
+use mendpost_core::lineup::{Accepted, draft};
 use mendpost_core::planner::own_plan;
 use mendpost_core::situation::Situation;
 use serde::Serialize;
@@ -132,7 +131,7 @@ async fn lay_out(
     shown: i64,
 ) -> Result<Own, AppError> {
     let plan = queries::plan(&state.db.read, shown).await?;
-    let (situation, plan) = (situation.clone(), plan);
+    let situation = situation.clone();
     let own = aside(move |stop| Own::new(&situation, order, &plan, stop)).await?;
     own.map_err(AppError::internal)
 }
@@ -160,12 +159,7 @@ impl Own {
         } else {
             &planned.plan
         };
-        let limits = Limits {
-            seconds: Some(SEARCH.as_secs_f64()),
-            iterations: None,
-            threads: 2,
-            seed: 1,
-        };
+        let limits = Limits::lasting(SEARCH);
         let mut iterations = 0;
         let best = solve_from(
             &problem,

@@ -11,8 +11,7 @@ use std::sync::atomic::AtomicBool;
 use axum::extract::{Query, State};
 use axum::response::Response;
 use mendpost_core::code::RequestCode;
-use mendpost_core::lineup::Accepted;
-use mendpost_core::lineup::{Assumption, assume, complete};
+use mendpost_core::lineup::{Accepted, Assumption, assume, complete};
 use mendpost_core::planner::{Plan, Problem, own_plan};
 use mendpost_core::situation::Situation;
 
@@ -45,7 +44,7 @@ pub(super) async fn show(
         None
     } else {
         let plan = queries::plan(&state.db.read, shown.number).await?;
-        let (situation, plan) = (situation.clone(), plan);
+        let situation = situation.clone();
         let found = aside(move |stop| Trial::new(&situation, &assumptions, &plan, stop)).await?;
         Some(found.map_err(AppError::internal)?)
     };
@@ -86,12 +85,7 @@ impl Trial {
             return Err(format!("the trial makes no planning problem: {fault}"));
         }
         let kept = from_now(&assumed.situation, &problem, shown);
-        let limits = Limits {
-            seconds: Some(SEARCH.as_secs_f64()),
-            iterations: None,
-            threads: 2,
-            seed: 1,
-        };
+        let limits = Limits::lasting(SEARCH);
         let best = solve_from(&problem, Some(&kept), &limits, stop, &mut |_| {});
         let mut best = complete(&problem, &best);
         if !assumed.first.is_empty() {
