@@ -78,6 +78,11 @@ pub enum Assumption {
         /// How much, in millilitres.
         ml: i64,
     },
+    /// A keep-back is given up, all of it.
+    GivenUp {
+        /// Its number.
+        keep_back: i64,
+    },
     /// A request is done before all others.
     First {
         /// Which.
@@ -260,6 +265,7 @@ impl Assumed {
                 self.situation.fuel.on_hand_ml += ml;
                 Ok(())
             }
+            Assumption::GivenUp { keep_back } => self.given_up(*keep_back),
             Assumption::First { request } => {
                 self.known(request)?;
                 self.first.push(request.clone());
@@ -396,6 +402,13 @@ impl Assumed {
             ..like.clone()
         };
         self.situation.banks.push(more);
+        Ok(())
+    }
+
+    fn given_up(&mut self, number: i64) -> Result<(), AssumptionFault> {
+        let keep_backs = &mut self.situation.keep_backs;
+        let place = keep_backs.iter().position(|it| it.number == number);
+        keep_backs.remove(place.ok_or_else(|| unknown("keep-back", &number))?);
         Ok(())
     }
 

@@ -3,6 +3,7 @@
 
 use super::draft::{Candidate, Draft, TRUE_PART, by};
 use super::efficiency::stage_efficiency;
+use super::hold::{kept_stores, plain};
 use super::need::{GasSource, StageNeed, steady_fuel_ml_per_h};
 use super::supply::{FUEL, SERVICE, coming, delivery_lot, gas_stores, landing};
 use crate::catalogue::{Operation, OperationKind, Recipe, Spray};
@@ -12,7 +13,7 @@ use crate::planner::{
     SprayDoubt,
 };
 use crate::situation::{Brings, Delivery, Outcomes, Request, Situation, Way};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A delivery comes as told in one of two cases; common practice, no source.
 const ON_TIME: f64 = 0.5;
@@ -57,10 +58,22 @@ pub fn doubts(situation: &Situation, draft: &Draft) -> Doubts {
                 ..check
             });
             let doubt = OptionDoubt { operations, check };
-            doubts.options.insert(key, doubt);
+            for way in ways(&draft.problem, &key) {
+                doubts.options.insert(way, doubt.clone());
+            }
         }
     }
     doubts
+}
+
+/// A job's options that stand for one way: more than one where powder is kept back.
+fn ways(problem: &Problem, (job, way): &(String, String)) -> Vec<(String, String)> {
+    let jobs = problem.jobs.iter().filter(|it| it.id == *job);
+    let options = jobs.flat_map(|it| &it.options);
+    let of_way = options.filter(|option| plain(&option.id) == way);
+    of_way
+        .map(|option| (job.clone(), option.id.clone()))
+        .collect()
 }
 
 /// The chance that a build by a recipe passes its checks, and what it rests on.
@@ -144,19 +157,27 @@ fn sprayed(situation: &Situation, spray: &Spray, need: &StageNeed) -> Option<Spr
         .predicted
         .efficiency;
     let cell = &situation.cell;
-    let in_feeder = cell.feeder.as_ref() == Some(&spray.powder);
+    let heel_g = match cell.feeder.as_ref() {
+        Some(powder) if *powder == spray.powder => 0,
+        _ => cell.heel_g,
+    };
     Some(SprayDoubt {
         deposited_g: spray.deposited_g,
         sticks: Share::about(efficiency.mean(), efficiency.sd()),
         beside_g: spray.start_stop_loss_g + spray.coupon_g,
-        heel_g: if in_feeder { 0 } else { cell.heel_g },
+        heel_g,
         handling_min: spray.handling_min,
-        by_grams: by_grams(situation, spray, need),
+        by_grams: by_grams(situation, spray, need, heel_g),
     })
 }
 
 /// Of what a stage draws, as much as goes by the minutes in which powder flows: all but that of handling.
-fn by_grams(situation: &Situation, spray: &Spray, need: &StageNeed) -> BTreeMap<String, i64> {
+fn by_grams(
+    situation: &Situation,
+    spray: &Spray,
+    need: &StageNeed,
+    heel_g: i64,
+) -> BTreeMap<String, i64> {
     let share = |of: i64, part: i64, whole: i64| of.saturating_mul(part) / whole.max(1);
     let flowing = need.gas_min - spray.gas_only_min;
     let in_cell = (need.minutes - spray.handling_min).max(0);
@@ -168,6 +189,8 @@ fn by_grams(situation: &Situation, spray: &Spray, need: &StageNeed) -> BTreeMap<
         work(need.minutes, need.gas_min),
     );
     let mut amounts = BTreeMap::from([(FUEL.to_owned(), fuel)]);
+    let kept = kept_stores(situation, &spray.powder).into_iter();
+    amounts.extend(kept.map(|store| (store, need.powder_g - heel_g)));
     match &need.source {
         GasSource::Compressor => {
             amounts.insert(SERVICE.to_owned(), in_cell);
@@ -276,6 +299,11 @@ fn of_delivery(situation: &Situation, delivery: &Delivery, late: i64) -> Coming 
         .map(|latest| (latest - delivery.expected).num_minutes().max(0));
     let lines = delivery.brings.iter().enumerate();
     let powder = lines.filter(|(_, it)| matches!(it, Brings::Powder { .. }));
+    let kept = delivery.brings.iter().flat_map(|it| match it {
+        Brings::Powder { powder, .. } => kept_stores(situation, powder),
+        _ => Vec::new(),
+    });
+    let kept: BTreeSet<String> = kept.collect();
     let fuel = delivery.brings.iter();
     let fuel = fuel.filter(|it| matches!(it, Brings::Fuel { .. })).take(1);
     let mut arrivals: Vec<ArrivalDoubt> = fuel
@@ -287,9 +315,11 @@ fn of_delivery(situation: &Situation, delivery: &Delivery, late: i64) -> Coming 
         .collect();
     let gas = coming(situation).into_iter();
     let gas = gas.filter(|it| it.delivery == delivery.code);
-    arrivals.extend(gas.map(|it| ArrivalDoubt {
-        store: it.store,
-        at: it.from,
+    let gas = gas.map(|it| (it.store, it.from));
+    let kept = kept.into_iter().map(|store| (store, from));
+    arrivals.extend(gas.chain(kept).map(|(store, at)| ArrivalDoubt {
+        store,
+        at,
         steady_per_day: 0,
     }));
     Coming {

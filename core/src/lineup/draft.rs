@@ -5,6 +5,7 @@
 
 use super::debt::debt;
 use super::gate::{Gate, Opens, Shut};
+use super::hold::hold;
 use super::if_yes::{IfYes, Yeses, yeses};
 use super::kit;
 use super::need::{GasSource, StageNeed, stage_need, step_fuel_ml, within_set};
@@ -89,7 +90,7 @@ pub fn draft(situation: &Situation) -> Draft {
         candidates.insert(request.code.clone(), ways);
     }
     let horizon = situation.horizon();
-    let problem = Problem {
+    let mut problem = Problem {
         schema: planner::ProblemSchema::V1,
         name: Some(situation.site.name.clone()),
         known: None,
@@ -108,6 +109,7 @@ pub fn draft(situation: &Situation) -> Draft {
         assets: assets(situation),
         jobs,
     };
+    hold(situation, &mut problem);
     Draft {
         problem,
         candidates,

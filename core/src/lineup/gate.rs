@@ -7,6 +7,7 @@ use crate::code::{
     BankCode, DeliveryCode, KitCode, LotCode, MetalCode, PowderCode, RecipeCode, StationCode,
 };
 use crate::gas::Gas;
+use crate::situation::Held;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
 
@@ -177,6 +178,15 @@ pub enum Gate {
         /// It would suffice, had the line-up not taken it for other requests.
         taken: bool,
     },
+    /// It would suffice, were it not held for other machines.
+    KeptBack {
+        /// Numbers of the keep-backs that hold it.
+        keep_backs: Vec<i64>,
+        /// Of what.
+        held: Held,
+        /// Grams that they hold.
+        grams: i64,
+    },
     /// Too little fuel beyond what the camp takes.
     Fuel {
         /// Millilitres needed.
@@ -303,6 +313,17 @@ pub enum Opens {
         grams: i64,
         /// That is so many of its bottles, filled to 200 bar.
         bottles: i64,
+    },
+    /// Some of what is kept back for other machines given up.
+    GiveUp {
+        /// Numbers of the keep-backs.
+        keep_backs: Vec<i64>,
+        /// Of what.
+        held: Held,
+        /// Grams that must be given up, at least.
+        grams: i64,
+        /// That is all that they hold.
+        all: bool,
     },
     /// A heater that takes more.
     MoreHeat {

@@ -2,6 +2,7 @@
 
 use super::draft::{AGAIN, Draft, STAND_IN};
 use super::expected::{Expected, choose};
+use super::hold::plain;
 use super::unlock::complete;
 use crate::planner::{
     Job, JobOption, LotDraw, Plan, PlannedJob, Problem, Spot, check, extend, within_margin,
@@ -89,21 +90,21 @@ fn still_to_do(problem: &Problem, planned: &PlannedJob, passed: i64) -> Option<P
 fn still_open<'a>(job: &'a Job, planned: &PlannedJob) -> Option<&'a JobOption> {
     let options = || job.options.iter();
     if let Some(same) = options().find(|it| it.id == planned.option)
-        && !same.id.ends_with(AGAIN)
+        && !plain(&same.id).ends_with(AGAIN)
     {
         return Some(same);
     }
     let same_way = || options().filter(|it| way_of(&it.id) == way_of(&planned.option));
     let shorter = |it: &&JobOption| it.operations.len() < planned.operations.len();
-    let plain = same_way().filter(|it| !it.id.ends_with(AGAIN));
-    let mut plain = plain.filter(|it| shorter(it) || !planned.option.ends_with(AGAIN));
-    plain
-        .next()
-        .or_else(|| same_way().find(|it| it.id.ends_with(AGAIN)))
+    let again = |option: &str| plain(option).ends_with(AGAIN);
+    let first = same_way().filter(|it| !again(&it.id));
+    let mut first = first.filter(|it| shorter(it) || !again(&planned.option));
+    first.next().or_else(|| same_way().find(|it| again(&it.id)))
 }
 
 /// Recipe and revision of an option.
 fn way_of(option: &str) -> &str {
+    let option = plain(option);
     let option = option.strip_suffix(AGAIN).unwrap_or(option);
     option.strip_suffix(STAND_IN).unwrap_or(option)
 }

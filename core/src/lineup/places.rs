@@ -2,6 +2,7 @@
 
 use super::draft::{Candidate, TRUE_PART};
 use super::explain::Earlier;
+use super::hold::plain;
 use super::if_yes::IfYes;
 use super::need::{GasSource, StageNeed};
 use super::supply::{GAS, landing};
@@ -204,10 +205,11 @@ fn place(
         .requests
         .iter()
         .find(|r| r.code.as_str() == planned.id)?;
-    let candidate = candidates
-        .get(&request.code)?
-        .iter()
-        .find(|c| c.option.as_ref().is_some_and(|o| o.id == planned.option))?;
+    let candidate = candidates.get(&request.code)?.iter().find(|c| {
+        c.option
+            .as_ref()
+            .is_some_and(|o| o.id == plain(&planned.option))
+    })?;
     let asset = request.asset.as_str();
     let back = ends.back(asset).filter(|minute| *minute < problem.horizon);
     let averted = averted(problem, plan, asset);

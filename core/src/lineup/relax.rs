@@ -1,5 +1,6 @@
 //! Plenty: a problem in which some of what a request could lack is there in any amount.
 
+use super::hold::{KEPT, counts, plain};
 use super::if_yes::YES;
 use super::kit::KIT;
 use super::qualified::{ABLE, limit_id};
@@ -62,7 +63,7 @@ impl Relax {
         for operation in &option.operations {
             all.extend(operation.loads.iter().filter_map(|load| held(&load.limit)));
             match &operation.work {
-                Work::Stage { powder, .. } => all.push(Self::Powder(powder.clone())),
+                Work::Stage { powder, .. } => all.push(Self::Powder(plain(powder).to_owned())),
                 Work::Step {
                     station: Some(station),
                     ..
@@ -71,6 +72,7 @@ impl Relax {
             }
             let draws = operation.draws.iter();
             let nearest = draws.filter_map(|draw| nearest(draw, stores));
+            let nearest = nearest.filter(|draw| !draw.store.starts_with(KEPT));
             all.extend(nearest.map(|d| Self::Store(d.store.clone())));
         }
         all.sort();
@@ -164,9 +166,11 @@ impl Plenty {
             }
         }
         let horizon = given.horizon;
-        let fresh = |lot: &&mut Lot| self.fresh.as_ref() == Some(&lot.powder);
-        let lots = given.lots.iter_mut().filter(fresh);
-        lots.for_each(|lot| lot.until = horizon);
+        let fresh = |lot: &&mut Lot| self.fresh.as_deref() == Some(plain(&lot.powder));
+        for lot in given.lots.iter_mut().filter(fresh) {
+            lot.until = horizon;
+            lot.powder = plain(&lot.powder).to_owned();
+        }
         if let Some((grams, powder, until)) = &self.lot {
             add_lot(&mut given, self.amounts.len(), *grams, powder, *until);
         }
@@ -210,7 +214,9 @@ fn come_sooner(problem: &mut Problem, code: &str, lands: i64, minutes: i64) {
         lot.from = sooner.min(lot.from);
     }
     let bottles = format!("{GAS}{line}");
-    let brings = |store: &&mut Store| store.id.starts_with(&bottles) || store.id == FUEL;
+    let brings = |store: &&mut Store| {
+        store.id.starts_with(&bottles) || store.id == FUEL || store.id.starts_with(KEPT)
+    };
     for store in problem.stores.iter_mut().filter(brings) {
         let arrivals = store.arrivals.iter_mut().filter(|(at, _)| *at == lands);
         arrivals.for_each(|arrival| arrival.0 = sooner);
@@ -250,6 +256,9 @@ fn add_to_store(problem: &mut Problem, id: &str, amount: i64) {
 
 fn add_lot(problem: &mut Problem, n: usize, grams: i64, powder: &str, until: i64) {
     let until = until.min(problem.horizon);
+    let counting = |store: &&mut Store| counts(&store.id, powder);
+    let stores = problem.stores.iter_mut().filter(counting);
+    stores.for_each(|store| store.level += grams);
     problem.lots.push(Lot {
         id: format!("more/{n}"),
         powder: powder.to_owned(),

@@ -5,6 +5,7 @@
 mod cell;
 mod chances;
 mod duty;
+mod keep_back;
 mod kit;
 mod need;
 mod request;
@@ -13,10 +14,13 @@ mod supply;
 pub use cell::{Cell, Closed, Divergent, Station};
 pub use chances::{Chances, Outcomes};
 pub use duty::{DutyError, DutyHours, Shift, duty_shifts, instant};
+pub use keep_back::{Held, KeepBack};
 pub use kit::{Kit, KitKind};
 pub use need::{Asset, Capability, Figure, LossFault, LossRange};
 pub use request::{BaseMetal, Begun, CrackCheck, Damage, Request, Spare, StandIn, Way};
-pub use supply::{Bank, Brings, Compressor, Delivery, Fuel, Receiver};
+pub use supply::{
+    Bank, Brings, Compressor, Delivery, Fuel, MOST_PLAN_DAYS, Receiver, days_ahead, trip_after_next,
+};
 
 use crate::catalogue::{Metal, Part, Recipe, Rules};
 use crate::code::{AssetCode, LotCode, PartCode, PowderCode, RecipeCode, RequestCode, StationCode};
@@ -36,7 +40,7 @@ pub struct Site {
     pub altitude_m: i64,
     /// The word for what the site loses: points, or a currency.
     pub loss_word: String,
-    /// How many days are planned ahead.
+    /// How many days are planned ahead, to the trip after next at least where it is known ([`days_ahead`]).
     pub plan_days: i64,
     /// A build is planned at the powder that suffices so many times in a thousand.
     pub need_permille: i64,
@@ -73,6 +77,8 @@ pub struct Situation {
     pub fuel: Fuel,
     /// What is on its way.
     pub deliveries: Vec<Delivery>,
+    /// What is held for named machines, by number.
+    pub keep_backs: Vec<KeepBack>,
     /// What the site needs done; nothing that it needs no more.
     pub capabilities: Vec<Capability>,
     /// Its machines in use.

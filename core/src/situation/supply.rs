@@ -123,3 +123,66 @@ pub struct Delivery {
     /// What it brings.
     pub brings: Vec<Brings>,
 }
+
+/// The most days that are planned ahead.
+pub const MOST_PLAN_DAYS: i64 = 60;
+
+/// The trip after next: of those expected the second one. None if fewer are known.
+#[must_use]
+pub fn trip_after_next(deliveries: &[Delivery]) -> Option<&Delivery> {
+    let mut trips: Vec<&Delivery> = deliveries.iter().collect();
+    trips.sort_by_key(|trip| (trip.expected, &trip.code));
+    trips.get(1).copied()
+}
+
+/// How many days are planned ahead: as many as told, or to the trip after next if that comes later, at most
+/// [`MOST_PLAN_DAYS`]. What that trip brings may be used `receiving_min` minutes after its landing.
+#[must_use]
+pub fn days_ahead(
+    told: i64,
+    now: DateTime<Utc>,
+    deliveries: &[Delivery],
+    receiving_min: i64,
+) -> i64 {
+    let minutes = trip_after_next(deliveries).map_or(0, |trip| {
+        (trip.expected - now).num_minutes() + receiving_min
+    });
+    told.max((minutes + 1439).div_euclid(1440))
+        .min(MOST_PLAN_DAYS.max(told))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn day(n: i64) -> DateTime<Utc> {
+        DateTime::UNIX_EPOCH + chrono::TimeDelta::days(n)
+    }
+
+    fn trip(code: &str, expected: DateTime<Utc>) -> Delivery {
+        Delivery {
+            code: code.parse().expect("a code"),
+            name: "boat".to_owned(),
+            expected,
+            latest: None,
+            payload_kg: None,
+            brings: vec![],
+        }
+    }
+
+    /// Fourteen days are told. With trips on day 6 and day 9 fourteen it stays; with the second one on day 20
+    /// and an hour to take in what it brought, day 20 is over: 21. Of day 90 no more than 60 are planned, and
+    /// with one trip alone nobody knows the one after next.
+    #[test]
+    fn a_plan_reaches_to_the_trip_after_next() {
+        let ahead = |days: &[i64]| {
+            let trips: Vec<Delivery> = days.iter().map(|n| trip("T", day(*n))).collect();
+            days_ahead(14, day(0), &trips, 60)
+        };
+        assert_eq!(ahead(&[6, 9]), 14);
+        assert_eq!(ahead(&[20, 6]), 21);
+        assert_eq!(ahead(&[6, 30, 20]), 21);
+        assert_eq!(ahead(&[6, 90]), 60);
+        assert_eq!(ahead(&[40]), 14);
+    }
+}

@@ -2,6 +2,7 @@
 
 use super::more::{More, with};
 use crate::code::RequestCode;
+use crate::lineup::hold::given_up;
 use crate::lineup::line_up::Verified;
 use crate::lineup::places::Ends;
 use crate::lineup::unlock::complete;
@@ -124,7 +125,24 @@ impl Measure {
         stop: &mut dyn FnMut() -> bool,
     ) -> Option<Worth> {
         let problem = with(situation, &self.problem, more, from);
-        let found = self.search(&problem, stop)?;
+        self.worth_of(&problem, stop)
+    }
+
+    /// What holding a keep-back costs now: the loss that giving up all of it averts; none if stopped.
+    #[must_use]
+    pub fn cost_of_holding(
+        &self,
+        situation: &Situation,
+        keep_back: i64,
+        stop: &mut dyn FnMut() -> bool,
+    ) -> Option<Worth> {
+        let problem = given_up(situation, &self.problem, keep_back);
+        self.worth_of(&problem, stop)
+    }
+
+    /// What a problem is worth in which every plan of the measured one can still be carried out.
+    fn worth_of(&self, problem: &Problem, stop: &mut dyn FnMut() -> bool) -> Option<Worth> {
+        let found = self.search(problem, stop)?;
         let gain = (self.base.loss - found.loss).max(0);
         let averted = self.judged(gain);
         let mut worth = Worth {
@@ -133,7 +151,7 @@ impl Measure {
             sooner: Vec::new(),
         };
         if matches!(averted, Averted::Loss(_)) {
-            self.tell(&problem, &found, &mut worth);
+            self.tell(problem, &found, &mut worth);
         }
         Some(worth)
     }

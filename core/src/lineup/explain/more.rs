@@ -2,6 +2,7 @@
 
 use crate::code::{BankCode, PowderCode};
 use crate::lineup::bank_store;
+use crate::lineup::hold::counts;
 use crate::lineup::qualified::ABLE;
 use crate::lineup::supply::{FUEL, FULL_BOTTLE_MBAR, content_g, stores};
 use crate::planner::{self, Draw, Problem};
@@ -44,13 +45,16 @@ pub(super) fn with(situation: &Situation, problem: &Problem, more: &[More], from
     let mut given = problem.clone();
     for (n, more) in more.iter().enumerate() {
         match more {
-            More::Powder { powder, grams } => given.lots.push(planner::Lot {
-                id: format!("one-more/{n}"),
-                powder: powder.to_string(),
-                grams: *grams,
-                from: from.max(0),
-                until: given.horizon,
-            }),
+            More::Powder { powder, grams } => {
+                given.lots.push(planner::Lot {
+                    id: format!("one-more/{n}"),
+                    powder: powder.to_string(),
+                    grams: *grams,
+                    from: from.max(0),
+                    until: given.horizon,
+                });
+                put(&mut given, |id| counts(id, powder.as_str()), *grams, from);
+            }
             More::Gas { bank, bottles } => {
                 let mut banks = situation.banks.iter();
                 if let Some(stand) = banks.find(|b| b.code == *bank) {
@@ -59,7 +63,7 @@ pub(super) fn with(situation: &Situation, problem: &Problem, more: &[More], from
             }
             More::Fuel { ml } => {
                 let ml = if from > 0 { *ml } else { free(situation, *ml) };
-                put(&mut given, FUEL, ml, from);
+                put(&mut given, |id| id == FUEL, ml, from);
             }
             More::Duty { minutes } => stay_on(&mut given, *minutes),
         }
@@ -79,8 +83,8 @@ fn free(situation: &Situation, ml: i64) -> i64 {
     level(&richer) - level(situation)
 }
 
-fn put(problem: &mut Problem, id: &str, amount: i64, from: i64) {
-    for store in problem.stores.iter_mut().filter(|store| store.id == id) {
+fn put(problem: &mut Problem, into: impl Fn(&str) -> bool, amount: i64, from: i64) {
+    for store in problem.stores.iter_mut().filter(|store| into(&store.id)) {
         if from > 0 {
             store.arrivals.push((from, amount));
             store.arrivals.sort_unstable();
@@ -99,7 +103,7 @@ fn join(problem: &mut Problem, stand: &Bank, bottles: i64, from: i64) {
         ..stand.clone()
     };
     let id = bank_store(&stand.code);
-    put(problem, &id, content_g(&full), from);
+    put(problem, |store| store == id, content_g(&full), from);
     let (before, after) = (stand.bottles.max(1), stand.bottles.max(1) + bottles);
     let options = problem.jobs.iter_mut().flat_map(|job| &mut job.options);
     let operations = options.flat_map(|option| &mut option.operations);

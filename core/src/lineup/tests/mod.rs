@@ -11,6 +11,7 @@ mod gas;
 mod gates;
 mod here;
 mod keep;
+mod keep_back;
 mod kit;
 mod loss_now;
 mod order;

@@ -79,6 +79,7 @@ pub fn site() -> Situation {
         }),
         fuel: fuel(),
         deliveries: vec![],
+        keep_backs: vec![],
         capabilities: vec![
             capability("water", &["pump-1", "pump-2"], &[0, 5, 90]),
             capability("quay", &["crane"], &[0, 40]),

@@ -4,6 +4,7 @@ use crate::catalogue::Skill;
 use crate::code::DeliveryCode;
 use crate::lineup::draft::Candidate;
 use crate::lineup::gate::{Gate, Opens, Shut};
+use crate::lineup::hold::Holds;
 use crate::lineup::need::StageNeed;
 use crate::lineup::relax::{MANY_PEOPLE, Plenty, Relax};
 use crate::lineup::supply::landing;
@@ -14,7 +15,10 @@ pub(super) struct Behind<'a> {
     pub(super) situation: &'a Situation,
     pub(super) plan: &'a Plan,
     pub(super) needs: &'a [StageNeed],
-    /// The problem with this option as the job's only one.
+    /// The option as if nothing were kept back.
+    pub(super) unheld: &'a JobOption,
+    /// The problem with this option as the job's only one, from lots that last to the end or, where powder is
+    /// kept back, from others.
     pub(super) problem: Problem,
     pub(super) job: usize,
 }
@@ -26,7 +30,7 @@ impl<'a> Behind<'a> {
         plan: &'a Plan,
         request: &Request,
         candidate: &'a Candidate,
-        option: &JobOption,
+        option: &'a JobOption,
     ) -> Self {
         let mut problem = problem.clone();
         let job = problem
@@ -34,11 +38,13 @@ impl<'a> Behind<'a> {
             .iter()
             .position(|j| j.id == request.code.as_str())
             .unwrap_or(0);
-        problem.jobs[job].options = vec![option.clone()];
+        let holds = Holds::of(situation, &situation.keep_backs);
+        problem.jobs[job].options = holds.ways(request.asset.as_str(), option);
         Self {
             situation,
             plan,
             needs: &candidate.needs,
+            unheld: option,
             problem,
             job,
         }
@@ -52,6 +58,9 @@ impl<'a> Behind<'a> {
     pub(super) fn gates(&self) -> Vec<Shut> {
         if self.fits(&Plenty::of(&[])) {
             return self.not_worth().into_iter().collect();
+        }
+        if let Some(shut) = self.kept_back(&Plenty::of(&[])) {
+            return vec![shut];
         }
         let mut kept = self.all();
         if !self.fits(&Plenty::of(&kept)) {
@@ -98,13 +107,14 @@ impl<'a> Behind<'a> {
     pub(super) fn end(&self, plenty: &Plenty, before: &Plan) -> Option<i64> {
         let problem = plenty.give(&self.problem);
         let job = &problem.jobs[self.job];
-        let plan = add(&problem, before, &[(self.job, 0)]);
-        let planned = plan.jobs.iter().find(|p| p.id == job.id)?;
-        let last = planned
-            .operations
-            .last()
-            .zip(job.options[0].operations.last());
-        Some(last.map_or(0, |(spot, operation)| spot.start + operation.minutes))
+        let ways = job.options.iter().enumerate();
+        let ends = ways.filter_map(|(n, option)| {
+            let plan = add(&problem, before, &[(self.job, n)]);
+            let planned = plan.jobs.iter().find(|p| p.id == job.id)?;
+            let last = planned.operations.last().zip(option.operations.last());
+            Some(last.map_or(0, |(spot, operation)| spot.start + operation.minutes))
+        });
+        ends.min()
     }
 
     /// The least amount of one thing that suffices, all else that is kept given in plenty.

@@ -5,6 +5,7 @@
 //! gate. How much of it is needed is found by planning with less and less.
 
 mod behind;
+mod kept_back;
 mod supplies;
 
 use crate::code::{AssetCode, RecipeCode, RequestCode};

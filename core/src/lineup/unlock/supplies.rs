@@ -5,6 +5,7 @@ use super::position;
 use crate::code::{BankCode, KitCode};
 use crate::gas::Bar;
 use crate::lineup::gate::{Gate, Opens, Shut};
+use crate::lineup::hold::plain;
 use crate::lineup::kit;
 use crate::lineup::need::{GasSource, StageNeed};
 use crate::lineup::relax::{Plenty, Relax};
@@ -46,7 +47,7 @@ impl Behind<'_> {
             self.problem
                 .lots
                 .iter()
-                .filter(|l| l.powder == powder)
+                .filter(|l| plain(&l.powder) == powder)
                 .map(|l| (l.grams - used(&l.id)).max(0))
         };
         let without = without(kept, &relax);
@@ -63,6 +64,9 @@ impl Behind<'_> {
         let Ok(code) = powder.parse() else {
             return Shut::new(Gate::Time, Opens::OtherFigures);
         };
+        if let Some(shut) = self.kept_back(&Plenty::of(&without)) {
+            return shut;
+        }
         if let Some(lot) = self.lot_to_release(powder, &without) {
             return Shut::new(
                 gate(code),
@@ -117,6 +121,10 @@ impl Behind<'_> {
         });
         let have = (all - self.taken_from(store) - floor).max(0);
         let amount = self.least(&relax, kept, need + floor + 1);
+        let others = || self.kept_back(&Plenty::of(&without(kept, &relax)));
+        if let Some(shut) = store.starts_with(GAS).then(others).flatten() {
+            return shut;
+        }
         match store.strip_prefix(GAS).map(str::parse::<BankCode>) {
             Some(Ok(bank)) => self.gas(&bank, need, have, amount, kept),
             _ if let Some(kit) = kit::code_of(store) => more_kit(kit, need, have, amount),

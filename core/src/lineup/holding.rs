@@ -1,0 +1,201 @@
+//! What keep-backs hold at the moment, where it lies, and how long it lasts.
+
+use super::hold::kept_level_g;
+use super::line_up::LineUp;
+use super::need::bank;
+use super::stock::{LotStock, stocks};
+use super::supply::{content_g, landing};
+use crate::code::{AssetCode, DeliveryCode, LotCode, PowderCode};
+use crate::gas::Bar;
+use crate::situation::{Bank, Brings, Held, KeepBack, Situation};
+use chrono::{DateTime, Utc};
+use std::collections::BTreeSet;
+
+/// What a keep-back holds. Of several of one powder or bank the lowest number comes first.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Holding<'a> {
+    /// Which.
+    pub keep_back: &'a KeepBack,
+    /// Grams of it that are there now; of gas, above the pressure that the machines' recipes ask for.
+    pub there_g: i64,
+    /// The delivery with which all of it is there, where some is missing and one is expected that brings it.
+    pub filled_by: Option<(DeliveryCode, DateTime<Utc>)>,
+    /// Where it lies when the line-up's draws are made: the lots that last longest, and of these the largest.
+    pub lots: Vec<(LotCode, i64)>,
+    /// What of it goes out of date before the line-up's end and nothing takes its place.
+    pub lapses: Option<Lapse>,
+    /// Pressure down to which others may draw the bank, absolute, in millibar; of gas only.
+    pub left_mbar: Option<i64>,
+}
+
+/// Powder held that goes out of date.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Lapse {
+    /// How much, in grams.
+    pub grams: i64,
+    /// When the first of it does.
+    pub at: DateTime<Utc>,
+}
+
+impl Holding<'_> {
+    /// Grams that are missing.
+    #[must_use]
+    pub const fn short_g(&self) -> i64 {
+        self.keep_back.grams - self.there_g
+    }
+}
+
+/// What each keep-back of a situation holds, by number.
+#[must_use]
+pub fn holdings<'a>(situation: &'a Situation, line_up: Option<&LineUp>) -> Vec<Holding<'a>> {
+    let keep_backs = &situation.keep_backs;
+    let each = keep_backs.iter().enumerate().map(|(place, keep_back)| {
+        let earlier = keep_backs[..place].iter();
+        let earlier = earlier.filter(|it| it.held == keep_back.held);
+        let before_g = earlier.map(|it| it.grams).sum();
+        match &keep_back.held {
+            Held::Powder(powder) => of_powder(situation, line_up, keep_back, powder, before_g),
+            Held::Gas(code) => {
+                let stand = situation.banks.iter().find(|it| it.code == *code);
+                of_gas(situation, keep_back, stand, before_g)
+            }
+        }
+    });
+    each.collect()
+}
+
+fn of_powder<'a>(
+    situation: &'a Situation,
+    line_up: Option<&LineUp>,
+    keep_back: &'a KeepBack,
+    powder: &PowderCode,
+    before_g: i64,
+) -> Holding<'a> {
+    let stocks = stocks(situation, line_up);
+    let stock = stocks.into_iter().find(|stock| stock.powder == *powder);
+    let mut lots: Vec<LotStock> = stock.map_or_else(Vec::new, |stock| {
+        stock.lots.into_iter().filter(|lot| lot.usable).collect()
+    });
+    lots.sort_by_key(|it| {
+        let use_by = it.lot.use_by;
+        std::cmp::Reverse((use_by.is_none(), use_by, it.free_g))
+    });
+    let grams = keep_back.grams;
+    let here: i64 = lots.iter().map(|it| it.on_hand_g).sum();
+    let there_g = (here - before_g).clamp(0, grams);
+    let shares = share_out(lots.iter().map(|it| it.free_g), before_g, grams);
+    let lie = lots.iter().zip(&shares).filter(|(_, share)| **share > 0);
+    let end = situation.moment(situation.horizon());
+    let brief = |it: &LotStock| it.lot.use_by.is_some_and(|at| at < end);
+    let lapsing = lie.clone().filter(|(it, _)| brief(it));
+    let lapsing_g: i64 = lapsing.clone().map(|(_, share)| share).sum();
+    let coming_g: i64 = coming(situation, powder, end).map(|it| it.1).sum();
+    let lapses_g = lapsing_g - (coming_g - (grams - there_g)).max(0);
+    let at = lapsing.filter_map(|(it, _)| it.lot.use_by).min();
+    let mut total = here;
+    let mut filled =
+        coming(situation, powder, situation.now).filter_map(|(code, grams_come, at)| {
+            total += grams_come;
+            (total >= before_g + grams).then(|| (code.clone(), at))
+        });
+    Holding {
+        keep_back,
+        there_g,
+        filled_by: (there_g < grams).then(|| filled.next()).flatten(),
+        lots: lie
+            .map(|(it, share)| (it.lot.code.clone(), *share))
+            .collect(),
+        lapses: at.filter(|_| lapses_g > 0).map(|at| Lapse {
+            grams: lapses_g,
+            at,
+        }),
+        left_mbar: None,
+    }
+}
+
+/// Of each amount in turn what falls to `grams` behind the first `before` of all.
+fn share_out(amounts: impl Iterator<Item = i64>, before: i64, grams: i64) -> Vec<i64> {
+    let (mut skip, mut open) = (before, grams);
+    let share = |amount: i64| {
+        let skipped = amount.min(skip);
+        let taken = (amount - skipped).min(open);
+        skip -= skipped;
+        open -= taken;
+        taken
+    };
+    amounts.map(share).collect()
+}
+
+/// What deliveries bring of a powder that is good until then at least, in the order of their landing: which,
+/// how many grams, from when on they may be used.
+fn coming<'a>(
+    situation: &'a Situation,
+    powder: &'a PowderCode,
+    good_until: DateTime<Utc>,
+) -> impl Iterator<Item = (&'a DeliveryCode, i64, DateTime<Utc>)> {
+    let mut deliveries: Vec<_> = situation.deliveries.iter().collect();
+    deliveries.sort_by_key(|it| it.expected);
+    deliveries.into_iter().flat_map(move |delivery| {
+        let at = situation.moment(landing(situation, delivery));
+        delivery
+            .brings
+            .iter()
+            .filter_map(move |brings| match brings {
+                Brings::Powder {
+                    powder: brought,
+                    grams,
+                    use_by,
+                } if brought == powder && use_by.is_none_or(|it| it >= good_until) => {
+                    Some((&delivery.code, *grams, at))
+                }
+                _ => None,
+            })
+    })
+}
+
+fn of_gas<'a>(
+    situation: &'a Situation,
+    keep_back: &'a KeepBack,
+    stand: Option<&Bank>,
+    before_g: i64,
+) -> Holding<'a> {
+    let mut holding = Holding {
+        keep_back,
+        there_g: 0,
+        filled_by: None,
+        lots: Vec::new(),
+        lapses: None,
+        left_mbar: None,
+    };
+    if let Some(stand) = stand {
+        let assets: BTreeSet<&AssetCode> = keep_back.assets.iter().collect();
+        let all_g = before_g + keep_back.grams;
+        let level_g = kept_level_g(situation, stand, all_g, &assets);
+        let above_g = content_g(stand) - (level_g - all_g);
+        holding.there_g = (above_g - before_g).clamp(0, keep_back.grams);
+        holding.left_mbar = mbar_of(stand, level_g);
+    }
+    holding
+}
+
+/// The pressure at which a bank holds so much at its present temperature, absolute, in millibar, rounded up.
+fn mbar_of(stand: &Bank, grams: i64) -> Option<i64> {
+    let stand_now = bank(stand).ok()?;
+    let holds = |mbar: i64| {
+        let bar = Bar::new(mbar as f64 / 1000.0).ok()?;
+        stand_now.content_grams_at(bar).ok()
+    };
+    let (mut less, mut enough) = (0, 400_000);
+    if holds(enough)? < grams {
+        return None;
+    }
+    while enough - less > 1 {
+        let middle = less + (enough - less) / 2;
+        if holds(middle).is_some_and(|held| held >= grams) {
+            enough = middle;
+        } else {
+            less = middle;
+        }
+    }
+    Some(enough)
+}
