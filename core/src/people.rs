@@ -19,7 +19,7 @@ pub fn may(role: Role, act: Act) -> bool {
             &[Crew, Checker, Lead, Storekeeper]
         }
         Act::Plan => &[Crew, Checker, Lead, Storekeeper],
-        Act::AcceptLineUp => &[Lead],
+        Act::AcceptLineUp | Act::KeepBack => &[Lead],
         Act::HoldLot => &[Crew, Checker, Lead, Storekeeper],
         Act::ReleaseLot => &[Checker, Lead, Storekeeper],
         Act::AdjustBook | Act::EnterLots => &[Lead, Storekeeper],
@@ -119,6 +119,8 @@ pub enum Act {
     Plan,
     /// Make a line-up the one that the crew works to.
     AcceptLineUp,
+    /// Keep powder or gas back for named machines, and give it up again.
+    KeepBack,
     /// Stop a lot, so that nobody draws from it.
     HoldLot,
     /// Say that a lot may be sprayed.
@@ -163,6 +165,7 @@ impl Act {
         Act::WatchInterim,
         Act::Plan,
         Act::AcceptLineUp,
+        Act::KeepBack,
         Act::HoldLot,
         Act::ReleaseLot,
         Act::EnterLots,
@@ -192,6 +195,7 @@ impl fmt::Display for Act {
             Act::WatchInterim => "watch over interim parts",
             Act::Plan => "plan again",
             Act::AcceptLineUp => "say which line-up the crew works to",
+            Act::KeepBack => "keep powder or gas back, and give it up",
             Act::HoldLot => "stop a lot",
             Act::ReleaseLot => "release a lot",
             Act::EnterLots => "enter lots that came",

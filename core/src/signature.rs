@@ -12,6 +12,8 @@ word_enum! {
     Meaning {
         /// The crew works to this line-up.
         Accept = "accept",
+        /// What was kept back for named machines may go to any.
+        GiveUp = "give-up",
         /// This lot may be sprayed.
         Release = "release",
         /// This lot, stopped for a reason, may be sprayed again.
@@ -39,6 +41,9 @@ impl Meaning {
     pub const fn statement(self) -> &'static str {
         match self {
             Meaning::Accept => "The crew works to this line-up.",
+            Meaning::GiveUp => {
+                "I know for which machines this is kept back. So much of it may go to any machine."
+            }
             Meaning::Release => {
                 "I have checked certificate, label and seals of this lot. It may be sprayed."
             }
@@ -68,6 +73,7 @@ impl Meaning {
     pub const fn act(self) -> Act {
         match self {
             Meaning::Accept => Act::AcceptLineUp,
+            Meaning::GiveUp => Act::KeepBack,
             Meaning::Release | Meaning::ReleaseFromHold => Act::ReleaseLot,
             Meaning::RecordYes => Act::RecordYes,
             Meaning::ApproveRecipe => Act::ApproveRecipe,
@@ -87,6 +93,7 @@ impl Meaning {
         match self {
             Meaning::ReleaseFromHold => 2,
             Meaning::Accept
+            | Meaning::GiveUp
             | Meaning::Release
             | Meaning::RecordYes
             | Meaning::ApproveRecipe

@@ -21,6 +21,7 @@ pub mod form;
 pub mod health;
 pub mod interim;
 pub mod journal;
+pub mod keep_back;
 pub mod kit;
 pub mod lineup;
 pub mod metal;
@@ -114,6 +115,7 @@ pub fn routes() -> Routes {
         .merge(catalogue::routes())
         .merge(cell::routes())
         .merge(recipe::routes())
+        .merge(keep_back::routes())
         .merge(kit::routes())
         .merge(metal::routes())
         .merge(powder::routes())

@@ -111,6 +111,7 @@ async fn gates_of_what_is_on_hand() {
     );
     has(&line_up, "R23", |g| matches!(g, Gate::Gas { .. }));
     has(&line_up, "R24", |g| matches!(g, Gate::Fuel { .. }));
+    has(&line_up, "R24", |g| matches!(g, Gate::KeptBack { .. }));
     has(&line_up, "R26", |g| matches!(g, Gate::Station { .. }));
     has(&line_up, "R27", |g| matches!(g, Gate::DutyTooShort { .. }));
     has(&line_up, "R28", |g| *g == Gate::Crew { need: 4, most: 3 });

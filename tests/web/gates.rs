@@ -41,7 +41,8 @@ fn units(opens: &Opens) -> i64 {
         | Opens::StationBack { by: Some(_), .. }
         | Opens::MoreKit { .. }
         | Opens::MoreGas { .. }
-        | Opens::YesUntil { .. } => 1,
+        | Opens::YesUntil { .. }
+        | Opens::GiveUp { .. } => 1,
         _ => 0,
     }
 }
@@ -121,6 +122,14 @@ fn opened(site: &Situation, code: &RequestCode, shut: &Shut, less: i64) -> Optio
                     ..stand
                 });
             }
+        }
+        Opens::GiveUp {
+            keep_backs, grams, ..
+        } => {
+            let named = |number: i64| keep_backs.contains(&number);
+            let mut same = site.keep_backs.iter_mut().filter(|it| named(it.number));
+            same.next()?.grams -= grams - less;
+            site.keep_backs.retain(|it| it.grams > 0);
         }
         Opens::LongerDuty { minutes } => {
             let longer = TimeDelta::minutes(minutes - less);

@@ -14,6 +14,7 @@ mod gates;
 mod health;
 mod interim;
 mod journal;
+mod keep_back;
 mod line_up;
 mod links;
 mod needs;

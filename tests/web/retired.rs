@@ -157,7 +157,8 @@ async fn sent_figures(app: &mut App, figures: &[(&str, &str)]) -> Answer {
 async fn what_is_still_counted_on_is_not_retired() {
     let mut app = App::signed_in(Role::Lead).await;
     let told = "Feed pump 1 cannot be retired yet. Open for it: R8, R9; close or withdraw that first. \
-                It counts for fresh water; say there what is needed without it, or retire that first.";
+                It counts for fresh water; say there what is needed without it, or retire that first. \
+                Held for it: keep-back 1; give that up first.";
     let page = app.get("/site/assets/WP1/retire").await;
     assert_eq!(page.status, StatusCode::OK);
     assert!(page.contains(told), "{}", page.body);

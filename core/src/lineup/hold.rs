@@ -31,9 +31,15 @@ pub(super) fn plain(id: &str) -> &str {
     id.split(LASTS).next().unwrap_or(id)
 }
 
+/// The powder whose grams a store of a problem counts, since some of it is kept back; none for other stores.
+#[must_use]
+pub fn kept_powder(store: &str) -> Option<&str> {
+    store.strip_prefix(KEPT).map(plain)
+}
+
 /// Whether a store counts grams of this powder.
 pub(super) fn counts(store: &str, powder: &str) -> bool {
-    store.strip_prefix(KEPT).map(plain) == Some(powder)
+    kept_powder(store) == Some(powder)
 }
 
 /// Puts all keep-backs of a situation into its problem.

@@ -1,10 +1,11 @@
 //! What keep-backs hold at the moment, where it lies, and how long it lasts.
 
-use super::hold::kept_level_g;
+use super::hold::{kept_level_g, recipes_for};
 use super::line_up::LineUp;
-use super::need::bank;
-use super::stock::{LotStock, stocks};
+use super::need::{bank, stage_need};
+use super::stock::{LotStock, stock};
 use super::supply::{content_g, landing};
+use crate::catalogue::Recipe;
 use crate::code::{AssetCode, DeliveryCode, LotCode, PowderCode};
 use crate::gas::Bar;
 use crate::situation::{Bank, Brings, Held, KeepBack, Situation};
@@ -22,6 +23,9 @@ pub struct Holding<'a> {
     pub filled_by: Option<(DeliveryCode, DateTime<Utc>)>,
     /// Where it lies when the line-up's draws are made: the lots that last longest, and of these the largest.
     pub lots: Vec<(LotCode, i64)>,
+    /// What a stage of the machines' recipes takes from one lot, in grams, where there is as much left in all and
+    /// no lot holds it; the largest such stage.
+    pub scattered_g: Option<i64>,
     /// What of it goes out of date before the line-up's end and nothing takes its place.
     pub lapses: Option<Lapse>,
     /// Pressure down to which others may draw the bank, absolute, in millibar; of gas only.
@@ -71,11 +75,8 @@ fn of_powder<'a>(
     powder: &PowderCode,
     before_g: i64,
 ) -> Holding<'a> {
-    let stocks = stocks(situation, line_up);
-    let stock = stocks.into_iter().find(|stock| stock.powder == *powder);
-    let mut lots: Vec<LotStock> = stock.map_or_else(Vec::new, |stock| {
-        stock.lots.into_iter().filter(|lot| lot.usable).collect()
-    });
+    let lots = stock(situation, line_up, powder).lots.into_iter();
+    let mut lots: Vec<LotStock> = lots.filter(|it| it.usable).collect();
     lots.sort_by_key(|it| {
         let use_by = it.lot.use_by;
         std::cmp::Reverse((use_by.is_none(), use_by, it.free_g))
@@ -102,6 +103,7 @@ fn of_powder<'a>(
         keep_back,
         there_g,
         filled_by: (there_g < grams).then(|| filled.next()).flatten(),
+        scattered_g: scattered_g(situation, keep_back, powder, &lots),
         lots: lie
             .map(|(it, share)| (it.lot.code.clone(), *share))
             .collect(),
@@ -111,6 +113,23 @@ fn of_powder<'a>(
         }),
         left_mbar: None,
     }
+}
+
+fn scattered_g(
+    situation: &Situation,
+    keep_back: &KeepBack,
+    powder: &PowderCode,
+    lots: &[LotStock],
+) -> Option<i64> {
+    let assets: BTreeSet<&AssetCode> = keep_back.assets.iter().collect();
+    let recipes = recipes_for(situation, &assets).into_iter();
+    let stages = recipes.flat_map(Recipe::sprays);
+    let of_one_lot = stages.filter(|spray| spray.one_lot && spray.powder == *powder);
+    let needs = of_one_lot.filter_map(|spray| stage_need(situation, spray).ok());
+    let left = || lots.iter().map(|it| it.free_g);
+    let (all, largest): (i64, i64) = (left().sum(), left().max().unwrap_or(0));
+    let scattered = |need: &i64| *need <= all && *need > largest;
+    needs.map(|need| need.powder_g).filter(scattered).max()
 }
 
 /// Of each amount in turn what falls to `grams` behind the first `before` of all.
@@ -164,6 +183,7 @@ fn of_gas<'a>(
         there_g: 0,
         filled_by: None,
         lots: Vec::new(),
+        scattered_g: None,
         lapses: None,
         left_mbar: None,
     };

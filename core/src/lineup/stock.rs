@@ -135,7 +135,8 @@ pub fn stocks(situation: &Situation, line_up: Option<&LineUp>) -> Vec<Stock> {
         .collect()
 }
 
-fn stock(situation: &Situation, line_up: Option<&LineUp>, powder: &PowderCode) -> Stock {
+/// One powder, as the line-up leaves it.
+pub(super) fn stock(situation: &Situation, line_up: Option<&LineUp>, powder: &PowderCode) -> Stock {
     let stages = line_up.map_or_else(Vec::new, |l| stages(situation, l, powder));
     let lots = lots(situation, powder, &stages);
     let arrivals = arrivals(situation, powder);

@@ -28,6 +28,7 @@ use serde::Deserialize;
 use crate::AppState;
 use crate::error::AppError;
 use crate::form::{Posted, decimal};
+use crate::keep_back;
 use crate::page::{Screen, page};
 use crate::people::{Visit, Who};
 use crate::routes::Routes;
@@ -59,7 +60,10 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
     let pictures = shape::queries::small_of_requests(&state.db.read).await?;
     let layout = visit.layout(Screen::LineUp, "Line-up").await?;
     let planning = state.planner.planning();
-    page(&pages::LineUpPage::new(
+    let newest = latest.as_ref();
+    let newest = newest.map(|stored| (stored.number, &stored.line_up));
+    let kept_back = keep_back::rows(&situation, newest, &state.worths);
+    let shown = pages::LineUpPage::new(
         layout,
         &situation,
         latest.as_ref(),
@@ -67,7 +71,8 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
         planning,
         visit.who.as_ref(),
         &pictures,
-    ))
+    );
+    page(&shown.with_kept_back(kept_back))
 }
 
 /// A search of this many seconds may be asked for.

@@ -9,6 +9,7 @@ use super::planning::Planning;
 use super::queries::Stored;
 use super::sure::{self, Sure};
 use super::timeline::{self, Shape, Timeline};
+use crate::keep_back;
 use crate::page::{Layout, loss, whole};
 use crate::people::Who;
 use crate::requests;
@@ -25,6 +26,10 @@ pub struct LineUpPage {
     /// What the loss is counted in.
     unit: String,
     order: Option<Order>,
+    /// What is held for named machines.
+    kept_back: Vec<keep_back::Row>,
+    /// How far it is planned, and why so far.
+    reach: String,
     planning: Option<Running>,
     failed: Option<String>,
     may_plan: bool,
@@ -143,12 +148,19 @@ impl LineUpPage {
             reason,
             unit: situation.site.loss_word.clone(),
             order,
+            kept_back: Vec::new(),
+            reach: words.reach(),
             planning,
             failed,
             may_plan: allowed(Act::Plan),
             may_accept: allowed(Act::AcceptLineUp),
             page,
         }
+    }
+
+    /// With what is held for named machines.
+    pub fn with_kept_back(self, kept_back: Vec<keep_back::Row>) -> Self {
+        LineUpPage { kept_back, ..self }
     }
 }
 

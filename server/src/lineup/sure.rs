@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Utc};
-use mendpost_core::lineup::{Expected, FUEL, LineUp, SERVICE};
+use mendpost_core::lineup::{Expected, FUEL, LineUp, SERVICE, kept_powder};
 use mendpost_core::planner::BackBy;
 use mendpost_core::situation::Situation;
 
@@ -141,6 +141,9 @@ fn supplies(situation: &Situation, words: &Words<'_>, expected: &Expected) -> Ve
 }
 
 fn store_name(situation: &Situation, words: &Words<'_>, store: &str) -> String {
+    if let Some(powder) = kept_powder(store) {
+        return format!("{}, kept back", words.powder(powder));
+    }
     match store.split_once('/') {
         _ if store == FUEL => "Fuel".to_owned(),
         _ if store == SERVICE => "Compressor, to its service".to_owned(),

@@ -74,6 +74,8 @@ pub struct Found {
     pub better: i64,
     /// What one more of each is worth, the greatest first.
     pub worths: Vec<(More, Worth)>,
+    /// What holding each keep-back costs, by number: what giving it up averts.
+    pub holding: Vec<(i64, Worth)>,
     pub swings: Vec<Swing>,
 }
 
@@ -187,7 +189,9 @@ impl Worths {
         let capabilities = verified.problem().capabilities.iter();
         let capabilities: Vec<CapabilityCode> =
             capabilities.filter_map(|c| c.id.parse().ok()).collect();
-        let of = 1 + more.len() + capabilities.len();
+        let keep_backs = situation.keep_backs.iter();
+        let keep_backs: Vec<i64> = keep_backs.map(|it| it.number).collect();
+        let of = 1 + more.len() + keep_backs.len() + capabilities.len();
         self.tell(0, of);
         let measure = Measure::new(verified, BUDGET, &mut stop)?;
         let mut done = 1;
@@ -202,6 +206,12 @@ impl Worths {
             worths.push((more, worth));
         }
         worths.sort_by_key(|(_, worth)| std::cmp::Reverse(worth.averted));
+        let mut holding = Vec::new();
+        for number in keep_backs {
+            step();
+            let cost = measure.cost_of_holding(situation, number, &mut stop)?;
+            holding.push((number, cost));
+        }
         let mut swings = Vec::new();
         for capability in &capabilities {
             step();
@@ -215,6 +225,7 @@ impl Worths {
             noise: measure.noise(),
             better: measure.better_than(verified.plan()),
             worths,
+            holding,
             swings,
         })
     }

@@ -47,6 +47,8 @@ struct FoundRow {
     /// Why it may no longer hold; none if it does.
     stale: Option<String>,
     worths: Vec<WorthRow>,
+    /// What holding each keep-back costs.
+    holding: Vec<WorthRow>,
     /// Loss figures that would change the first places.
     figures: Vec<FigureRow>,
     /// Of those that would not.
@@ -194,7 +196,16 @@ impl Told<'_> {
         let tried = i64::try_from(found.iterations).unwrap_or(i64::MAX);
         FoundRow {
             stale: self.stale(found.number),
-            worths: found.worths.iter().map(|(m, w)| self.worth(m, w)).collect(),
+            worths: found
+                .worths
+                .iter()
+                .map(|(more, worth)| self.worth(sentence(&self.more(more)), worth))
+                .collect(),
+            holding: found
+                .holding
+                .iter()
+                .map(|(number, worth)| self.worth(self.keep_back(*number), worth))
+                .collect(),
             steady: steady(figures.len(), found.swings.len()),
             figures,
             how: format!(
@@ -235,7 +246,16 @@ impl Told<'_> {
         }
     }
 
-    fn worth(&self, more: &More, worth: &Worth) -> WorthRow {
+    fn keep_back(&self, number: i64) -> String {
+        let mut live = self.situation.keep_backs.iter();
+        let kept = live.find(|it| it.number == number);
+        kept.map_or_else(
+            || format!("Keep-back {number}, given up since"),
+            |it| self.words.kept(it),
+        )
+    }
+
+    fn worth(&self, name: String, worth: &Worth) -> WorthRow {
         let freed = worth
             .freed
             .iter()
@@ -250,7 +270,7 @@ impl Told<'_> {
             Averted::Nothing => ("nothing".to_owned(), false),
         };
         WorthRow {
-            name: sentence(&self.more(more)),
+            name,
             averts,
             counts,
             names: freed.chain(sooner).collect(),

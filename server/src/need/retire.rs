@@ -161,7 +161,8 @@ async fn needed(
     })
 }
 
-/// An asset is kept by what counts on it: open requests, capabilities, interim parts in it.
+/// An asset is kept by what counts on it: open requests, capabilities, interim parts in it, what is held for
+/// it.
 fn asset_needed(situation: &Situation, asset: &Item, interim: &[i64]) -> Option<String> {
     let code = asset.code.as_str();
     let requests = situation
@@ -190,6 +191,15 @@ fn asset_needed(situation: &Situation, asset: &Item, interim: &[i64]) -> Option<
         needed.push(format!(
             "in it now: {}; enter that it is off first",
             interim.join(", ")
+        ));
+    }
+    let held = situation.keep_backs.iter();
+    let held = held.filter(|it| it.assets.iter().any(|a| a.as_str() == code));
+    let held: Vec<String> = held.map(|it| it.number.to_string()).collect();
+    if !held.is_empty() {
+        needed.push(format!(
+            "held for it: keep-back {}; give that up first",
+            held.join(", ")
         ));
     }
     told(&asset.name, &needed)

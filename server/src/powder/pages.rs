@@ -3,7 +3,7 @@ use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::RecipeState;
 use mendpost_core::lineup::{LotStock, OutCause, Stock, stage_need};
 use mendpost_core::powder::LotState;
-use mendpost_core::situation::Situation;
+use mendpost_core::situation::{Held, Situation};
 
 use super::columns::{self, Column, Fill, LABEL_LEFT, Layer};
 use super::drawdown::{self, Scene};
@@ -61,6 +61,8 @@ struct PowderRow {
     usable: String,
     committed: String,
     free: String,
+    /// How much of it is held for named machines.
+    kept: String,
 }
 
 struct LotRow {
@@ -129,7 +131,10 @@ impl PowderPage {
             powders: book
                 .stocks
                 .iter()
-                .map(|s| powder_row(&words, s, chosen.is_some_and(|c| c.powder == s.powder)))
+                .map(|s| {
+                    let chosen = chosen.is_some_and(|c| c.powder == s.powder);
+                    powder_row(book.situation, &words, s, chosen)
+                })
                 .collect(),
             lots: book
                 .stocks
@@ -436,7 +441,17 @@ fn past(book: &Book<'_>, stock: &Stock) -> Vec<(DateTime<Utc>, i64)> {
     points
 }
 
-fn powder_row(words: &Words<'_>, stock: &Stock, chosen: bool) -> PowderRow {
+/// '4 500 kept back', where it is.
+fn kept(situation: &Situation, stock: &Stock) -> String {
+    let held = Held::Powder(stock.powder.clone());
+    let same = situation.keep_backs.iter().filter(|it| it.held == held);
+    match same.map(|it| it.grams).sum() {
+        0 => String::new(),
+        grams => format!("{} kept back", whole(grams)),
+    }
+}
+
+fn powder_row(situation: &Situation, words: &Words<'_>, stock: &Stock, chosen: bool) -> PowderRow {
     let committed: i64 = stock.lots.iter().map(|l| l.committed_g).sum();
     PowderRow {
         path: format!("/powder?powder={}", stock.powder),
@@ -458,6 +473,7 @@ fn powder_row(words: &Words<'_>, stock: &Stock, chosen: bool) -> PowderRow {
         usable: whole(stock.usable_g()),
         committed: whole(committed),
         free: whole(stock.free_g()),
+        kept: kept(situation, stock),
     }
 }
 

@@ -9,8 +9,8 @@ use mendpost_core::people::Role;
 use mendpost_core::powder::{Lot, Powder};
 use mendpost_core::quantity::Milligrams;
 use mendpost_core::situation::{
-    Asset, Bank, Capability, Cell, Compressor, Delivery, DutyHours, Fuel, Kit, Request, Site,
-    Station,
+    Asset, Bank, Capability, Cell, Compressor, Delivery, DutyHours, Fuel, KeepBack, Kit, Request,
+    Site, Station,
 };
 
 /// Everything that the files say. Each list is in the order of its file.
@@ -41,6 +41,7 @@ pub struct SiteData {
     pub weighed: Vec<SeedWeighed>,
     pub requests: Vec<SeedRequest>,
     pub interims: Vec<SeedInterim>,
+    pub keep_backs: Vec<KeepBack>,
 }
 
 /// Somebody of the crew.

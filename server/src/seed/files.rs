@@ -11,7 +11,7 @@ const LARGEST: u64 = 4 << 20;
 
 /// The files that a site is read from, beside the STL files that `parts.csv` names; what is not needed
 /// may be missing.
-pub(super) const NAMES: [&str; 25] = [
+pub(super) const NAMES: [&str; 26] = [
     "site.toml",
     "people.csv",
     "powders.csv",
@@ -36,6 +36,7 @@ pub(super) const NAMES: [&str; 25] = [
     "ways.csv",
     "yeses.csv",
     "interim_parts.csv",
+    "keep_backs.csv",
     "README.md",
 ];
 

@@ -9,6 +9,7 @@ pub(crate) mod fault;
 mod files;
 pub(crate) mod guard;
 mod interim;
+mod keep_back;
 pub(crate) mod need;
 pub(crate) mod part;
 pub(crate) mod powder;
@@ -70,13 +71,14 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
 
     let sheets = powder::Sheets::new(files, faults);
     let powders = sheets.powders(faults);
-    let known = codes(&sheets.powders, "code", faults);
-    let lots = sheets.lots(&known, &calendar, faults);
-    let deliveries = sheets.deliveries(&known, &site::bank_codes(&rows, faults), &calendar, faults);
+    let powder_codes = codes(&sheets.powders, "code", faults);
+    let known = &powder_codes;
+    let lots = sheets.lots(known, &calendar, faults);
+    let deliveries = sheets.deliveries(known, &site::bank_codes(&rows, faults), &calendar, faults);
 
     let stations = cell::Sheets::new(files, faults);
     let duty = stations.duty(calendar.zone, now, faults);
-    let cell = stations.cell(&rows, &known, &calendar, faults);
+    let cell = stations.cell(&rows, known, &calendar, faults);
     let nozzle = site::nozzle(&rows, &calendar, faults);
     let station_list = stations.stations(&calendar, faults);
 
@@ -93,7 +95,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
         stations: stations.codes(faults),
         kit: kit.iter().map(|kit| (kit.code.clone(), kit.kind)).collect(),
     };
-    let recipes = made.recipes((&known, &powders), &places, faults);
+    let recipes = made.recipes((known, &powders), &places, faults);
     let stages = weighed::Known {
         stages: made.stages(),
         lots: sheets.lot_powders(),
@@ -110,6 +112,12 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
     let requests = request::requests(files, &known, &calendar, faults);
     let named = (&known.assets, &known.parts);
     let interims = interim::interims(files, named, &calendar, faults);
+    let stored = keep_back::Known {
+        powders: &powder_codes,
+        banks: &site::bank_codes(&rows, faults),
+        assets: &known.assets,
+    };
+    let keep_backs = keep_back::keep_backs(files, &stored, &calendar, faults);
     Some(SiteData {
         site: site?,
         people,
@@ -133,5 +141,6 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
         weighed,
         requests,
         interims,
+        keep_backs,
     })
 }

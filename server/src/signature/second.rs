@@ -284,6 +284,7 @@ pub fn path(number: i64) -> String {
 pub fn act(meaning: Meaning, subject: &str) -> String {
     match meaning {
         Meaning::Accept => format!("Work to order {subject}"),
+        Meaning::GiveUp => format!("Give up keep-back {subject}"),
         Meaning::Release => format!("Release lot {subject}"),
         Meaning::ReleaseFromHold => format!("Release lot {subject} from hold"),
         Meaning::RecordYes => format!("Record a yes for request {subject}"),

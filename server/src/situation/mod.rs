@@ -13,14 +13,14 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Timelike, Utc};
 use mendpost_core::catalogue::{Answer, Part, Recipe};
-use mendpost_core::situation::{Capability, Site, Situation, duty_shifts};
+use mendpost_core::situation::{Capability, Site, Situation, days_ahead, duty_shifts};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use crate::AppState;
 use crate::db::decoded;
 use crate::error::AppError;
-use crate::{kit, site};
+use crate::{keep_back, kit, site};
 
 pub(crate) use need::assets;
 pub(crate) use rules::load as rules;
@@ -74,7 +74,9 @@ pub async fn load(
         .and_then(|t| t.with_nanosecond(0))
         .unwrap_or(now);
     let codes = Codes::load(connection).await?;
-    let (site, cell_name) = planned_site(connection).await?;
+    let (mut site, cell_name) = planned_site(connection).await?;
+    let deliveries = supply::deliveries(connection, &codes).await?;
+    site.plan_days = days_ahead(site.plan_days, now, &deliveries, site.receiving_min);
     let until = now + TimeDelta::days(site.plan_days);
     let hours = cell::duty_hours(connection).await?;
     let (parts, recipes) = catalogue::load(connection, &codes).await?;
@@ -89,7 +91,8 @@ pub async fn load(
         banks: supply::banks(connection).await?,
         compressor: supply::compressor(connection).await?,
         fuel: supply::fuel(connection).await?,
-        deliveries: supply::deliveries(connection, &codes).await?,
+        deliveries,
+        keep_backs: keep_back::queries::live(connection).await?,
         capabilities: need::capabilities(connection, &codes).await?,
         assets: need::assets(connection).await?,
         outcomes: outcomes::load(connection).await?,

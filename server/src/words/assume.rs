@@ -50,6 +50,12 @@ impl Words<'_> {
                 bar(*pressure_mbar)
             ),
             Assumption::Fuel { ml } => format!("{} more fuel here now", litres(*ml)),
+            Assumption::GivenUp { keep_back } => {
+                let mut all = self.situation.keep_backs.iter();
+                let known = all.find(|it| it.number == *keep_back);
+                let kept = known.map_or_else(|| keep_back.to_string(), |it| self.kept(it));
+                format!("{kept}: given up")
+            }
             Assumption::First { request } => {
                 format!("{} is done first", self.request(request.as_str()))
             }

@@ -2,6 +2,7 @@
 
 use mendpost_core::catalogue::{About, NoYes, RecipeState};
 use mendpost_core::lineup::{Gate, Opens};
+use mendpost_core::situation::Held;
 
 use super::authority::{skill_word, who_word};
 use super::{Words, bar, kilograms, kilowatts, litres, size, work};
@@ -197,6 +198,19 @@ impl Words<'_> {
                     kilograms(*need_g)
                 )
             }
+            Gate::KeptBack {
+                keep_backs,
+                held,
+                grams,
+            } => format!(
+                "{}, {} held for other machines by {}",
+                match held {
+                    Held::Powder(_) => "powder",
+                    Held::Gas(_) => "gas",
+                },
+                self.held(held, *grams),
+                numbered(keep_backs)
+            ),
             Gate::Fuel { need_ml, have_ml } => {
                 format!(
                     "fuel, {} beyond the camp, needs {}",
@@ -308,6 +322,19 @@ impl Words<'_> {
                     kilograms(*grams)
                 )
             }
+            Opens::GiveUp {
+                keep_backs, all, ..
+            } if *all => format!("give up {}", numbered(keep_backs)),
+            Opens::GiveUp {
+                keep_backs,
+                held,
+                grams,
+                ..
+            } => format!(
+                "give up {} of {}",
+                self.held(held, *grams),
+                numbered(keep_backs)
+            ),
             Opens::MoreHeat { watts } => format!("a heater of {} more", kilowatts(*watts)),
             Opens::MoreFuel { ml } => format!("{} more fuel", litres(*ml)),
             Opens::MoreKit { kit, count } => format!("{count} more of {}", self.kit(kit.as_str())),
@@ -336,6 +363,17 @@ const fn recipe_state(state: RecipeState) -> &'static str {
         RecipeState::Superseded => "is superseded",
         RecipeState::Withdrawn => "is withdrawn",
     }
+}
+
+/// 'keep-back 2', 'keep-backs 2 and 3'.
+fn numbered(keep_backs: &[i64]) -> String {
+    let numbers: Vec<String> = keep_backs.iter().map(ToString::to_string).collect();
+    let word = if numbers.len() == 1 {
+        "keep-back"
+    } else {
+        "keep-backs"
+    };
+    format!("{word} {}", numbers.join(" and "))
 }
 
 const fn bottle_word(bottles: i64) -> &'static str {

@@ -316,7 +316,7 @@ fn happen(text: &str, accident: &Accident) -> Vec<u8> {
     lines.join("\n").into_bytes()
 }
 
-const FILES: [&str; 22] = [
+const FILES: [&str; 23] = [
     "assets.csv",
     "capabilities.csv",
     "changeovers.csv",
@@ -339,6 +339,7 @@ const FILES: [&str; 22] = [
     "ways.csv",
     "yeses.csv",
     "interim_parts.csv",
+    "keep_backs.csv",
 ];
 
 /// The forklift's roller may run 120 h from 4 310 h on, six a day: an end is by hours or by a date, and a
@@ -385,5 +386,34 @@ proptest! {
             prop_assert!(!faults.is_empty());
             prop_assert!(faults.iter().all(|f| !f.what.is_empty()));
         }
+    }
+}
+
+/// What is held is a powder or a bank, for machines that are there.
+#[test]
+fn a_keep_back_names_one_thing_and_its_machines() {
+    for (from, to, fault) in [
+        (
+            "CUAL10,,3500",
+            "CUAL10,N1,3500",
+            "keep_backs.csv, line 2: give 'powder' or 'bank', one of the two",
+        ),
+        (
+            "CUAL10,,3500",
+            ",,3500",
+            "keep_backs.csv, line 2: give 'powder' or 'bank', one of the two",
+        ),
+        (
+            "WP1 WP2 WP3",
+            "",
+            "keep_backs.csv, line 2, assets: name the machines for which it is held",
+        ),
+        (
+            ",3500,",
+            ",0,",
+            "keep_backs.csv, line 2, grams: 0 is out of range; give 1 to 1000000",
+        ),
+    ] {
+        assert_eq!(after("keep_backs.csv", from, to), [fault], "{to}");
     }
 }

@@ -272,6 +272,24 @@ fn a_holding_tells_what_is_there_and_how_long_it_lasts() {
     assert_eq!((told[1].there_g, told[1].filled_by.clone()), (3_000, None));
 }
 
+/// The crane's part takes 5 200 g from one lot. Of 3 000 and 3 000 g no lot holds it, though there is enough;
+/// with 5 200 in one there is no more to say, nor where it may be mixed.
+#[test]
+fn a_holding_tells_where_no_lot_holds_a_part() {
+    let mut situation = held_for_crane(5_200);
+    situation.parts[0].assets = [code("crane")].into();
+    let scattered = |situation: &Situation| holdings(situation, None)[0].scattered_g;
+    situation.lots = vec![lot("A", 3_000), lot("B", 3_000)];
+    assert_eq!(scattered(&situation), Some(5_200));
+    situation.lots = vec![lot("A", 5_200), lot("B", 800)];
+    assert_eq!(scattered(&situation), None);
+    situation.lots = vec![lot("A", 3_000), lot("B", 3_000)];
+    let operations = situation.recipes[0].operations.iter_mut();
+    let sprays = operations.filter_map(|it| it.spray.as_mut());
+    sprays.for_each(|spray| spray.one_lot = false);
+    assert_eq!(scattered(&situation), None);
+}
+
 /// 5 200 g is what the recipe of the part that fits the pump takes. Nothing on record advises one rebuild; one
 /// failure in 6 days and 28 days to the trip after next three (worked out at `failures_to_expect`); for the
 /// crane no recipe is known.

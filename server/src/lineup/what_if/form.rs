@@ -51,6 +51,12 @@ impl Parsed {
             let ml = parsed.errors.check("fuel", ml);
             parsed.add("fuel", ml.map(|ml| Assumption::Fuel { ml }));
         }
+        if !typed.of("given_up").is_empty() {
+            let number = integer(typed.of("given_up"), 1..=i64::MAX);
+            let number = parsed.errors.check("given_up", number);
+            let given_up = number.map(|keep_back| Assumption::GivenUp { keep_back });
+            parsed.add("given_up", given_up);
+        }
         let first = parsed.code(typed, "first");
         parsed.add("first", first.map(|request| Assumption::First { request }));
         let without = parsed.code(typed, "without");

@@ -34,6 +34,7 @@ pub struct WhatIfPage {
     people: Choices,
     powders: Choices,
     banks: Choices,
+    keep_backs: Choices,
     requests: Choices,
     capabilities: Choices,
 }
@@ -94,6 +95,11 @@ impl WhatIfPage {
                 .banks
                 .iter()
                 .map(|b| (b.code.to_string(), format!("like bank {}", b.code)))
+                .collect(),
+            keep_backs: situation
+                .keep_backs
+                .iter()
+                .map(|it| (it.number.to_string(), words.kept(it)))
                 .collect(),
             requests: situation
                 .requests

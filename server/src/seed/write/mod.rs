@@ -56,7 +56,11 @@ pub async fn write(
     catalogue::recipes(change, data).await?;
     catalogue::weighed(change, data).await?;
     request::requests(change, data, &ids).await?;
-    request::interims(change, data).await
+    request::interims(change, data).await?;
+    for keep_back in &data.keep_backs {
+        crate::keep_back::record(change, keep_back).await?;
+    }
+    Ok(())
 }
 
 /// The ids of the rows written, by code.

@@ -1,0 +1,210 @@
+//! The list of keep-backs, the form for another one, and the act of giving up.
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::Response;
+use mendpost_core::people::Act;
+use mendpost_core::signature::Meaning;
+use mendpost_core::situation::{KeepBack, Situation};
+
+use super::form::{GiveUpForm, NewForm, choices, value};
+use super::{Advice, PATH, Row, queries, rows};
+use crate::AppState;
+use crate::error::AppError;
+use crate::form::{FieldErrors, plain_decimal};
+use crate::lineup;
+use crate::page::act::{ActPage, Field};
+use crate::page::{Layout, Screen, minutes, page, page_with};
+use crate::people::{Visit, Who};
+use crate::signature::ask;
+use crate::situation;
+use crate::words::Words;
+use crate::words::work::sentence;
+
+#[derive(Template)]
+#[template(path = "keep-back/list.html")]
+struct ListPage {
+    page: Layout,
+    answer: String,
+    reason: &'static str,
+    rows: Vec<Row>,
+    past: Vec<PastRow>,
+    may_hold: bool,
+    planned: bool,
+}
+
+struct PastRow {
+    line: String,
+    reason: String,
+}
+
+pub(super) async fn list(
+    State(state): State<AppState>,
+    visit: Visit,
+) -> Result<Response, AppError> {
+    let situation = situation::now(&state).await?;
+    let newest = lineup::queries::latest(&state.db.read).await?;
+    let order = newest.as_ref().map(|it| (it.number, &it.line_up));
+    let rows = rows(&situation, order, &state.worths);
+    let layout = visit.layout(Screen::LineUp, "Kept back").await?;
+    let past = queries::past(&state.db.read).await?;
+    let past = past.into_iter().map(|it| PastRow {
+        line: format!(
+            "Keep-back {}: {} kg given up {}, {}",
+            it.number,
+            plain_decimal(it.grams, 3),
+            layout.moment(&it.at_ms),
+            it.by
+        ),
+        reason: it.reason,
+    });
+    page(&ListPage {
+        answer: answer(&rows),
+        reason: "What is kept back goes to the named machines alone, until somebody gives it up.",
+        past: past.collect(),
+        rows,
+        may_hold: visit.may(Act::KeepBack),
+        planned: newest.is_some(),
+        page: layout,
+    })
+}
+
+fn answer(rows: &[Row]) -> String {
+    let short: Vec<String> = rows
+        .iter()
+        .filter(|row| !row.whole)
+        .map(|row| row.number.to_string())
+        .collect();
+    match (rows.is_empty(), short.as_slice()) {
+        (true, _) => "Keep powder or gas back for a machine that must not wait.".to_owned(),
+        (_, []) => "Leave what is kept back: all of it is here.".to_owned(),
+        (_, [one]) => format!("Fill keep-back {one}: it holds less than it should."),
+        (_, all) => format!(
+            "Fill keep-backs {}: they hold less than they should.",
+            all.join(" and ")
+        ),
+    }
+}
+
+#[derive(Template)]
+#[template(path = "keep-back/new.html")]
+struct NewPage {
+    page: Layout,
+    held: Vec<(String, String)>,
+    assets: Vec<(String, String, bool)>,
+    form: NewForm,
+    advice: Vec<String>,
+    errors: FieldErrors,
+}
+
+pub(super) async fn new(
+    visit: &Visit,
+    situation: &Situation,
+    form: NewForm,
+    errors: FieldErrors,
+    advice: Option<&Advice>,
+) -> Result<Response, AppError> {
+    let words = Words::new(situation);
+    let held = choices(situation).into_iter();
+    let held = held.map(|held| (value(&held), sentence(&words.substance(&held))));
+    let assets = situation.assets.iter().map(|asset| {
+        let code = asset.code.to_string();
+        let chosen = form.asset.contains(&code);
+        (code, sentence(&asset.name), chosen)
+    });
+    let new = NewPage {
+        page: visit.layout(Screen::LineUp, "Keep something back").await?,
+        held: held.collect(),
+        assets: assets.collect(),
+        advice: advice.map_or_else(Vec::new, |advice| advised(&words, advice)),
+        form,
+        errors,
+    };
+    page_with(new.errors.status(), &new)
+}
+
+/// How much, and what that rests on.
+fn advised(words: &Words<'_>, advice: &Advice) -> Vec<String> {
+    let Some(provision) = &advice.provision else {
+        let what = words.substance(&advice.held);
+        return vec![format!(
+            "No approved recipe for these machines takes {what}: there is nothing to advise."
+        )];
+    };
+    let seen = advice.seen;
+    let record = match seen.failures {
+        0 => "No failure of these machines is on record, so this is one rebuild.".to_owned(),
+        failures => {
+            let word = if failures == 1 { "report" } else { "reports" };
+            let most = match provision.rebuilds {
+                0 => "no failure comes".to_owned(),
+                1 => "no more than one failure comes".to_owned(),
+                most => format!("no more than {most} failures come"),
+            };
+            format!(
+                "{failures} {word} of damage in {}: until the trip after next, in {}, {most} in nine of ten cases.",
+                minutes(seen.minutes),
+                minutes(provision.ahead_min)
+            )
+        }
+    };
+    let amount = match provision.rebuilds {
+        0 => "Advised: nothing.".to_owned(),
+        _ => format!("Advised: {} kg.", plain_decimal(provision.grams(), 3)),
+    };
+    let rebuild = words.held(&advice.held, provision.rebuild_g);
+    let largest = format!("The rebuild that takes most takes {rebuild}.");
+    vec![amount, record, largest]
+}
+
+pub(super) async fn give_up(
+    state: &AppState,
+    visit: &Visit,
+    who: &Who,
+    (situation, keep_back): (&Situation, &KeepBack),
+    form: GiveUpForm,
+    errors: FieldErrors,
+) -> Result<Response, AppError> {
+    let words = Words::new(situation);
+    let newest = lineup::queries::latest(&state.db.read).await?;
+    let order = newest.as_ref().map(|it| (it.number, &it.line_up));
+    let rows = rows(situation, order, &state.worths);
+    let row = rows.into_iter().find(|row| row.number == keep_back.number);
+    let mut pairs = vec![
+        ("Holds", words.held(&keep_back.held, keep_back.grams)),
+        ("For", words.machines(&keep_back.assets)),
+        ("Why", keep_back.reason.clone()),
+    ];
+    if let Some(row) = row {
+        pairs.push(("Said", row.since));
+        pairs.extend(row.lines.into_iter().map(|line| ("Now", line)));
+        pairs.push(("Costs", row.cost));
+    }
+    let typed = match form.kg.as_str() {
+        "" if errors.is_empty() => plain_decimal(keep_back.grams, 3),
+        typed => typed.to_owned(),
+    };
+    let act = ActPage {
+        page: visit.layout(Screen::LineUp, "Give up a keep-back").await?,
+        answer: format!("Sign that keep-back {} is given up.", keep_back.number),
+        reason: "All of it, or a part: what is given up may go to any machine.".to_owned(),
+        pairs,
+        fields: vec![
+            Field::hidden("held_g", &keep_back.grams),
+            Field::amount("kg", "How much", &typed, "kg", "what is left stays held"),
+            Field::area(
+                "reason",
+                "Why",
+                &form.reason,
+                "stands in the journal with your name",
+            ),
+        ],
+        action: format!("{PATH}/{}", keep_back.number),
+        verb: "Give it up",
+        detail: "it may be sprayed for any machine".to_owned(),
+        back: ("Keep it back", PATH.to_owned()),
+        ask: Some(ask(state, visit, who, Meaning::GiveUp).await?),
+        errors,
+    };
+    act.answer()
+}

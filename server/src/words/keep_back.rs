@@ -1,0 +1,122 @@
+//! Words for keep-backs.
+
+use std::collections::BTreeSet;
+
+use mendpost_core::code::AssetCode;
+use mendpost_core::lineup::Holding;
+use mendpost_core::situation::{Held, KeepBack, trip_after_next};
+
+use super::{Words, bar, kilograms};
+use crate::page::whole;
+
+impl Words<'_> {
+    /// 'bronze CuAl10', or 'nitrogen in bank N1'.
+    pub fn substance(&self, held: &Held) -> String {
+        match held {
+            Held::Powder(powder) => self.powder(powder.as_str()),
+            Held::Gas(code) => {
+                let mut banks = self.situation.banks.iter();
+                let gas = banks.find(|bank| bank.code == *code);
+                let gas = gas.map_or_else(|| "gas".to_owned(), |bank| bank.gas.to_string());
+                format!("{gas} in {}", self.bank(code))
+            }
+        }
+    }
+
+    /// '1 500 g of bronze CuAl10', or '6.0 kg of nitrogen in bank N1'.
+    pub fn held(&self, held: &Held, grams: i64) -> String {
+        let amount = amount(held, grams);
+        format!("{amount} of {}", self.substance(held))
+    }
+
+    /// 'Feed pump 1, Feed pump 2'.
+    pub fn machines(&self, assets: &BTreeSet<AssetCode>) -> String {
+        let names: Vec<String> = assets.iter().map(|it| self.asset(it.as_str())).collect();
+        names.join(", ")
+    }
+
+    /// 'Keep-back 1: 1 500 g of bronze CuAl10 for Feed pump 1, Feed pump 2'.
+    pub fn kept(&self, keep_back: &KeepBack) -> String {
+        format!(
+            "Keep-back {}: {} for {}",
+            keep_back.number,
+            self.held(&keep_back.held, keep_back.grams),
+            self.machines(&keep_back.assets)
+        )
+    }
+
+    /// How far it is planned, and why so far: 'Planned 14 days ahead, beyond the trip after next (small aircraft,
+    /// 4 Dec 11:00).'
+    pub fn reach(&self) -> String {
+        let days = self.situation.site.plan_days;
+        let end = self.situation.moment(self.situation.horizon());
+        let Some(trip) = trip_after_next(&self.situation.deliveries) else {
+            return format!("Planned {days} days ahead; the trip after next is not known.");
+        };
+        let far = if trip.expected <= end {
+            "past"
+        } else {
+            "not as far as"
+        };
+        format!(
+            "Planned {days} days ahead, {far} the trip after next: {}, {}.",
+            trip.name,
+            self.clock_day(trip.expected)
+        )
+    }
+
+    /// How much of a keep-back is there, where, and for how long.
+    pub fn holding(&self, holding: &Holding<'_>) -> Vec<String> {
+        let held = &holding.keep_back.held;
+        let of = |grams| amount(held, grams);
+        let mut lines = Vec::new();
+        if holding.short_g() > 0 {
+            let full = match &holding.filled_by {
+                Some((delivery, at)) => format!(
+                    "; full with the {}, {}",
+                    self.delivery(delivery.as_str()),
+                    self.clock_day(*at)
+                ),
+                None => "; no delivery that is known fills it".to_owned(),
+            };
+            lines.push(format!(
+                "Holds {} of {}, short by {}{full}.",
+                of(holding.there_g),
+                of(holding.keep_back.grams),
+                of(holding.short_g())
+            ));
+        }
+        let lots: Vec<String> = holding
+            .lots
+            .iter()
+            .map(|(lot, grams)| format!("{} g in lot {lot}", whole(*grams)))
+            .collect();
+        if !lots.is_empty() {
+            lines.push(format!("Left by the order: {}.", lots.join(", ")));
+        }
+        if let Some(grams) = holding.scattered_g {
+            lines.push(format!(
+                "No lot left holds the {} g that a part of theirs takes from one lot.",
+                whole(grams)
+            ));
+        }
+        if let Some(mbar) = holding.left_mbar {
+            lines.push(format!("Others leave {} absolute in the bank.", bar(mbar)));
+        }
+        if let Some(lapse) = holding.lapses {
+            lines.push(format!(
+                "{} g of it go out of date from {} on, before the order ends, and nothing takes their place.",
+                whole(lapse.grams),
+                self.clock_day(lapse.at)
+            ));
+        }
+        lines
+    }
+}
+
+fn amount(held: &Held, grams: i64) -> String {
+    match held {
+        Held::Powder(_) => format!("{} g", whole(grams)),
+        Held::Gas(_) => kilograms(grams),
+    }
+}
