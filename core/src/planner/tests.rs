@@ -1,3 +1,6 @@
+mod absurd;
+mod more;
+
 use proptest::prelude::*;
 
 use super::samples::{
