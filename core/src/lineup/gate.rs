@@ -183,7 +183,7 @@ pub enum Gate {
         /// Numbers of the keep-backs that hold it.
         keep_backs: Vec<i64>,
         /// Of what.
-        held: Held,
+        held: Box<Held>,
         /// Grams that they hold.
         grams: i64,
     },
@@ -319,7 +319,7 @@ pub enum Opens {
         /// Numbers of the keep-backs.
         keep_backs: Vec<i64>,
         /// Of what.
-        held: Held,
+        held: Box<Held>,
         /// Grams that must be given up, at least.
         grams: i64,
         /// That is all that they hold.

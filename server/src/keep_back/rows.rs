@@ -10,7 +10,7 @@ use crate::words::Words;
 /// One keep-back as it stands.
 pub struct Row {
     pub number: i64,
-    /// '1 500 g of bronze CuAl10'.
+    /// '1 500 g of aluminium bronze'.
     pub what: String,
     /// 'for feed pump 1 and feed pump 2'.
     pub whom: String,

@@ -204,7 +204,7 @@ impl Words<'_> {
                 grams,
             } => format!(
                 "{}, {} held for other machines by {}",
-                match held {
+                match **held {
                     Held::Powder(_) => "powder",
                     Held::Gas(_) => "gas",
                 },

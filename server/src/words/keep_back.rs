@@ -10,7 +10,7 @@ use super::{Words, bar, kilograms};
 use crate::page::whole;
 
 impl Words<'_> {
-    /// 'bronze CuAl10', or 'nitrogen in bank N1'.
+    /// 'aluminium bronze', or 'nitrogen in bank N1'.
     pub fn substance(&self, held: &Held) -> String {
         match held {
             Held::Powder(powder) => self.powder(powder.as_str()),
@@ -23,7 +23,7 @@ impl Words<'_> {
         }
     }
 
-    /// '1 500 g of bronze CuAl10', or '6.0 kg of nitrogen in bank N1'.
+    /// '1 500 g of aluminium bronze', or '6.0 kg of nitrogen in bank N1'.
     pub fn held(&self, held: &Held, grams: i64) -> String {
         let amount = amount(held, grams);
         format!("{amount} of {}", self.substance(held))
@@ -35,7 +35,7 @@ impl Words<'_> {
         names.join(", ")
     }
 
-    /// 'Keep-back 1: 1 500 g of bronze CuAl10 for Feed pump 1, Feed pump 2'.
+    /// 'Keep-back 1: 1 500 g of aluminium bronze for Feed pump 1, Feed pump 2'.
     pub fn kept(&self, keep_back: &KeepBack) -> String {
         format!(
             "Keep-back {}: {} for {}",

@@ -152,7 +152,7 @@ fn save(file: &Path, content: &[u8]) {
 }
 
 /// Acts on an entry of a list that the demonstration has, and a page that is not there.
-const ACTS: [&str; 15] = [
+const ACTS: [&str; 18] = [
     "/requests/8/photos",
     "/requests/15/answer",
     "/site/authority/holds-pressure",
@@ -167,14 +167,18 @@ const ACTS: [&str; 15] = [
     "/site/needs/WATER/what-if",
     "/site/assets/WP2",
     "/site/assets/WP1/report/up",
+    "/line-up/keep-backs",
+    "/line-up/keep-backs/new",
+    "/line-up/keep-backs/1",
     "/nowhere",
 ];
 
-const PRINTED: [(&str, &str); 7] = [
+const PRINTED: [(&str, &str); 8] = [
     ("line-up", "/line-up"),
     ("lot", "/powder/L0408"),
     ("worth", "/line-up/worth"),
     ("what-if", "/line-up/what-if"),
+    ("keep-backs", "/line-up/keep-backs"),
     ("own-order", "/line-up/own"),
     ("request", "/requests/8"),
     ("journal", "/journal"),

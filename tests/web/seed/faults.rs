@@ -411,7 +411,7 @@ fn a_keep_back_names_one_thing_and_its_machines() {
         (
             ",3500,",
             ",0,",
-            "keep_backs.csv, line 2, grams: 0 is out of range; give 1 to 1000000",
+            "keep_backs.csv, line 2, grams: 0 is out of range; enter 1 to 1000000",
         ),
     ] {
         assert_eq!(after("keep_backs.csv", from, to), [fault], "{to}");

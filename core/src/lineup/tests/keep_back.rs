@@ -71,13 +71,13 @@ fn the_gate_tells_the_least_that_must_be_given_up() {
     assert_eq!(shut.len(), 1);
     let gate = Gate::KeptBack {
         keep_backs: vec![1],
-        held: steel(),
+        held: Box::new(steel()),
         grams: 4_000,
     };
     assert_eq!(shut[0].gate, gate);
     let opens = Opens::GiveUp {
         keep_backs: vec![1],
-        held: steel(),
+        held: Box::new(steel()),
         grams: 200,
         all: false,
     };
@@ -98,7 +98,7 @@ fn of_several_keep_backs_the_least_is_given_up() {
     };
     let give_up = |keep_backs: &[i64], grams: i64, all: bool| Opens::GiveUp {
         keep_backs: keep_backs.to_vec(),
-        held: steel(),
+        held: Box::new(steel()),
         grams,
         all,
     };

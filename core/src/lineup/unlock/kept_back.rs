@@ -67,12 +67,12 @@ impl Behind<'_> {
 fn shut(keep_backs: Vec<i64>, held: Held, grams: i64, all_g: i64) -> Shut {
     let gate = Gate::KeptBack {
         keep_backs: keep_backs.clone(),
-        held: held.clone(),
+        held: Box::new(held.clone()),
         grams: all_g,
     };
     let opens = Opens::GiveUp {
         keep_backs,
-        held,
+        held: Box::new(held),
         grams,
         all: grams == all_g,
     };
