@@ -3,7 +3,7 @@
 
 mod page;
 
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Instant;
 
 use axum::extract::{Query, State};
@@ -152,7 +152,9 @@ impl Own {
             .iter()
             .filter_map(|code| problem.jobs.iter().position(|job| job.id == code.as_str()))
             .collect();
-        let mut own = own_plan(&problem, &positions);
+        let stopped = &mut || stop.load(Ordering::Relaxed);
+        let own = own_plan(&problem, &positions, stopped);
+        let mut own = own.ok_or_else(|| "nobody waits for it any more".to_owned())?;
         let planned = Laid::from_now(situation, problem.clone(), shown)?;
         let known = if own.loss < planned.plan.loss {
             &own

@@ -113,5 +113,6 @@ fn with_first(problem: &Problem, first: &[RequestCode], plan: &Plan) -> Plan {
     let order: Vec<usize> = ids
         .filter_map(|id| problem.jobs.iter().position(|job| job.id == id))
         .collect();
-    complete(problem, &own_plan(problem, &order))
+    let own = own_plan(problem, &order, &mut || false);
+    complete(problem, &own.unwrap_or_default())
 }
