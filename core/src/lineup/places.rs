@@ -56,10 +56,7 @@ impl Place {
     /// Steps before the first stage, such as masking, may be done days earlier.
     #[must_use]
     pub fn starts(&self) -> DateTime<Utc> {
-        let sprayed = self.stages().next().map(|(_, stage)| stage.setup_from);
-        sprayed
-            .or_else(|| self.work.first().map(Work::starts))
-            .unwrap_or(self.done)
+        turn(&self.work).unwrap_or(self.done)
     }
 
     /// The first of its work that is not to have ended by then.
@@ -70,14 +67,16 @@ impl Place {
 
     /// Its stages, each with its place in the order of work.
     pub fn stages(&self) -> impl Iterator<Item = (usize, &StagePlan)> {
-        self.work
-            .iter()
-            .enumerate()
-            .filter_map(|(n, work)| match work {
-                Work::Stage(stage) => Some((n, stage)),
-                Work::Step(_) => None,
-            })
+        let work = self.work.iter().enumerate();
+        work.filter_map(|(n, work)| Some((n, work.stage()?)))
     }
+}
+
+/// When the turn of this work begins, as [`Place::starts`] has it; none if there is none.
+pub(super) fn turn(work: &[Work]) -> Option<DateTime<Utc>> {
+    let sprayed = work.iter().find_map(Work::stage);
+    let sprayed = sprayed.map(|stage| stage.setup_from);
+    sprayed.or_else(|| work.first().map(Work::starts))
 }
 
 /// Whether work on a request could start now.
@@ -107,6 +106,15 @@ pub enum Work {
 }
 
 impl Work {
+    /// The stage that it is; none for a step.
+    #[must_use]
+    pub const fn stage(&self) -> Option<&StagePlan> {
+        match self {
+            Self::Stage(stage) => Some(stage),
+            Self::Step(_) => None,
+        }
+    }
+
     /// When it starts, set-up included.
     #[must_use]
     pub const fn starts(&self) -> DateTime<Utc> {

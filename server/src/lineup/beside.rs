@@ -149,16 +149,14 @@ fn rows(
     trial: &LineUp,
     names: &BTreeMap<RequestCode, String>,
 ) -> Vec<Row> {
-    let told: BTreeMap<RequestCode, String> = changes(planned, trial)
-        .iter()
-        .map(|change| {
-            let what = match change {
-                Change::Moved { from, to, .. } => moved(*from, *to),
-                _ => words.change(change).1,
-            };
-            (change.request().clone(), what)
-        })
-        .collect();
+    let mut told: BTreeMap<RequestCode, Vec<String>> = BTreeMap::new();
+    for change in changes(planned, trial) {
+        let what = match &change {
+            Change::Moved { from, to, .. } => moved(*from, *to),
+            _ => words.change(&change).1,
+        };
+        told.entry(change.request().clone()).or_default().push(what);
+    }
     let stays = |place: &&Place| place_of(trial, &place.request).is_none();
     let all = trial
         .places
@@ -181,7 +179,9 @@ fn rows(
             planned: starts(planned, code),
             trial: starts(trial, code),
             back: back.map_or_else(|| "not back".to_owned(), |at| words.clock(at)),
-            what: told.get(code).cloned().unwrap_or_default(),
+            what: told
+                .get(code)
+                .map_or_else(String::new, |all| all.join("; ")),
         }
     })
     .collect()
