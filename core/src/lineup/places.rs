@@ -7,7 +7,7 @@ use super::need::{GasSource, StageNeed};
 use super::supply::{GAS, landing};
 use crate::catalogue::{About, OperationKind};
 use crate::code::{AssetCode, DeliveryCode, RecipeCode, RequestCode, StationCode};
-use crate::planner::{self, Plan, PlannedJob, Problem, extend, loss};
+use crate::planner::{self, Plan, PlannedJob, Problem, down_times, extend, finish_times, loss};
 use crate::situation::Situation;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -205,7 +205,7 @@ fn place(
     plan: &Plan,
     candidates: &BTreeMap<RequestCode, Vec<Candidate>>,
     planned: &PlannedJob,
-    ends: &Ends,
+    ends: &Ends<'_>,
     late: &BTreeSet<String>,
 ) -> Option<Place> {
     let request = situation
@@ -239,41 +239,17 @@ fn place(
 }
 
 /// When each job and each asset is done, read off the plan.
-pub(super) struct Ends {
-    jobs: BTreeMap<String, i64>,
-    assets: BTreeMap<String, (i64, i64)>,
+pub(super) struct Ends<'a> {
+    jobs: BTreeMap<&'a str, i64>,
+    assets: BTreeMap<&'a str, (i64, i64)>,
 }
 
-impl Ends {
-    pub(super) fn of(problem: &Problem, plan: &Plan) -> Self {
-        let mut jobs = BTreeMap::new();
-        for planned in &plan.jobs {
-            if let Some((job, option)) = option_of(problem, planned) {
-                let ready = job.release.max(option.earliest);
-                let last = planned.operations.last().zip(option.operations.last());
-                jobs.insert(
-                    job.id.clone(),
-                    last.map_or(ready, |(spot, op)| spot.start + op.minutes),
-                );
-            }
+impl<'a> Ends<'a> {
+    pub(super) fn of(problem: &'a Problem, plan: &Plan) -> Self {
+        Self {
+            jobs: finish_times(problem, plan),
+            assets: down_times(problem, plan),
         }
-        let mut assets: BTreeMap<String, (i64, i64)> = BTreeMap::new();
-        for job in &problem.jobs {
-            let end = jobs
-                .get(&job.id)
-                .copied()
-                .unwrap_or(problem.horizon)
-                .min(problem.horizon);
-            let spell = assets.entry(job.asset.clone()).or_insert((0, 0));
-            spell.1 = spell.1.max(end);
-        }
-        for asset in problem.capabilities.iter().flat_map(|c| &c.assets) {
-            let known = problem.assets.get(asset).cloned().unwrap_or_default();
-            let back = known.back.unwrap_or(problem.horizon).min(problem.horizon);
-            let spell = assets.entry(asset.clone()).or_insert((0, back));
-            spell.0 = known.down_from.unwrap_or(0);
-        }
-        Self { jobs, assets }
     }
 
     pub(super) fn of_job(&self, id: &str) -> Option<i64> {
@@ -297,7 +273,7 @@ impl Ends {
                 .filter(|a| *a != asset)
                 .filter(|a| {
                     self.assets
-                        .get(*a)
+                        .get(a.as_str())
                         .is_some_and(|(from, back)| *from <= minute && minute < *back)
                 });
             let others = others.count();
@@ -313,7 +289,7 @@ impl Ends {
             let Some((job, option)) = option_of(problem, planned) else {
                 continue;
             };
-            if job.asset != asset || !self.jobs.contains_key(&job.id) {
+            if job.asset != asset || !self.jobs.contains_key(job.id.as_str()) {
                 continue;
             }
             for (spot, operation) in planned.operations.iter().zip(&option.operations) {
