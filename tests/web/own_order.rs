@@ -54,7 +54,7 @@ async fn an_order_of_ones_own_is_laid_out_beside_the_planners() {
         "The planner&#39;s best",
         "Oldest first",
         "Keep this order",
-        "class=\"tl-trial\"",
+        "class=\"tl-other\"",
     ] {
         assert!(page.contains(text), "{text}: {}", page.body);
     }

@@ -1,4 +1,4 @@
-//! The trial beside the line-up: what is assumed stands in the address, and nothing is changed.
+//! What if, beside the line-up: what is assumed stands in the address, and nothing is changed.
 
 use axum::http::StatusCode;
 use mendpost_core::people::Role;
@@ -12,9 +12,9 @@ async fn planned() -> App {
     app
 }
 
-/// Before anything is planned there is nothing to set a trial beside.
+/// Before anything is planned there is nothing to set it beside.
 #[tokio::test(flavor = "multi_thread")]
-async fn a_trial_needs_a_line_up() {
+async fn what_if_needs_a_line_up() {
     let mut app = App::signed_in(Role::Lead).await;
     let answer = app.get(PATH).await;
     assert_eq!(answer.status, StatusCode::CONFLICT);
@@ -24,7 +24,7 @@ async fn a_trial_needs_a_line_up() {
 /// Several things at once: the boat late, the mill out, one person fewer, more powder. Both orders stand on
 /// one axis, the losses beside each other; neither the journal nor the line-ups grow by it.
 #[tokio::test(flavor = "multi_thread")]
-async fn a_trial_shows_both_orders_and_stores_nothing() {
+async fn what_if_shows_both_orders_and_stores_nothing() {
     let mut app = planned().await;
     let page = app.get("/line-up").await;
     assert!(page.contains("href=\"/line-up/what-if\""), "{}", page.body);
@@ -43,9 +43,9 @@ async fn a_trial_shows_both_orders_and_stores_nothing() {
         "As things stand",
         "Same order, then",
         "Other order, then",
-        "it changes nothing",
-        ">trial</text>",
-        "class=\"tl-trial\"",
+        "nothing changes",
+        ">other</text>",
+        "class=\"tl-other\"",
         "Machines back at another time",
         "value=\"12.5\"",
     ] {
@@ -56,9 +56,9 @@ async fn a_trial_shows_both_orders_and_stores_nothing() {
 }
 
 /// Twice the loss rates of everything: the order stays, and both are judged by the doubled figures. A request
-/// left out has no place in the trial.
+/// left out has no place then.
 #[tokio::test(flavor = "multi_thread")]
-async fn a_trial_may_be_of_the_order_or_of_a_loss_figure() {
+async fn what_if_may_be_of_the_order_or_of_a_loss_figure() {
     let mut app = planned().await;
     let first = mendpost_server::lineup::queries::latest(&app.state.db.read)
         .await
@@ -83,7 +83,7 @@ async fn a_trial_may_be_of_the_order_or_of_a_loss_figure() {
 
 /// What is wrong is told beside its field, and what was typed is kept.
 #[tokio::test(flavor = "multi_thread")]
-async fn a_wrong_field_of_a_trial_is_told_beside_it() {
+async fn a_wrong_field_of_what_if_is_told_beside_it() {
     let mut app = planned().await;
     for (query, field, fault) in [
         (
@@ -151,7 +151,7 @@ async fn a_wrong_field_of_a_trial_is_told_beside_it() {
     assert!(page.contains("value=\"lots\""), "{}", page.body);
 }
 
-/// Whoever only looks cannot have the planner work for a trial.
+/// Whoever only looks cannot have the planner work for it.
 #[tokio::test(flavor = "multi_thread")]
 async fn only_who_may_plan_tries_things() {
     let app = planned().await;

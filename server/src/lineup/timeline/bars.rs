@@ -89,11 +89,11 @@ fn place_of(data: &Data, lanes: &Lanes, lane: usize, row: usize) -> [f64; 2] {
 
 fn frame(canvas: &mut Canvas, data: &Data, lane: usize, bar: &Bar<'_>, top: f64, high: f64) {
     let (class, thick) = match lane {
-        _ if data.is_trial(lane) => ("tl-trial", 1.0),
+        _ if data.is_other(lane) => ("tl-other", 1.0),
         _ if data.is_cell(lane) => ("frame cell", 3.0),
         _ => ("frame", 2.0),
     };
-    if data.is_trial(lane) {
+    if data.is_other(lane) {
         let wide = bar.right - bar.left;
         canvas.rect("ink", [bar.left, top + high - 5.0, wide, 5.0], "");
     }

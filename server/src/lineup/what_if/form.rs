@@ -1,4 +1,4 @@
-//! What was typed on the page of a trial, as assumptions.
+//! What was typed on the page, as assumptions.
 
 use std::str::FromStr;
 

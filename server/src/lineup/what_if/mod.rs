@@ -1,6 +1,6 @@
-//! A trial beside the line-up: what would be lost, and done otherwise, if things stood otherwise.
+//! What if, beside the line-up: what would be lost, and done otherwise, if things stood otherwise.
 //!
-//! What is assumed stands in the address, so that a trial can be opened again and sent on. It changes
+//! What is assumed stands in the address, so that it can be opened again and sent on. It changes
 //! nothing and stores nothing.
 
 mod form;
@@ -40,22 +40,22 @@ pub(super) async fn show(
     let typed = Typed(typed);
     let parsed = Parsed::new(&typed, &situation);
     let assumptions = parsed.assumptions();
-    let trial = if assumptions.is_empty() || !parsed.errors.is_empty() {
+    let worked = if assumptions.is_empty() || !parsed.errors.is_empty() {
         None
     } else {
         let plan = queries::plan(&state.db.read, shown.number).await?;
         let situation = situation.clone();
-        let found = aside(move |stop| Trial::new(&situation, &assumptions, &plan, stop)).await?;
+        let found = aside(move |stop| Worked::new(&situation, &assumptions, &plan, stop)).await?;
         Some(found.map_err(AppError::internal)?)
     };
     let layout = visit.layout(Screen::LineUp, "What if").await?;
     let status = parsed.errors.status();
-    let page = WhatIfPage::new(layout, &situation, &shown, &typed, parsed, trial.as_ref());
+    let page = WhatIfPage::new(layout, &situation, &shown, &typed, parsed, worked.as_ref());
     page_with(status, &page)
 }
 
-/// A trial as worked out.
-struct Trial {
+/// What was assumed, worked out.
+struct Worked {
     /// The order that is shown, as things stand, from now on.
     planned: Laid,
     /// What the same order would lose as assumed; none where what is assumed is of the order itself.
@@ -66,14 +66,14 @@ struct Trial {
     left_out: Vec<RequestCode>,
 }
 
-impl Trial {
+impl Worked {
     /// Both orders are judged by the same loss rates: the changed ones, where some are changed.
     fn new(
         situation: &Situation,
         assumptions: &[Assumption],
         shown: &Accepted,
         stop: &AtomicBool,
-    ) -> Result<Trial, String> {
+    ) -> Result<Worked, String> {
         let of_loss = |it: &&Assumption| matches!(it, Assumption::LossTimes { .. });
         let rates: Vec<Assumption> = assumptions.iter().filter(of_loss).cloned().collect();
         let refused = |_| "what was assumed cannot be".to_owned();
@@ -82,7 +82,7 @@ impl Trial {
         let planned = Laid::from_now(&judged.situation, judged.problem(), shown)?;
         let problem = assumed.problem();
         if let Some(fault) = problem.faults().first() {
-            return Err(format!("the trial makes no planning problem: {fault}"));
+            return Err(format!("what was assumed makes no planning problem: {fault}"));
         }
         let kept = from_now(&assumed.situation, &problem, shown);
         let limits = Limits::lasting(SEARCH);
@@ -92,7 +92,7 @@ impl Trial {
             best = with_first(&problem, &assumed.first, &best);
         }
         let of_order = !assumed.first.is_empty() || !assumed.left_out.is_empty();
-        Ok(Trial {
+        Ok(Worked {
             planned,
             kept: (!of_order).then_some(kept.loss),
             best: Laid::new(&assumed.situation, problem, best)?,

@@ -3,7 +3,7 @@ use mendpost_core::catalogue::Skill;
 use mendpost_core::situation::Situation;
 
 use super::form::{ANYBODY, CELL, Parsed, Typed};
-use super::{PATH, Trial};
+use super::{PATH, Worked};
 use crate::form::FieldErrors;
 use crate::lineup::beside::{Beside, beside, difference};
 use crate::lineup::queries::Stored;
@@ -52,20 +52,20 @@ impl WhatIfPage {
         shown: &Stored,
         typed: &Typed,
         parsed: Parsed,
-        trial: Option<&Trial>,
+        worked: Option<&Worked>,
     ) -> Self {
         let words = Words::new(situation);
         let unit = situation.site.loss_word.clone();
         let made = parsed.made.iter().map(|(_, made)| words.assumption(made));
         let mut reason = format!(
-            "A trial: it changes nothing, and order {} stands as it is.",
+            "Only worked out: nothing changes, and order {} stands as it is.",
             shown.number
         );
-        let answer = trial.map_or_else(
+        let answer = worked.map_or_else(
             || "Say what to assume, and see what it would change.".to_owned(),
-            |trial| answer(trial, &unit),
+            |worked| answer(worked, &unit),
         );
-        if trial.is_some_and(|trial| trial.best.plan.proven == Some(true)) {
+        if worked.is_some_and(|worked| worked.best.plan.proven == Some(true)) {
             reason.push_str(" No order does better.");
         }
         WhatIfPage {
@@ -75,7 +75,7 @@ impl WhatIfPage {
             number: shown.number,
             until: words.moment(situation.moment(situation.horizon())),
             assumed: made.collect(),
-            beside: trial.map(|trial| sides(&words, trial)),
+            beside: worked.map(|worked| sides(&words, worked)),
             deliveries: situation
                 .deliveries
                 .iter()
@@ -107,24 +107,24 @@ impl WhatIfPage {
     }
 }
 
-fn answer(trial: &Trial, unit: &str) -> String {
-    let by = trial.best.plan.loss - trial.planned.plan.loss;
+fn answer(worked: &Worked, unit: &str) -> String {
+    let by = worked.best.plan.loss - worked.planned.plan.loss;
     format!("As assumed, the site would lose {}.", difference(by, unit))
 }
 
-fn sides(words: &Words<'_>, trial: &Trial) -> Beside {
+fn sides(words: &Words<'_>, worked: &Worked) -> Beside {
     let mut bars = vec![
-        ("As things stand", "ours", trial.planned.plan.loss),
-        ("Other order, then", "crew", trial.best.plan.loss),
+        ("As things stand", "ours", worked.planned.plan.loss),
+        ("Other order, then", "crew", worked.best.plan.loss),
     ];
-    if let Some(kept) = trial.kept {
+    if let Some(kept) = worked.kept {
         bars.insert(1, ("Same order, then", "crew", kept));
     }
-    let nothing = trial.best.line_up.losses.nothing;
+    let nothing = worked.best.line_up.losses.nothing;
     bars.push(("Do nothing, then", "nothing", nothing));
-    let mut sides = beside(words, &trial.planned, &trial.best, "As assumed", &bars);
+    let mut sides = beside(words, &worked.planned, &worked.best, "As assumed", &bars);
     let left_out = |path: &str| {
-        let mut left_out = trial.left_out.iter();
+        let mut left_out = worked.left_out.iter();
         left_out.any(|code| crate::requests::path(code) == path)
     };
     sides.fallen.retain(|wait| !left_out(&wait.path));
