@@ -81,6 +81,47 @@ async fn what_if_may_be_of_the_order_or_of_a_loss_figure() {
     assert_eq!(page.status, StatusCode::OK);
 }
 
+/// A request that waits at a gate finds no place by being asked first: the page says so, and why. What can be
+/// built goes first, and the others are no worse off than if they were done in the order of their numbers
+/// behind it.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_asked_first_has_its_place_or_is_told_to_have_none() {
+    let mut app = planned().await;
+    let shown = latest(&app).await;
+    let waits = &shown.line_up.waiting[0].request;
+    let page = app.get(&format!("{PATH}?first={waits}")).await;
+    assert!(
+        page.contains(&format!("({waits}) cannot be done first: it has no place.")),
+        "{}",
+        page.body
+    );
+    let (_, why) = page
+        .body
+        .split_once("Falls out, and why")
+        .expect("the reason");
+    assert!(
+        why.contains(&format!("({waits})")) || why.contains(&shown.line_up.waiting[0].part_name)
+    );
+    let first = &shown.line_up.places[3].request;
+    let page = app.get(&format!("{PATH}?first={first}")).await;
+    assert_eq!(page.status, StatusCode::OK, "{}", page.body);
+    assert!(!page.contains("cannot be done first"), "{}", page.body);
+    let (_, rows) = page
+        .body
+        .split_once("Request by request")
+        .expect("the list");
+    let (_, row) = rows.split_once("href=\"/requests/").expect("a row");
+    assert!(
+        row.starts_with(&format!("{}\"", &first.to_string()[1..])),
+        "{row}"
+    );
+}
+
+async fn latest(app: &App) -> mendpost_server::lineup::Stored {
+    let latest = mendpost_server::lineup::queries::latest(&app.state.db.read).await;
+    latest.expect("readable").expect("planned")
+}
+
 /// What is wrong is told beside its field, and what was typed is kept.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_wrong_field_of_what_if_is_told_beside_it() {

@@ -11,8 +11,8 @@ use std::sync::atomic::AtomicBool;
 use axum::extract::{Query, State};
 use axum::response::Response;
 use mendpost_core::code::RequestCode;
-use mendpost_core::lineup::{Accepted, Assumption, assume, complete};
-use mendpost_core::planner::{Plan, Problem, own_plan};
+use mendpost_core::lineup::{Accepted, Assumption, Waiting, assume, complete};
+use mendpost_core::planner::{First, Plan, Problem, loss, put_first};
 use mendpost_core::situation::Situation;
 
 use super::beside::{Laid, from_now};
@@ -62,6 +62,8 @@ struct Worked {
     kept: Option<i64>,
     /// The best order found as assumed.
     best: Laid,
+    /// Requests that are done first, as assumed.
+    first: Vec<RequestCode>,
     /// Requests that are left out, as assumed.
     left_out: Vec<RequestCode>,
 }
@@ -82,37 +84,45 @@ impl Worked {
         let planned = Laid::from_now(&judged.situation, judged.problem(), shown)?;
         let problem = assumed.problem();
         if let Some(fault) = problem.faults().first() {
-            return Err(format!("what was assumed makes no planning problem: {fault}"));
+            return Err(format!(
+                "what was assumed makes no planning problem: {fault}"
+            ));
         }
         let kept = from_now(&assumed.situation, &problem, shown);
-        let limits = Limits::lasting(SEARCH);
-        let best = solve_from(&problem, Some(&kept), &limits, stop, &mut |_| {});
-        let mut best = complete(&problem, &best);
-        if !assumed.first.is_empty() {
-            best = with_first(&problem, &assumed.first, &best);
-        }
+        let best = best(&problem, &kept, &assumed.first, stop);
         let of_order = !assumed.first.is_empty() || !assumed.left_out.is_empty();
         Ok(Worked {
             planned,
             kept: (!of_order).then_some(kept.loss),
             best: Laid::new(&assumed.situation, problem, best)?,
+            first: assumed.first,
             left_out: assumed.left_out,
         })
     }
+
+    /// What was to be done first and finds no place even so.
+    fn without_place(&self) -> impl Iterator<Item = &Waiting> {
+        let waiting = self.best.line_up.waiting.iter();
+        waiting.filter(|waits| self.first.contains(&waits.request))
+    }
 }
 
-/// These first, and the others in the order of a plan.
-fn with_first(problem: &Problem, first: &[RequestCode], plan: &Plan) -> Plan {
-    let mut planned: Vec<_> = plan.jobs.iter().collect();
-    planned.sort_by_key(|job| {
-        let sprayed = job.operations.iter().find(|spot| spot.setup_from.is_some());
-        sprayed.or(job.operations.first()).map(|spot| spot.start)
-    });
-    let ids = first.iter().map(RequestCode::as_str);
-    let ids = ids.chain(planned.iter().map(|job| job.id.as_str()));
-    let order: Vec<usize> = ids
-        .filter_map(|id| problem.jobs.iter().position(|job| job.id == id))
-        .collect();
-    let own = own_plan(problem, &order, &mut || false);
-    complete(problem, &own.unwrap_or_default())
+/// The best plan found, with these before all others, from a plan that is known.
+fn best(problem: &Problem, known: &Plan, first: &[RequestCode], stop: &AtomicBool) -> Plan {
+    let limits = Limits::lasting(SEARCH);
+    if first.is_empty() {
+        let best = solve_from(problem, Some(known), &limits, stop, &mut |_| {});
+        return complete(problem, &best);
+    }
+    let ids: Vec<&str> = first.iter().map(RequestCode::as_str).collect();
+    let First { held, plan } = put_first(problem, known, &ids);
+    let best = solve_from(&held, Some(&plan), &limits, stop, &mut |_| {});
+    // What bounds the loss of the held problem bounds no loss of this one.
+    let best = Plan {
+        loss: loss(problem, &best),
+        bound: None,
+        proven: None,
+        ..best
+    };
+    complete(problem, &best)
 }

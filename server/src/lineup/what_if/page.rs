@@ -6,6 +6,7 @@ use super::form::{ANYBODY, CELL, Parsed, Typed};
 use super::{PATH, Worked};
 use crate::form::FieldErrors;
 use crate::lineup::beside::{Beside, beside, difference};
+use crate::lineup::pages::wait;
 use crate::lineup::queries::Stored;
 use crate::lineup::timeline::Shape;
 use crate::page::Layout;
@@ -63,7 +64,7 @@ impl WhatIfPage {
         );
         let answer = worked.map_or_else(
             || "Say what to assume, and see what it would change.".to_owned(),
-            |worked| answer(worked, &unit),
+            |worked| answer(&words, worked, &unit),
         );
         if worked.is_some_and(|worked| worked.best.plan.proven == Some(true)) {
             reason.push_str(" No order does better.");
@@ -107,9 +108,16 @@ impl WhatIfPage {
     }
 }
 
-fn answer(worked: &Worked, unit: &str) -> String {
+fn answer(words: &Words<'_>, worked: &Worked, unit: &str) -> String {
     let by = worked.best.plan.loss - worked.planned.plan.loss;
-    format!("As assumed, the site would lose {}.", difference(by, unit))
+    let by = difference(by, unit);
+    match worked.without_place().next() {
+        Some(waits) => {
+            let first = words.request(waits.request.as_str());
+            format!("{first} cannot be done first: it has no place. The site would lose {by}.")
+        }
+        None => format!("As assumed, the site would lose {by}."),
+    }
 }
 
 fn sides(words: &Words<'_>, worked: &Worked) -> Beside {
@@ -131,6 +139,12 @@ fn sides(words: &Words<'_>, worked: &Worked) -> Beside {
     sides
 }
 
+    for waits in worked.without_place() {
+        let waits = wait(words, waits);
+        if sides.fallen.iter().all(|fallen| fallen.path != waits.path) {
+            sides.fallen.insert(0, waits);
+        }
+    }
 fn pairs<'a>(all: impl Iterator<Item = (&'a (impl ToString + 'a), &'a String)>) -> Choices {
     all.map(|(code, name)| (code.to_string(), sentence(name)))
         .collect()
