@@ -106,6 +106,26 @@ async fn an_order_of_ones_own_is_kept_and_signed() {
     assert_eq!((worked_to.number, worked_to.own_by), (2, Some(by)));
 }
 
+/// A number for what is no open request is told, not passed over.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_number_for_no_open_request_is_told() {
+    let mut app = planned().await;
+    let mut fields = turned(&app).await;
+    fields.push(("n.R9999".to_owned(), "99".to_owned()));
+    let page = app.get(&query(&fields)).await;
+    assert_eq!(page.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(
+        page.contains(
+            "&#39;n.R9999&#39; is no field of this page and was not counted. Only open requests"
+        ),
+        "{}",
+        page.body
+    );
+    fields.last_mut().expect("it").1.clear();
+    let page = app.get(&query(&fields)).await;
+    assert_eq!(page.status, StatusCode::OK, "{}", page.body);
+}
+
 /// What is wrong is told beside its field with what was typed; an order without a number is none.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_wrong_number_is_told_beside_it() {

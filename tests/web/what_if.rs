@@ -188,6 +188,30 @@ async fn a_wrong_field_of_what_if_is_told_beside_it() {
         let told = page.field_error(field).unwrap_or_default();
         assert!(told.contains(fault), "{query}: {told:?}");
     }
+    for (query, told) in [
+        (
+            "late.BOAT-99=3",
+            "&#39;late.BOAT-99&#39; is no field of this page and was not counted. On their way: BOAT-7",
+        ),
+        (
+            "never.BOAT-99=yes&fist=R1",
+            "&#39;never.BOAT-99&#39;, &#39;fist&#39; are no fields of this page",
+        ),
+    ] {
+        let page = app.get(&format!("{PATH}?fuel=5&{query}")).await;
+        assert_eq!(page.status, StatusCode::UNPROCESSABLE_ENTITY, "{query}");
+        assert!(page.contains(told), "{query}: {}", page.body);
+        assert!(
+            page.contains("name=\"fuel\" inputmode=\"decimal\" value=\"5\""),
+            "{}",
+            page.body
+        );
+    }
+    // A field that nobody filled says nothing.
+    let page = app
+        .get(&format!("{PATH}?late.BOAT-99=&never.BOAT-99="))
+        .await;
+    assert_eq!(page.status, StatusCode::OK, "{}", page.body);
     let page = app.get(&format!("{PATH}?powder=SS316&kg=lots")).await;
     assert!(page.contains("value=\"lots\""), "{}", page.body);
 }

@@ -79,6 +79,17 @@ fn parse(typed: &Typed, situation: &Situation) -> (Vec<RequestCode>, FieldErrors
     }
     if numbered.is_empty() && errors.is_empty() {
         errors.add_whole("No request has a number; give at least one.");
+    let known: Vec<String> = situation.requests.iter().map(|r| field(&r.code)).collect();
+    let fields = typed
+        .0
+        .iter()
+        .map(|(name, value)| (name.as_str(), value.as_str()));
+    let unknown =
+        fields.filter(|(name, _)| name.starts_with(FIELD) && !known.iter().any(|it| it == name));
+    errors.unknown(
+        unknown,
+        "Only open requests have a number; they stand below.",
+    );
     }
     numbered.sort();
     (numbered.into_iter().map(|(_, code)| code).collect(), errors)

@@ -2,7 +2,7 @@ use askama::Template;
 use mendpost_core::catalogue::Skill;
 use mendpost_core::situation::Situation;
 
-use super::form::{ANYBODY, CELL, Parsed, Typed};
+use super::form::{ANYBODY, CELL, Parsed, Typed, of_delivery};
 use super::{PATH, Worked};
 use crate::form::FieldErrors;
 use crate::lineup::beside::{Beside, beside, difference};
@@ -80,10 +80,13 @@ impl WhatIfPage {
             deliveries: situation
                 .deliveries
                 .iter()
-                .map(|d| Coming {
-                    name: format!("{}, {}", sentence(&d.name), words.clock(d.expected)),
-                    late: format!("late.{}", d.code),
-                    never: format!("never.{}", d.code),
+                .map(|d| {
+                    let [late, never] = of_delivery(&d.code);
+                    Coming {
+                        name: format!("{}, {}", sentence(&d.name), words.clock(d.expected)),
+                        late,
+                        never,
+                    }
                 })
                 .collect(),
             typed: typed.clone(),
@@ -136,15 +139,15 @@ fn sides(words: &Words<'_>, worked: &Worked) -> Beside {
         left_out.any(|code| crate::requests::path(code) == path)
     };
     sides.fallen.retain(|wait| !left_out(&wait.path));
-    sides
-}
-
     for waits in worked.without_place() {
         let waits = wait(words, waits);
         if sides.fallen.iter().all(|fallen| fallen.path != waits.path) {
             sides.fallen.insert(0, waits);
         }
     }
+    sides
+}
+
 fn pairs<'a>(all: impl Iterator<Item = (&'a (impl ToString + 'a), &'a String)>) -> Choices {
     all.map(|(code, name)| (code.to_string(), sentence(name)))
         .collect()
