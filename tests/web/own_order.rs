@@ -106,6 +106,49 @@ async fn an_order_of_ones_own_is_kept_and_signed() {
     assert_eq!((worked_to.number, worked_to.own_by), (2, Some(by)));
 }
 
+/// Two of the requests have a number: what else could be built waits at no gate, the crew left it out, and the
+/// page of such a request says so as well.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_the_crew_left_out_is_told_from_what_waits() {
+    let mut app = planned().await;
+    let fields = turned(&app).await;
+    app.get(PATH).await;
+    let two: Vec<(&str, &str)> = fields
+        .iter()
+        .take(2)
+        .map(|(n, v)| (n.as_str(), v.as_str()))
+        .collect();
+    let answer = app.post(PATH, &two).await;
+    assert_eq!(answer.location(), "/line-up", "{}", answer.body);
+    let kept = newest(&app).await;
+    let left_out = fields[2].0.trim_start_matches("n.");
+    let waiting = kept.line_up.waiting.iter();
+    let numbered = |code: &str| two.iter().any(|(field, _)| field[2..] == *code);
+    for waits in waiting {
+        assert_eq!(
+            waits.is_left_out(),
+            !numbered(waits.request.as_str()),
+            "{}",
+            waits.request
+        );
+    }
+    let page = app.get("/line-up").await;
+    for text in [
+        "are left out by the crew.",
+        "Waits at a gate, or left out",
+        "<br>left out by the crew",
+    ] {
+        assert!(page.contains(text), "{text}: {}", page.body);
+    }
+    let mut lead = app.other_browser();
+    lead.sign_in(Role::Lead).await;
+    lead.get("/line-up/accept?number=2").await;
+    let answer = lead.post("/line-up/accept", &[("number", "2")]).await;
+    assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+    let page = app.get(&format!("/requests/{}", &left_out[1..])).await;
+    assert!(page.contains("left out by the crew"), "{}", page.body);
+}
+
 /// A number for what is no open request is told, not passed over.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_number_for_no_open_request_is_told() {

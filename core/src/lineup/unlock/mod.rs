@@ -31,6 +31,15 @@ pub struct Waiting {
     pub ways: Vec<WaitingWay>,
 }
 
+impl Waiting {
+    /// Whether the crew left it out of its own order.
+    #[must_use]
+    pub fn is_left_out(&self) -> bool {
+        let mut shut = self.ways.iter().flat_map(|way| &way.shut);
+        shut.any(|shut| shut.gate == Gate::LeftOut)
+    }
+}
+
 /// A way to serve a request, and what keeps it shut.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct WaitingWay {

@@ -206,6 +206,7 @@ struct Kept<'a> {
     loss: i64,
     /// What the best plan that the planner found loses.
     planners: i64,
+        laid.line_up.number(&order);
     problem_sha256: String,
 }
 
