@@ -48,6 +48,9 @@ pub struct WaitingWay {
     /// It is a stand-in that must come off again.
     #[serde(default)]
     pub stand_in: bool,
+    /// Position of the operation from which on what is done would be done again; none if nothing would.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub again_from: Option<usize>,
     /// Its gates: opening all of them lets it in.
     pub shut: Vec<Shut>,
 }
@@ -156,6 +159,7 @@ fn ways(
             WaitingWay {
                 recipe: candidate.recipe.clone(),
                 stand_in: candidate.stand_in,
+                again_from: candidate.again_from(),
                 shut,
             }
         })
