@@ -149,6 +149,34 @@ async fn what_the_crew_left_out_is_told_from_what_waits() {
     assert!(page.contains("left out by the crew"), "{}", page.body);
 }
 
+/// A request that waits at a gate is no order by itself: the page says so and keeps the number that was typed,
+/// and nothing is kept of it as a line-up.
+#[tokio::test(flavor = "multi_thread")]
+async fn an_order_in_which_nothing_can_be_built_is_refused() {
+    let mut app = planned().await;
+    let waits = newest(&app).await.line_up.waiting[0].request.clone();
+    let field = format!("n.{waits}");
+    let page = app.get(&query(&[(field.clone(), "7".to_owned())])).await;
+    assert!(!page.contains("Keep this order"), "{}", page.body);
+    let answer = app.post(PATH, &[(&field, "7")]).await;
+    for page in [page, answer] {
+        assert_eq!(page.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(
+            page.contains("None of the requests that you numbered can be built now"),
+            "{}",
+            page.body
+        );
+        assert!(
+            page.contains(&format!(
+                "name=\"{field}\" inputmode=\"decimal\" value=\"7\""
+            )),
+            "{}",
+            page.body
+        );
+    }
+    assert_eq!(number(&app, "select count(*) from lineup").await, Some(1));
+}
+
 /// A number for what is no open request is told, not passed over.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_number_for_no_open_request_is_told() {
