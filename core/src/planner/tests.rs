@@ -1,3 +1,6 @@
+mod absurd;
+mod more;
+
 use proptest::prelude::*;
 
 use super::samples::{
@@ -10,35 +13,6 @@ fn searched(problem: &Problem, seed: u64, iterations: u64) -> Plan {
     let mut search = Search::new(problem, seed);
     search.run(iterations, 0.0..1.0, &mut || false);
     search.best().clone()
-}
-
-/// W. E. Smith, 'Various optimizers for single-stage production', Naval Research Logistics Quarterly 3
-/// (1956): by p/w, here 2 5 4 1 3 in ratios 0.5, 2.5, 1, 0.2, 0.8 for p = 3 1 4 2 5 and w = 6 1 5 4 2.
-/// Jobs 4, 1, 3, 2, 5: 2x4 + 5x6 + 9x5 + 10x1 + 15x2 = 8 + 30 + 45 + 10 + 30 = 123.
-#[test]
-fn weighted_completion_follows_smith() {
-    let problem = one_machine(&[3, 1, 4, 2, 5], &[6, 1, 5, 4, 2], &[0; 5]);
-    assert_eq!(searched(&problem, 1, 2000).loss, 123);
-}
-
-/// M. Pinedo, 'Scheduling: Theory, Algorithms, and Systems', chapter 3, total weighted tardiness:
-/// p 12 8 15 9, w 4 5 3 5, d 16 26 25 27; sequence 1, 2, 4, 3: 0 + 0 + (29-27)x5 + (44-25)x3 = 67.
-#[test]
-fn weighted_tardiness_reaches_the_textbook_optimum() {
-    let problem = one_machine(&[12, 8, 15, 9], &[4, 5, 3, 5], &[16, 26, 25, 27]);
-    assert_eq!(searched(&problem, 1, 2000).loss, 67);
-}
-
-/// E. L. Lawler, 'A pseudopolynomial algorithm for sequencing jobs to minimize total tardiness', Annals of
-/// Discrete Mathematics 1 (1977), the example as Pinedo's chapter 3 gives it: 370, by 1, 2, 4, 5, 3.
-#[test]
-fn total_tardiness_reaches_lawlers_optimum() {
-    let problem = one_machine(
-        &[121, 79, 147, 83, 130],
-        &[1; 5],
-        &[260, 266, 266, 336, 337],
-    );
-    assert_eq!(searched(&problem, 1, 2000).loss, 370);
 }
 
 /// The wage of splitting a job: the long cell job feeds the mill last, though it is sprayed first.

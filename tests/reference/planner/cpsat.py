@@ -1,6 +1,8 @@
 """The planning problem as a CP-SAT model: prints the proven best loss of a problem file.
 
-Usage: cpsat.py PROBLEM.json [SECONDS]   ->   {"loss": 1234, "proven": true}
+Usage: cpsat.py PROBLEM.json [SECONDS [--any]]   ->   {"loss": 1234, "proven": true}
+
+With --any it is no failure to find no plan in that time: the loss is null then.
 
 A second statement of the planner's rules (the whole format), for small problems only.
 Needs the package ortools. Times are minutes; the loss is rate x minutes.
@@ -20,7 +22,16 @@ class Stage:
         self.operation, self.present = operation, present
         self.begin, self.start, self.end = begin, start, end
         self.in_cell = {}
+        self.grams = {}  # by lot
         self.period = None
+
+
+class Spot:
+    """Where and when an operation is, if it is done."""
+
+    def __init__(self, begin, start, stage, draws):
+        self.begin, self.start, self.stage = begin, start, stage
+        self.draws = draws  # for each, [(whether it is taken from, of what)]
 
 
 class Model:
@@ -36,6 +47,9 @@ class Model:
         self.draws = {store["id"]: [] for store in problem["stores"]}  # (present, start, amount, floor)
         self.stages = []
         self.debts = []  # present * debt
+        self.left_out = {}  # by job
+        self.chosen = {}  # by job and option
+        self.spots = {}  # by job and option, in the order of its operations
         self.finish = {job["id"]: self.job(job) for job in problem["jobs"]}
         self.cells()
         self.stations()
@@ -44,7 +58,8 @@ class Model:
         self.limits()
         self.lots()
         self.stores()
-        self.m.minimize(self.loss())
+        self.total = self.loss()
+        self.m.minimize(self.total)
 
     def attended_periods(self):
         periods = []
@@ -61,19 +76,22 @@ class Model:
     def job(self, job):
         """Chooses an option or leaves the job out; returns when it is finished."""
         finish = self.minute(f"{job['id']} finish")
-        left_out = self.m.new_bool_var(f"{job['id']} left out")
+        left_out = self.left_out[job["id"]] = self.m.new_bool_var(f"{job['id']} left out")
         self.m.add(finish == self.horizon).only_enforce_if(left_out)
         chosen = [left_out]
         for option in job["options"]:
-            present = self.m.new_bool_var(f"{job['id']} by {option['id']}")
+            key = (job["id"], option["id"])
+            present = self.chosen[key] = self.m.new_bool_var(f"{job['id']} by {option['id']}")
+            self.spots[key] = []
             ready = max(job["release"], option["earliest"])
             if ready > self.horizon:
                 self.m.add(present == 0)
                 ready = self.horizon
             begins, ends = [], []
             for number, operation in enumerate(option["operations"]):
-                begin, ready = self.operation(f"{job['id']} {option['id']} {number}", operation, present, ready)
-                begins.append(begin)
+                spot, ready = self.operation(f"{job['id']} {option['id']} {number}", operation, present, ready)
+                self.spots[key].append(spot)
+                begins.append(spot.begin)
                 ends.append(ready)
             self.hold(option["operations"], present, begins, ends)
             self.m.add(finish == ready).only_enforce_if(present)
@@ -94,11 +112,12 @@ class Model:
         self.m.add(start >= ready + operation["after"]).only_enforce_if(present)
         if "within" in operation:
             self.m.add(start <= ready + operation["within"]).only_enforce_if(present)
-        begin = start
+        begin, stage = start, None
         if "powder" in operation:
             begin = self.minute(f"{name} set-up from")
             self.m.add(begin <= start)
-            self.stages.append(Stage(operation, present, begin, start, end))
+            stage = Stage(operation, present, begin, start, end)
+            self.stages.append(stage)
         length = self.minute(f"{name} held", self.horizon + operation["minutes"])
         held = self.m.new_optional_interval_var(begin, length, end, present, f"{name} held")
         if operation["crew"]:
@@ -108,10 +127,10 @@ class Model:
         if operation.get("station") in self.in_batch:
             kind = (operation.get("cycle"), operation["minutes"])
             self.in_batch[operation["station"]].append((present, start, end, kind))
-        for draw in operation["draws"]:
-            for taken, of in self.choices(draw, present):
-                self.draws[of["store"]].append((taken, start, of["amount"], of["floor"]))
-        return begin, end
+        draws = [self.choices(draw, present) for draw in operation["draws"]]
+        for taken, of in itertools.chain.from_iterable(draws):
+            self.draws[of["store"]].append((taken, start, of["amount"], of["floor"]))
+        return Spot(begin, start, stage, draws), end
 
     def hold(self, operations, present, begins, ends):
         """What the operations of an option hold of limits, each load to the end of the operation it names."""
@@ -237,7 +256,7 @@ class Model:
             for lot in self.problem["lots"]:
                 if lot["powder"] != operation["powder"]:
                     continue
-                amount = self.m.new_int_var(0, operation["grams"], "grams")
+                amount = stage.grams[lot["id"]] = self.m.new_int_var(0, operation["grams"], "grams")
                 takes = self.m.new_bool_var("takes")
                 self.m.add(amount == 0).only_enforce_if(takes.negated())
                 self.m.add(stage.start >= lot["from"]).only_enforce_if(takes)
@@ -314,9 +333,11 @@ def main():
     solver.parameters.max_time_in_seconds = float(sys.argv[2]) if len(sys.argv) > 2 else 120.0
     solver.parameters.num_workers = 2
     status = solver.solve(model.m)
-    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+    found = status in (cp_model.OPTIMAL, cp_model.FEASIBLE)
+    if not found and "--any" not in sys.argv:
         sys.exit(f"no plan found: {solver.status_name(status)}")
-    print(json.dumps({"loss": round(solver.objective_value), "proven": status == cp_model.OPTIMAL}))
+    loss = round(solver.objective_value) if found else None
+    print(json.dumps({"loss": loss, "proven": status == cp_model.OPTIMAL}))
 
 
 if __name__ == "__main__":

@@ -5,14 +5,14 @@ use crate::planner::samples::{capability, drawing, job, one_machine, quiet_site,
 use crate::planner::tests::{a_problem, a_problem_of_batches, a_problem_of_plates};
 use crate::planner::*;
 
-/// Prices by the minute follow Smith's rule exactly: 123, as in the planner's own test of it.
+/// Prices by the minute follow Smith's rule exactly: 123, as reckoned in `core/tests/theory`.
 #[test]
 fn one_cell_is_bounded_by_smiths_rule() {
     let problem = one_machine(&[3, 1, 4, 2, 5], &[6, 1, 5, 4, 2], &[0; 5]);
     assert_eq!(bound(&problem), 123);
 }
 
-/// Weighted tardiness of Pinedo's example, 67 (see the planner's own test of it), leaves no gap either.
+/// Weighted tardiness of Pinedo's example, 67 (see `core/tests/theory`), leaves no gap either.
 #[test]
 fn tardiness_is_bounded_by_the_textbook_optimum() {
     let problem = one_machine(&[12, 8, 15, 9], &[4, 5, 3, 5], &[16, 26, 25, 27]);

@@ -1,3 +1,7 @@
+mod altered;
+mod planted;
+mod slow;
+
 use super::*;
 use crate::planner::decode;
 use crate::planner::plan::LotDraw;
