@@ -331,8 +331,11 @@ fn row(words: &Words<'_>, line_up: &LineUp, place: &Place) -> Row {
             .collect(),
         back: place
             .back
-            .map_or_else(|| "waits for another part".to_owned(), |at| words.clock(at)),
-        likely: sure::likely(words, line_up, place.asset.as_str()),
+            .map_or_else(|| "not back".to_owned(), |at| words.clock(at)),
+        likely: match place.back {
+            Some(_) => sure::likely(words, line_up, place.asset.as_str()),
+            None => "waits for another part".to_owned(),
+        },
         stops: whole(place.stops_per_hour),
         averts: place.averts_per_cell_hour.map(whole),
     }
