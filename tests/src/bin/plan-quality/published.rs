@@ -6,13 +6,14 @@ use std::path::Path;
 
 use mendpost_core::planner::Problem;
 
-use crate::figures::{head, mean, most, over, row};
+use crate::figures::{cpu_seconds, head, mean, most, over, row};
 use crate::planned::plan;
 use crate::problems::{one_in, problems};
 
-const COLUMNS: [&str; 8] = [
+const COLUMNS: [&str; 9] = [
     "set",
     "seconds",
+    "CPU-s of each",
     "problems",
     "at the known loss",
     "proven",
@@ -29,7 +30,7 @@ pub fn print(folder: Option<&Path>, every: NonZeroUsize) -> Result<(), String> {
         let set = set.to_owned();
         sets.entry(set).or_default().push(named.problem);
     }
-    head(&COLUMNS);
+    set_head();
     for (set, problems) in sets {
         let problems: Vec<Problem> = one_in(every, problems).collect();
         // Set-up times make a set that takes longer.
@@ -49,12 +50,15 @@ pub fn print(folder: Option<&Path>, every: NonZeroUsize) -> Result<(), String> {
 
 /// A row for problems that carry the loss known for them.
 pub fn set_row(set: &str, problems: &[Problem], seconds: f64) -> Result<(), String> {
-    let (mut hits, mut proven, mut sums, mut gaps) = (0, 0, (0, 0), Vec::new());
+    let (mut hits, mut proven, mut sums) = (0, 0, (0, 0));
+    let (mut gaps, mut cpu) = (Vec::new(), Vec::new());
     for problem in problems {
         let known = problem
             .known
             .ok_or_else(|| format!("{set}: no loss is known of a problem"))?;
+        let begin = cpu_seconds();
         let planned = plan(problem, seconds);
+        cpu.push(cpu_seconds() - begin);
         let loss = planned.plan.loss;
         hits += usize::from(loss == known);
         proven += usize::from(planned.is_proven());
@@ -66,6 +70,7 @@ pub fn set_row(set: &str, problems: &[Problem], seconds: f64) -> Result<(), Stri
     row(&[
         set.to_owned(),
         seconds.to_string(),
+        format!("{:.1}", mean(&cpu)),
         problems.len().to_string(),
         hits.to_string(),
         proven.to_string(),
