@@ -80,6 +80,21 @@ impl FieldErrors {
         self.whole = Some(text.into());
     }
 
+    /// Notes fields that the page has not, where something is in them; `allowed` says what may stand there.
+    pub fn unknown<'a>(&mut self, given: impl Iterator<Item = (&'a str, &'a str)>, allowed: &str) {
+        let filled = given.filter(|(_, value)| !value.trim().is_empty());
+        let names: Vec<String> = filled.map(|(name, _)| format!("'{name}'")).collect();
+        let (what, it) = match names.len() {
+            0 => return,
+            1 => ("is no field of this page and was not counted", "it"),
+            _ => ("are no fields of this page and were not counted", "them"),
+        };
+        self.add_whole(format!(
+            "{} {what}. {allowed} The rest stands below: send it without {it}.",
+            names.join(", ")
+        ));
+    }
+
     /// The fault of one field, or nothing: as the marks of the templates take it.
     pub fn of(&self, field: &str) -> &str {
         let fault = self.fields.iter().find(|(name, _)| name == field);

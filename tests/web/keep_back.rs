@@ -294,9 +294,9 @@ async fn only_the_lead_holds_and_gives_up() {
     }
 }
 
-/// A trial in which it is given up: beside the order, stored nowhere. One that is not held cannot be.
+/// Assumed to be given up it is set beside the order, and stored nowhere. One that is not held cannot be.
 #[tokio::test(flavor = "multi_thread")]
-async fn a_trial_gives_a_keep_back_up() {
+async fn a_keep_back_may_be_assumed_to_be_given_up() {
     let mut app = lead().await;
     app.plan().await;
     let page = app.get("/line-up/what-if?given_up=1").await;
@@ -318,7 +318,7 @@ async fn what_holding_costs_is_worked_out_beside_the_order() {
     app.post("/line-up/worth", &[]).await;
     app.state.worths.finished().await;
     let found = app.state.worths.shown().found.expect("worked out");
-    assert_eq!(found.holding.len(), 1);
+    assert_eq!(found.measured.holding.len(), 1);
     let page = app.get("/line-up/worth").await;
     assert!(page.contains("what holding costs now"), "{}", page.body);
     for path in ["/line-up", PATH] {

@@ -54,7 +54,7 @@ async fn an_order_of_ones_own_is_laid_out_beside_the_planners() {
         "The planner&#39;s best",
         "Oldest first",
         "Keep this order",
-        "class=\"tl-trial\"",
+        "class=\"tl-other\"",
     ] {
         assert!(page.contains(text), "{text}: {}", page.body);
     }
@@ -104,6 +104,97 @@ async fn an_order_of_ones_own_is_kept_and_signed() {
     let worked_to = accepted(&app.state.db.read).await.expect("readable");
     let worked_to = worked_to.expect("accepted");
     assert_eq!((worked_to.number, worked_to.own_by), (2, Some(by)));
+}
+
+/// Two of the requests have a number: what else could be built waits at no gate, the crew left it out, and the
+/// page of such a request says so as well.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_the_crew_left_out_is_told_from_what_waits() {
+    let mut app = planned().await;
+    let fields = turned(&app).await;
+    app.get(PATH).await;
+    let two: Vec<(&str, &str)> = fields
+        .iter()
+        .take(2)
+        .map(|(n, v)| (n.as_str(), v.as_str()))
+        .collect();
+    let answer = app.post(PATH, &two).await;
+    assert_eq!(answer.location(), "/line-up", "{}", answer.body);
+    let kept = newest(&app).await;
+    let left_out = fields[2].0.trim_start_matches("n.");
+    let waiting = kept.line_up.waiting.iter();
+    let numbered = |code: &str| two.iter().any(|(field, _)| field[2..] == *code);
+    for waits in waiting {
+        assert_eq!(
+            waits.is_left_out(),
+            !numbered(waits.request.as_str()),
+            "{}",
+            waits.request
+        );
+    }
+    let page = app.get("/line-up").await;
+    for text in [
+        "are left out by the crew.",
+        "Waits at a gate, or left out",
+        "<br>left out by the crew",
+    ] {
+        assert!(page.contains(text), "{text}: {}", page.body);
+    }
+    let mut lead = app.other_browser();
+    lead.sign_in(Role::Lead).await;
+    lead.get("/line-up/accept?number=2").await;
+    let answer = lead.post("/line-up/accept", &[("number", "2")]).await;
+    assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
+    let page = app.get(&format!("/requests/{}", &left_out[1..])).await;
+    assert!(page.contains("left out by the crew"), "{}", page.body);
+}
+
+/// A request that waits at a gate is no order by itself: the page says so and keeps the number that was typed,
+/// and nothing is kept of it as a line-up.
+#[tokio::test(flavor = "multi_thread")]
+async fn an_order_in_which_nothing_can_be_built_is_refused() {
+    let mut app = planned().await;
+    let waits = newest(&app).await.line_up.waiting[0].request.clone();
+    let field = format!("n.{waits}");
+    let page = app.get(&query(&[(field.clone(), "7".to_owned())])).await;
+    assert!(!page.contains("Keep this order"), "{}", page.body);
+    let answer = app.post(PATH, &[(&field, "7")]).await;
+    for page in [page, answer] {
+        assert_eq!(page.status, StatusCode::UNPROCESSABLE_ENTITY);
+        assert!(
+            page.contains("None of the requests that you numbered can be built now"),
+            "{}",
+            page.body
+        );
+        assert!(
+            page.contains(&format!(
+                "name=\"{field}\" inputmode=\"decimal\" value=\"7\""
+            )),
+            "{}",
+            page.body
+        );
+    }
+    assert_eq!(number(&app, "select count(*) from lineup").await, Some(1));
+}
+
+/// A number for what is no open request is told, not passed over.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_number_for_no_open_request_is_told() {
+    let mut app = planned().await;
+    let mut fields = turned(&app).await;
+    fields.push(("n.R9999".to_owned(), "99".to_owned()));
+    let page = app.get(&query(&fields)).await;
+    assert_eq!(page.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(
+        page.contains(
+            "&#39;n.R9999&#39; is no field of this page and was not counted. Only open requests"
+        ),
+        "{}",
+        page.body
+    );
+    fields.last_mut().expect("it").1.clear();
+    let page = app.get(&query(&fields)).await;
+    assert_eq!(page.status, StatusCode::OK, "{}", page.body);
 }
 
 /// What is wrong is told beside its field with what was typed; an order without a number is none.

@@ -1,4 +1,4 @@
-//! The trial beside the line-up: what is assumed stands in the address, and nothing is changed.
+//! What if, beside the line-up: what is assumed stands in the address, and nothing is changed.
 
 use axum::http::StatusCode;
 use mendpost_core::people::Role;
@@ -12,9 +12,9 @@ async fn planned() -> App {
     app
 }
 
-/// Before anything is planned there is nothing to set a trial beside.
+/// Before anything is planned there is nothing to set it beside.
 #[tokio::test(flavor = "multi_thread")]
-async fn a_trial_needs_a_line_up() {
+async fn what_if_needs_a_line_up() {
     let mut app = App::signed_in(Role::Lead).await;
     let answer = app.get(PATH).await;
     assert_eq!(answer.status, StatusCode::CONFLICT);
@@ -24,7 +24,7 @@ async fn a_trial_needs_a_line_up() {
 /// Several things at once: the boat late, the mill out, one person fewer, more powder. Both orders stand on
 /// one axis, the losses beside each other; neither the journal nor the line-ups grow by it.
 #[tokio::test(flavor = "multi_thread")]
-async fn a_trial_shows_both_orders_and_stores_nothing() {
+async fn what_if_shows_both_orders_and_stores_nothing() {
     let mut app = planned().await;
     let page = app.get("/line-up").await;
     assert!(page.contains("href=\"/line-up/what-if\""), "{}", page.body);
@@ -43,9 +43,9 @@ async fn a_trial_shows_both_orders_and_stores_nothing() {
         "As things stand",
         "Same order, then",
         "Other order, then",
-        "it changes nothing",
-        ">trial</text>",
-        "class=\"tl-trial\"",
+        "nothing changes",
+        ">other</text>",
+        "class=\"tl-other\"",
         "Machines back at another time",
         "value=\"12.5\"",
     ] {
@@ -56,9 +56,9 @@ async fn a_trial_shows_both_orders_and_stores_nothing() {
 }
 
 /// Twice the loss rates of everything: the order stays, and both are judged by the doubled figures. A request
-/// left out has no place in the trial.
+/// left out has no place then.
 #[tokio::test(flavor = "multi_thread")]
-async fn a_trial_may_be_of_the_order_or_of_a_loss_figure() {
+async fn what_if_may_be_of_the_order_or_of_a_loss_figure() {
     let mut app = planned().await;
     let first = mendpost_server::lineup::queries::latest(&app.state.db.read)
         .await
@@ -81,9 +81,50 @@ async fn a_trial_may_be_of_the_order_or_of_a_loss_figure() {
     assert_eq!(page.status, StatusCode::OK);
 }
 
+/// A request that waits at a gate finds no place by being asked first: the page says so, and why. What can be
+/// built goes first, and the others are no worse off than if they were done in the order of their numbers
+/// behind it.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_is_asked_first_has_its_place_or_is_told_to_have_none() {
+    let mut app = planned().await;
+    let shown = latest(&app).await;
+    let waits = &shown.line_up.waiting[0].request;
+    let page = app.get(&format!("{PATH}?first={waits}")).await;
+    assert!(
+        page.contains(&format!("({waits}) cannot be done first: it has no place.")),
+        "{}",
+        page.body
+    );
+    let (_, why) = page
+        .body
+        .split_once("Falls out, and why")
+        .expect("the reason");
+    assert!(
+        why.contains(&format!("({waits})")) || why.contains(&shown.line_up.waiting[0].part_name)
+    );
+    let first = &shown.line_up.places[3].request;
+    let page = app.get(&format!("{PATH}?first={first}")).await;
+    assert_eq!(page.status, StatusCode::OK, "{}", page.body);
+    assert!(!page.contains("cannot be done first"), "{}", page.body);
+    let (_, rows) = page
+        .body
+        .split_once("Request by request")
+        .expect("the list");
+    let (_, row) = rows.split_once("href=\"/requests/").expect("a row");
+    assert!(
+        row.starts_with(&format!("{}\"", &first.to_string()[1..])),
+        "{row}"
+    );
+}
+
+async fn latest(app: &App) -> mendpost_server::lineup::Stored {
+    let latest = mendpost_server::lineup::queries::latest(&app.state.db.read).await;
+    latest.expect("readable").expect("planned")
+}
+
 /// What is wrong is told beside its field, and what was typed is kept.
 #[tokio::test(flavor = "multi_thread")]
-async fn a_wrong_field_of_a_trial_is_told_beside_it() {
+async fn a_wrong_field_of_what_if_is_told_beside_it() {
     let mut app = planned().await;
     for (query, field, fault) in [
         (
@@ -147,11 +188,35 @@ async fn a_wrong_field_of_a_trial_is_told_beside_it() {
         let told = page.field_error(field).unwrap_or_default();
         assert!(told.contains(fault), "{query}: {told:?}");
     }
+    for (query, told) in [
+        (
+            "late.BOAT-99=3",
+            "&#39;late.BOAT-99&#39; is no field of this page and was not counted. On their way: BOAT-7",
+        ),
+        (
+            "never.BOAT-99=yes&fist=R1",
+            "&#39;never.BOAT-99&#39;, &#39;fist&#39; are no fields of this page",
+        ),
+    ] {
+        let page = app.get(&format!("{PATH}?fuel=5&{query}")).await;
+        assert_eq!(page.status, StatusCode::UNPROCESSABLE_ENTITY, "{query}");
+        assert!(page.contains(told), "{query}: {}", page.body);
+        assert!(
+            page.contains("name=\"fuel\" inputmode=\"decimal\" value=\"5\""),
+            "{}",
+            page.body
+        );
+    }
+    // A field that nobody filled says nothing.
+    let page = app
+        .get(&format!("{PATH}?late.BOAT-99=&never.BOAT-99="))
+        .await;
+    assert_eq!(page.status, StatusCode::OK, "{}", page.body);
     let page = app.get(&format!("{PATH}?powder=SS316&kg=lots")).await;
     assert!(page.contains("value=\"lots\""), "{}", page.body);
 }
 
-/// Whoever only looks cannot have the planner work for a trial.
+/// Whoever only looks cannot have the planner work for it.
 #[tokio::test(flavor = "multi_thread")]
 async fn only_who_may_plan_tries_things() {
     let app = planned().await;

@@ -42,22 +42,33 @@ async fn a_run_tells_what_each_is_worth_until_the_next_order() {
     let shown = app.state.worths.shown();
     assert!(shown.running.is_none() && shown.found.is_none() && !shown.failed);
 
+    // Fifteen hours after the order it is Thursday, 06:40: all is counted from then, and an hour more goes on
+    // behind that day's duty, not behind that of the day of the order.
+    app.wait_minutes(15 * 60);
+    app.sign_in(Role::Crew).await;
     app.get(PATH).await;
     app.post(PATH, &[]).await;
     app.state.worths.finished().await;
     let shown = app.state.worths.shown();
     let found = shown.found.expect("worked out");
     assert_eq!(found.number, 1);
-    for (more, worth) in &found.worths {
+    let measured = &found.measured;
+    for (more, worth) in &measured.worths {
         let told = !worth.freed.is_empty() || !worth.sooner.is_empty();
         match worth.averted {
-            Averted::Loss(averted) => assert!(averted > found.noise, "{more:?}"),
+            Averted::Loss(averted) => assert!(averted > measured.noise, "{more:?}"),
             Averted::Nothing | Averted::NotMeasurable => assert!(!told, "{more:?}"),
         }
     }
     let page = app.get(PATH).await;
     assert!(page.contains("One more container of"), "{}", page.body);
     assert!(page.contains("10 L more of fuel"), "{}", page.body);
+    for text in [
+        "One more, at hand Thu 26 06:40",
+        "1 h more of duty when it ends Thu 26 22:00",
+    ] {
+        assert!(page.contains(text), "{text}: {}", page.body);
+    }
     assert!(!page.contains("Out of date"), "{}", page.body);
 
     app.plan().await;

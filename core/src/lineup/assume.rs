@@ -1,6 +1,6 @@
-//! The site as if something were otherwise: what the crew assumes for a trial, and nothing is changed by.
+//! The site as if something were otherwise: what the crew assumes, and nothing is changed by.
 //!
-//! An assumption is put into the situation, so that the trial is drafted as any line-up is. What it says of
+//! An assumption is put into the situation, so that it is drafted as any line-up is. What it says of
 //! the order alone (done first, left out) goes along beside it.
 
 use super::draft::draft;

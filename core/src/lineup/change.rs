@@ -1,7 +1,7 @@
 //! What a new line-up does otherwise than the one the crew works to.
 
 use super::line_up::LineUp;
-use super::places::Place;
+use super::places::{Place, Work, turn};
 use crate::code::{AssetCode, RequestCode};
 use chrono::{DateTime, TimeDelta, Utc};
 use serde::Serialize;
@@ -21,7 +21,7 @@ pub enum Change {
         /// Its place.
         place: usize,
     },
-    /// Was planned and is not now: it waits, or is closed.
+    /// Was planned and is not now, though it is still asked for: it waits.
     Out {
         /// Which.
         request: RequestCode,
@@ -78,15 +78,11 @@ pub fn changes(old: &LineUp, new: &LineUp) -> Vec<Change> {
         .iter()
         .flat_map(|place| changes_of(old, place))
         .collect();
-    let stays: BTreeSet<&RequestCode> = new.places.iter().map(|p| &p.request).collect();
-    changes.extend(
-        old.places
-            .iter()
-            .filter(|p| !stays.contains(&p.request) && p.done > new.now)
-            .map(|p| Change::Out {
-                request: p.request.clone(),
-            }),
-    );
+    let waits: BTreeSet<&RequestCode> = new.waiting.iter().map(|w| &w.request).collect();
+    let fallen = old.places.iter().filter(|p| waits.contains(&p.request));
+    changes.extend(fallen.map(|p| Change::Out {
+        request: p.request.clone(),
+    }));
     changes
 }
 
@@ -101,7 +97,9 @@ fn changes_of(old: &LineUp, place: &Place) -> Vec<Change> {
     if before.recipe != place.recipe {
         return vec![Change::OtherWay { request }];
     }
-    let (from, to) = (before.starts(), place.starts());
+    let (was, is) = in_both(before, place);
+    let from = turn(was).unwrap_or(before.done);
+    let to = turn(is).unwrap_or(place.done);
     let moved = (to - from).abs() >= SAME_START;
     let moved = moved.then(|| Change::Moved {
         request: request.clone(),
@@ -110,14 +108,23 @@ fn changes_of(old: &LineUp, place: &Place) -> Vec<Change> {
         was_place: before.number,
         place: place.number,
     });
-    let (from, to) = (lots(before), lots(place));
+    let (from, to) = (lots(was), lots(is));
     let other = (from != to).then_some(Change::OtherLots { request, from, to });
     moved.into_iter().chain(other).collect()
 }
 
-fn lots(place: &Place) -> BTreeSet<String> {
-    let stages = place.stages().flat_map(|(_, stage)| &stage.lots);
-    stages.map(|draw| draw.lot.clone()).collect()
+/// The work of one way that both have still to do: what was done since then only the old place has, and
+/// what is to be done again only the new one.
+fn in_both<'a>(before: &'a Place, place: &'a Place) -> (&'a [Work], &'a [Work]) {
+    let (was, is) = (before.work.len(), place.work.len());
+    let both = was.min(is);
+    (&before.work[was - both..], &place.work[is - both..])
+}
+
+fn lots(work: &[Work]) -> BTreeSet<String> {
+    let stages = work.iter().filter_map(Work::stage);
+    let draws = stages.flat_map(|stage| &stage.lots);
+    draws.map(|draw| draw.lot.clone()).collect()
 }
 
 /// A machine that is back at another time.

@@ -51,6 +51,13 @@ pub struct Candidate {
 }
 
 impl Candidate {
+    /// Position of the operation from which on what is done is done again by this way; none if nothing is.
+    #[must_use]
+    pub fn again_from(&self) -> Option<usize> {
+        let again = |option: &JobOption| option.id.ends_with(AGAIN);
+        self.option.as_ref().is_some_and(again).then_some(self.done)
+    }
+
     fn shut(shut: Vec<Shut>) -> Self {
         Self {
             shut,

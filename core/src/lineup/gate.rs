@@ -240,6 +240,8 @@ pub enum Gate {
     Time,
     /// Nothing is missing, but its work would delay what stops more.
     Outranked,
+    /// Nothing but the crew's own order, in which it has no number.
+    LeftOut,
     /// The stand-in would cost more later than it saves now.
     NotWorth {
         /// What it costs later, as rate x minutes.
@@ -405,6 +407,8 @@ pub enum Opens {
     },
     /// One of the other requests left out.
     LeaveOut,
+    /// A number in an order of the crew's own.
+    Number,
     /// Other figures in the recipe.
     OtherFigures,
 }

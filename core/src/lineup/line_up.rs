@@ -3,10 +3,11 @@
 use super::draft::{Draft, draft};
 use super::expected::Expected;
 use super::explain::tell_why;
+use super::gate::{Gate, Opens, Shut};
 use super::keep::Kept;
 use super::places::{Place, places};
 use super::unlock::{Waiting, waiting};
-use crate::code::LotCode;
+use crate::code::{LotCode, RequestCode};
 use crate::planner::{self, CrewOrder, Plan, Problem, check, crew_plan, loss};
 use crate::situation::Situation;
 use chrono::{DateTime, Utc};
@@ -150,6 +151,18 @@ fn committed(plan: &Plan) -> BTreeMap<String, i64> {
 }
 
 impl LineUp {
+    /// Says of what waits without a number that the crew left it out, where this is its own order.
+    pub fn number(&mut self, numbered: &[RequestCode]) {
+        let waiting = self.waiting.iter_mut();
+        for left_out in waiting.filter(|waits| !numbered.contains(&waits.request)) {
+            for way in &mut left_out.ways {
+                way.shut.retain(|shut| shut.gate != Gate::Outranked);
+                let left_out = Shut::new(Gate::LeftOut, Opens::Number);
+                way.shut.insert(0, left_out);
+            }
+        }
+    }
+
     /// The first place that sprays.
     #[must_use]
     pub fn first_spray(&self) -> Option<&Place> {

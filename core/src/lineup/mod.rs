@@ -52,7 +52,7 @@ pub use efficiency::{
 pub use endurance::{BankLeft, Endurance, Turns, camp_fuel_minutes, endurance};
 pub use expected::{Expected, choose};
 pub use explain::{
-    Averted, Budget, Displaced, Earlier, Lack, Measure, More, Moved, Swing, Tip, Worth,
+    Averted, Budget, Displaced, Earlier, Lack, Measure, More, Moved, Swing, Tip, Worth, duty_ends,
 };
 pub use flight::{Flight, NoFlight, flight};
 pub use gate::{Gate, Opens, Shut};

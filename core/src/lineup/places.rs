@@ -8,7 +8,7 @@ use super::need::{GasSource, StageNeed};
 use super::supply::{GAS, landing};
 use crate::catalogue::{About, OperationKind};
 use crate::code::{AssetCode, DeliveryCode, RecipeCode, RequestCode, StationCode};
-use crate::planner::{self, Plan, PlannedJob, Problem, extend, loss};
+use crate::planner::{self, Plan, PlannedJob, Problem, down_times, extend, finish_times, loss};
 use crate::situation::Situation;
 use chrono::{DateTime, Utc};
 use serde::{Deserialize, Serialize};
@@ -57,10 +57,7 @@ impl Place {
     /// Steps before the first stage, such as masking, may be done days earlier.
     #[must_use]
     pub fn starts(&self) -> DateTime<Utc> {
-        let sprayed = self.stages().next().map(|(_, stage)| stage.setup_from);
-        sprayed
-            .or_else(|| self.work.first().map(Work::starts))
-            .unwrap_or(self.done)
+        turn(&self.work).unwrap_or(self.done)
     }
 
     /// The first of its work that is not to have ended by then.
@@ -71,14 +68,16 @@ impl Place {
 
     /// Its stages, each with its place in the order of work.
     pub fn stages(&self) -> impl Iterator<Item = (usize, &StagePlan)> {
-        self.work
-            .iter()
-            .enumerate()
-            .filter_map(|(n, work)| match work {
-                Work::Stage(stage) => Some((n, stage)),
-                Work::Step(_) => None,
-            })
+        let work = self.work.iter().enumerate();
+        work.filter_map(|(n, work)| Some((n, work.stage()?)))
     }
+}
+
+/// When the turn of this work begins, as [`Place::starts`] has it; none if there is none.
+pub(super) fn turn(work: &[Work]) -> Option<DateTime<Utc>> {
+    let sprayed = work.iter().find_map(Work::stage);
+    let sprayed = sprayed.map(|stage| stage.setup_from);
+    sprayed.or_else(|| work.first().map(Work::starts))
 }
 
 /// Whether work on a request could start now.
@@ -108,6 +107,15 @@ pub enum Work {
 }
 
 impl Work {
+    /// The stage that it is; none for a step.
+    #[must_use]
+    pub const fn stage(&self) -> Option<&StagePlan> {
+        match self {
+            Self::Stage(stage) => Some(stage),
+            Self::Step(_) => None,
+        }
+    }
+
     /// When it starts, set-up included.
     #[must_use]
     pub const fn starts(&self) -> DateTime<Utc> {
@@ -198,7 +206,7 @@ fn place(
     plan: &Plan,
     candidates: &BTreeMap<RequestCode, Vec<Candidate>>,
     planned: &PlannedJob,
-    ends: &Ends,
+    ends: &Ends<'_>,
     late: &BTreeSet<String>,
 ) -> Option<Place> {
     let request = situation
@@ -233,41 +241,17 @@ fn place(
 }
 
 /// When each job and each asset is done, read off the plan.
-pub(super) struct Ends {
-    jobs: BTreeMap<String, i64>,
-    assets: BTreeMap<String, (i64, i64)>,
+pub(super) struct Ends<'a> {
+    jobs: BTreeMap<&'a str, i64>,
+    assets: BTreeMap<&'a str, (i64, i64)>,
 }
 
-impl Ends {
-    pub(super) fn of(problem: &Problem, plan: &Plan) -> Self {
-        let mut jobs = BTreeMap::new();
-        for planned in &plan.jobs {
-            if let Some((job, option)) = option_of(problem, planned) {
-                let ready = job.release.max(option.earliest);
-                let last = planned.operations.last().zip(option.operations.last());
-                jobs.insert(
-                    job.id.clone(),
-                    last.map_or(ready, |(spot, op)| spot.start + op.minutes),
-                );
-            }
+impl<'a> Ends<'a> {
+    pub(super) fn of(problem: &'a Problem, plan: &Plan) -> Self {
+        Self {
+            jobs: finish_times(problem, plan),
+            assets: down_times(problem, plan),
         }
-        let mut assets: BTreeMap<String, (i64, i64)> = BTreeMap::new();
-        for job in &problem.jobs {
-            let end = jobs
-                .get(&job.id)
-                .copied()
-                .unwrap_or(problem.horizon)
-                .min(problem.horizon);
-            let spell = assets.entry(job.asset.clone()).or_insert((0, 0));
-            spell.1 = spell.1.max(end);
-        }
-        for asset in problem.capabilities.iter().flat_map(|c| &c.assets) {
-            let known = problem.assets.get(asset).cloned().unwrap_or_default();
-            let back = known.back.unwrap_or(problem.horizon).min(problem.horizon);
-            let spell = assets.entry(asset.clone()).or_insert((0, back));
-            spell.0 = known.down_from.unwrap_or(0);
-        }
-        Self { jobs, assets }
     }
 
     pub(super) fn of_job(&self, id: &str) -> Option<i64> {
@@ -291,7 +275,7 @@ impl Ends {
                 .filter(|a| *a != asset)
                 .filter(|a| {
                     self.assets
-                        .get(*a)
+                        .get(a.as_str())
                         .is_some_and(|(from, back)| *from <= minute && minute < *back)
                 });
             let others = others.count();
@@ -307,7 +291,7 @@ impl Ends {
             let Some((job, option)) = option_of(problem, planned) else {
                 continue;
             };
-            if job.asset != asset || !self.jobs.contains_key(&job.id) {
+            if job.asset != asset || !self.jobs.contains_key(job.id.as_str()) {
                 continue;
             }
             for (spot, operation) in planned.operations.iter().zip(&option.operations) {

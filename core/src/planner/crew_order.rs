@@ -1,8 +1,6 @@
 use std::cmp::Reverse;
-use std::collections::BTreeMap;
 
-use super::decode::{Chunk, decode, plan_of};
-use super::loss::finish_times;
+use super::decode::{Chunk, Outcome, State, Trail, decode, plan_of};
 use super::plan::Plan;
 use super::problem::Problem;
 use super::rules::Rules;
@@ -25,79 +23,127 @@ pub fn crew_plan(problem: &Problem, order: CrewOrder) -> Plan {
     decode(problem, &jobs.collect::<Vec<_>>())
 }
 
-/// The plan of a crew that numbers the jobs itself, by their positions: each as early as it can be without
-/// making one numbered before it later, by the option that loses least.
+/// The plan of a crew that numbers the jobs itself, by their positions; none if `stop`, asked again and
+/// again, says so first.
 ///
-/// So a job whose powder is still on its way keeps its number and waits, and what fits before it goes
+/// Each job is as early as it can be without making one numbered before it later, by the option that loses
+/// least. So a job whose powder is still on its way keeps its number and waits, and what fits before it goes
 /// before it. Of options that lose the same, the one that is finished first is taken, then the first one. What
 /// does not fit, and what is not named, is left out; a job named again, or a position that the problem does
 /// not have, is passed over. The plan keeps every rule.
 #[must_use]
-pub fn own_plan(problem: &Problem, order: &[usize]) -> Plan {
+pub fn own_plan(
+    problem: &Problem,
+    order: &[usize],
+    stop: &mut dyn FnMut() -> bool,
+) -> Option<Plan> {
     let rules = Rules::new(problem);
-    let mut own = Own::new(problem, &rules, Vec::new());
+    let mut own = Own::new(problem, &rules);
     for job in order {
-        if *job < problem.jobs.len() && !own.chunks.iter().any(|chunk| chunk.job == *job) {
-            own.put(*job);
+        if *job < problem.jobs.len() && !own.laid.iter().any(|laid| laid.chunk.job == *job) {
+            own.put(*job, stop)?;
         }
     }
-    own.plan
+    Some(own.plan(None))
 }
 
 /// A crew's numbered order, as far as it is laid out.
 struct Own<'a> {
     problem: &'a Problem,
     rules: &'a Rules,
-    chunks: Vec<Chunk>,
-    plan: Plan,
-    /// When each planned job ends, by its id.
-    ends: BTreeMap<&'a str, i64>,
+    laid: Vec<Laid>,
+    /// What is taken before each of these, and in the end.
+    before: Vec<State>,
+    tried: State,
+    trail: Trail,
+}
+
+/// A whole job and when it ends.
+#[derive(Clone, Copy)]
+struct Laid {
+    chunk: Chunk,
+    end: i64,
 }
 
 impl<'a> Own<'a> {
-    fn new(problem: &'a Problem, rules: &'a Rules, chunks: Vec<Chunk>) -> Self {
-        let plan = plan_of(problem, rules, chunks.iter().copied());
+    fn new(problem: &'a Problem, rules: &'a Rules) -> Self {
+        let empty = State::new(rules);
         Self {
-            ends: finish_times(problem, &plan),
             problem,
             rules,
-            chunks,
-            plan,
+            laid: Vec::new(),
+            tried: empty.clone(),
+            before: vec![empty],
+            trail: Trail::default(),
         }
     }
 
-    /// Puts a job in by its best option, if it fits at all.
-    fn put(&mut self, job: usize) {
-        let options = self.rules.jobs[job].options.iter().enumerate();
-        let ways = options.filter_map(|(option, rule)| {
-            self.earliest(Chunk::new(job, option, rule.operations.len()))
-        });
-        let best = ways.min_by_key(|laid| (laid.plan.loss, laid.end(job)));
-        if let Some(best) = best {
-            *self = best;
+    /// The plan, with one more at a place.
+    fn plan(&self, more: Option<(usize, Laid)>) -> Plan {
+        let mut chunks: Vec<Chunk> = self.laid.iter().map(|laid| laid.chunk).collect();
+        if let Some((place, laid)) = more {
+            chunks.insert(place, laid.chunk);
+        }
+        plan_of(self.problem, self.rules, chunks.into_iter())
+    }
+
+    /// Puts a job in by its best option, if it fits at all; none if stopped.
+    fn put(&mut self, job: usize, stop: &mut dyn FnMut() -> bool) -> Option<()> {
+        let rules = self.rules;
+        let mut best: Option<((i64, i64), usize, Laid)> = None;
+        for (option, rule) in rules.jobs[job].options.iter().enumerate() {
+            let chunk = Chunk::new(job, option, rule.operations.len());
+            for place in 0..=self.laid.len() {
+                if stop() {
+                    return None;
+                }
+                let Some(end) = self.fits(chunk, place) else {
+                    continue;
+                };
+                let laid = Laid { chunk, end };
+                let worth = (self.plan(Some((place, laid))).loss, end);
+                if best.is_none_or(|(best, ..)| worth < best) {
+                    best = Some((worth, place, laid));
+                }
+                break;
+            }
+        }
+        if let Some((_, place, laid)) = best {
+            self.laid.insert(place, laid);
+            self.lay_from(place);
+        }
+        Some(())
+    }
+
+    /// When a job ends at a place, if it fits there and none of those behind it then ends later.
+    fn fits(&mut self, chunk: Chunk, place: usize) -> Option<i64> {
+        self.tried.copy_from(&self.before[place]);
+        let end = self.end(chunk)?;
+        for behind in place..self.laid.len() {
+            let Laid { chunk, end: known } = self.laid[behind];
+            self.end(chunk).filter(|end| *end <= known)?;
+        }
+        Some(end)
+    }
+
+    /// When a job ends behind what was tried so far.
+    fn end(&mut self, chunk: Chunk) -> Option<i64> {
+        match self.tried.place_chunk(self.rules, chunk, &mut self.trail) {
+            Outcome::Finished(end) => Some(end),
+            Outcome::Begun | Outcome::DoesNotFit => None,
         }
     }
 
-    /// With a job in the foremost place at which none of the others ends later.
-    fn earliest(&self, chunk: Chunk) -> Option<Self> {
-        (0..=self.chunks.len()).find_map(|place| {
-            let mut chunks = self.chunks.clone();
-            chunks.insert(place, chunk);
-            let laid = Own::new(self.problem, self.rules, chunks);
-            let mut others = self.chunks[place..].iter();
-            let fits = laid.end(chunk.job).is_some()
-                && others.all(|it| {
-                    let end = laid.end(it.job);
-                    end.is_some_and(|end| Some(end) <= self.end(it.job))
-                });
-            fits.then_some(laid)
-        })
-    }
-
-    /// When a job ends; none if it is left out.
-    fn end(&self, job: usize) -> Option<i64> {
-        let id = self.problem.jobs[job].id.as_str();
-        self.ends.get(id).copied()
+    /// Lays the jobs from a place on out anew.
+    fn lay_from(&mut self, place: usize) {
+        self.before.truncate(place + 1);
+        for laid in place..self.laid.len() {
+            self.tried.copy_from(&self.before[laid]);
+            if let Some(end) = self.end(self.laid[laid].chunk) {
+                self.laid[laid].end = end;
+            }
+            self.before.push(self.tried.clone());
+        }
     }
 }
 
@@ -149,6 +195,11 @@ mod tests {
 
     fn ids(plan: &Plan) -> Vec<&str> {
         plan.jobs.iter().map(|job| job.id.as_str()).collect()
+    }
+
+    /// Laid out with all the time that it takes.
+    fn own_plan(problem: &Problem, order: &[usize]) -> Plan {
+        super::own_plan(problem, order, &mut || false).expect("it is not stopped")
     }
 
     fn start(plan: &Plan, id: &str) -> i64 {
@@ -220,5 +271,28 @@ mod tests {
         problem.capabilities = vec![capability(&["a1", "a2"], &[0, 1, 2])];
         let plan = own_plan(&problem, &[0, 1]);
         assert_eq!((ids(&plan), start(&plan, "j2")), (vec!["j2"], 0));
+    }
+
+    /// Twenty jobs, each asked for in front of those before it: no more than 20 x 21 / 2 places are tried, and
+    /// after each of them it can be stopped. Then there is no plan.
+    #[test]
+    fn it_can_be_stopped() {
+        let mut problem = quiet_site(1000);
+        problem.jobs = (1..=20).map(|n| job(n, vec![stage("al", 1, 10)])).collect();
+        let order: Vec<usize> = (0..20).collect();
+        let mut asked = 0;
+        let whole = super::own_plan(&problem, &order, &mut || {
+            asked += 1;
+            false
+        });
+        assert_eq!((whole.map(|plan| plan.jobs.len()), asked), (Some(20), 210));
+        for most in [0, 1, 209] {
+            let mut asked = 0;
+            let stopped = super::own_plan(&problem, &order, &mut || {
+                asked += 1;
+                asked > most
+            });
+            assert_eq!((stopped, asked), (None, most + 1));
+        }
     }
 }

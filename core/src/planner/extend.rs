@@ -20,27 +20,12 @@ pub fn extend(problem: &Problem, plan: &Plan, further: &[(usize, usize)]) -> Pla
     let problem = kept.as_ref().unwrap_or(problem);
     let mut rules = Rules::new(problem);
     let planned = positions(problem, plan);
-    keep_starts(&mut rules, &planned);
-    let worth = |plan: &Plan| (plan.loss, plan.left_out.len());
-    let mut together = Vec::new();
-    let mut best: Option<Plan> = None;
-    loop {
-        let next = placed_anew(problem, &rules, &planned, further, &together);
-        let lost = planned
-            .iter()
-            .filter(|it| !together.contains(&it.job) && it.option(&rules).limits_waits())
-            .filter(|it| next.left_out.contains(&problem.jobs[it.job].id));
-        let lost: Vec<usize> = lost.map(|it| it.job).collect();
-        let plan = match best.take() {
-            Some(best) if worth(&best) <= worth(&next) => best,
-            _ => next,
-        };
-        if lost.is_empty() {
-            return plan;
-        }
-        together.extend(lost);
-        best = Some(plan);
-    }
+    keep_starts(&mut rules, planned.iter());
+    let behind = behind(&rules, &planned, further);
+    placed_anew(problem, &rules, &planned, &[], &|mut order| {
+        order.extend(&behind);
+        order
+    })
 }
 
 /// A job of the plan that the problem has.
@@ -95,7 +80,7 @@ pub(super) fn positions<'a>(problem: &Problem, plan: &'a Plan) -> Vec<Planned<'a
 
 /// Lets start no sooner what may have waited on purpose: steps of a batch, for the last of them, and what
 /// is followed within a limit, for what follows.
-fn keep_starts(rules: &mut Rules, planned: &[Planned<'_>]) {
+pub(super) fn keep_starts<'a>(rules: &mut Rules, planned: impl Iterator<Item = &'a Planned<'a>>) {
     for Planned { job, option, spots } in planned {
         let option = &mut rules.jobs[*job].options[*option];
         for (n, spot) in spots.iter().enumerate().take(option.operations.len()) {
@@ -106,31 +91,55 @@ fn keep_starts(rules: &mut Rules, planned: &[Planned<'_>]) {
     }
 }
 
-/// The planned jobs in the order in which their operations start, those named with operations together, and
-/// the further ones behind them.
-fn placed_anew(
-    problem: &Problem,
-    rules: &Rules,
-    planned: &[Planned<'_>],
-    further: &[(usize, usize)],
-    together: &[usize],
-) -> Plan {
-    let chunks = |it: &Planned<'_>| it.chunks(rules, together.contains(&it.job));
-    let mut begun: Vec<(i64, Chunk)> = planned.iter().flat_map(chunks).collect();
-    begun.sort_by_key(|(begin, chunk)| (*begin, chunk.job, chunk.upto));
+/// Further jobs as chunks: those that are not planned, each once.
+fn behind(rules: &Rules, planned: &[Planned<'_>], further: &[(usize, usize)]) -> Vec<Chunk> {
     let mut named = vec![false; rules.jobs.len()];
     for it in planned {
         named[it.job] = true;
     }
-    let behind = further.iter().filter_map(|(job, option)| {
+    let chunks = further.iter().filter_map(|(job, option)| {
         if std::mem::replace(named.get_mut(*job)?, true) {
             return None;
         }
         let operations = &rules.jobs.get(*job)?.options.get(*option)?.operations;
         Some(Chunk::new(*job, *option, operations.len()))
     });
-    let begun = begun.into_iter().map(|(_, chunk)| chunk);
-    plan_of(problem, rules, begun.chain(behind))
+    chunks.collect()
+}
+
+/// The planned jobs in the order in which their operations start, as `change` has it. The operations of the
+/// jobs named, and of those that otherwise fall out, are together where the wait between them has a limit.
+pub(super) fn placed_anew(
+    problem: &Problem,
+    rules: &Rules,
+    planned: &[Planned<'_>],
+    together: &[usize],
+    change: &dyn Fn(Vec<Chunk>) -> Vec<Chunk>,
+) -> Plan {
+    let worth = |plan: &Plan| (plan.loss, plan.left_out.len());
+    let mut together = together.to_vec();
+    let mut best: Option<Plan> = None;
+    loop {
+        let chunks = |it: &Planned<'_>| it.chunks(rules, together.contains(&it.job));
+        let mut begun: Vec<(i64, Chunk)> = planned.iter().flat_map(chunks).collect();
+        begun.sort_by_key(|(begin, chunk)| (*begin, chunk.job, chunk.upto));
+        let order = change(begun.into_iter().map(|(_, chunk)| chunk).collect());
+        let next = plan_of(problem, rules, order.into_iter());
+        let lost = planned
+            .iter()
+            .filter(|it| !together.contains(&it.job) && it.option(rules).limits_waits())
+            .filter(|it| next.left_out.contains(&problem.jobs[it.job].id));
+        let lost: Vec<usize> = lost.map(|it| it.job).collect();
+        let plan = match best.take() {
+            Some(best) if worth(&best) <= worth(&next) => best,
+            _ => next,
+        };
+        if lost.is_empty() {
+            return plan;
+        }
+        together.extend(lost);
+        best = Some(plan);
+    }
 }
 
 /// The problem with no choice of stores left where the plan has chosen; none if it has nowhere.

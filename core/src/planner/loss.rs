@@ -58,7 +58,8 @@ pub fn down_times<'a>(problem: &'a Problem, plan: &Plan) -> BTreeMap<&'a str, (i
 }
 
 /// When each planned job is finished, by id; at the horizon at the latest.
-pub(super) fn finish_times<'a>(problem: &'a Problem, plan: &Plan) -> BTreeMap<&'a str, i64> {
+#[must_use]
+pub fn finish_times<'a>(problem: &'a Problem, plan: &Plan) -> BTreeMap<&'a str, i64> {
     let jobs: BTreeMap<_, _> = problem.jobs.iter().map(|j| (j.id.as_str(), j)).collect();
     let mut finish = BTreeMap::new();
     for planned in &plan.jobs {

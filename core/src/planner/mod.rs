@@ -11,6 +11,7 @@ mod crew_order;
 mod decode;
 mod extend;
 mod faults;
+mod first;
 mod loss;
 mod plan;
 mod problem;
@@ -31,7 +32,8 @@ pub use crew_order::{CrewOrder, crew_plan, own_plan};
 pub use decode::{add, decode};
 pub use extend::extend;
 pub use faults::{Fault, MAX_AMOUNT, MAX_COUNT, MAX_DEBT, MAX_JOBS, MAX_MINUTES, MAX_WAYS};
-pub use loss::{down_times, loss};
+pub use first::{First, put_first};
+pub use loss::{down_times, finish_times, loss};
 pub use plan::{LotDraw, Plan, PlanSchema, PlannedJob, Spot};
 pub use problem::{
     Asset, Capability, Cell, Draw, Job, JobOption, Limit, Load, Lot, Operation, Problem,

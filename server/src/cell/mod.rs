@@ -15,7 +15,7 @@ pub(crate) mod scale;
 mod setting;
 mod stations;
 mod tiles;
-mod trial;
+mod worked;
 
 use axum::extract::{Query, State};
 use axum::http::StatusCode;

@@ -13,7 +13,7 @@ use super::scale::{Scale, air_mbar};
 use super::setting::{Asked, SettingForm, stages};
 use super::stations::{self, DutyRow, StationRow};
 use super::tiles::{Around, Marks, Tile, tiles};
-use super::trial::{Bench, Trial};
+use super::worked::{Bench, Worked};
 use crate::drawing::Mark;
 use crate::form::FieldErrors;
 use crate::page::{Layout, minutes};
@@ -38,8 +38,8 @@ pub struct CellPage {
     stages: Vec<(String, String)>,
     powders: Vec<(String, String)>,
     /// None if something asked for was wrong, or no recipe is in use.
-    trial: Option<Trial>,
-    /// Whether the trial is of what was asked for, or of what most stages ask for.
+    worked: Option<Worked>,
+    /// Whether it is worked out for what was asked for, or for what most stages ask for.
     asked: bool,
     stations: Vec<StationRow>,
     duty: Vec<DutyRow>,
@@ -130,7 +130,7 @@ impl CellPage {
             good_for: good_for_all(),
             stages: stages(situation),
             powders: powders(situation),
-            trial: tried.map(|tried| bench.trial(&tried)),
+            worked: tried.map(|tried| bench.work_out(&tried)),
             asked,
             setting,
             setting_faults,

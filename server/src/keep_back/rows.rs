@@ -32,7 +32,7 @@ pub fn rows(situation: &Situation, newest: Option<(i64, &LineUp)>, worths: &Wort
     let found = worths.shown().found;
     let of_newest = found.filter(|found| Some(found.number) == newest.map(|(number, _)| number));
     let cost = |number: i64| {
-        let holding = of_newest.iter().flat_map(|found| &found.holding);
+        let holding = of_newest.iter().flat_map(|found| &found.measured.holding);
         let worth = holding
             .filter(|(of, _)| *of == number)
             .map(|(_, worth)| worth);

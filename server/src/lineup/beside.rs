@@ -68,7 +68,7 @@ pub fn from_now(situation: &Situation, problem: &Problem, shown: &Accepted) -> P
 /// Two orders as shown.
 pub struct Beside {
     /// What the second order is called.
-    pub other: &'static str,
+    pub called: &'static str,
     pub bars: Vec<Bar>,
     pub rows: Vec<Row>,
     pub returns: Vec<(String, String)>,
@@ -85,33 +85,33 @@ pub struct Row {
     pub asset: String,
     pub part: String,
     pub planned: String,
-    pub trial: String,
+    pub other: String,
     pub back: String,
     pub what: String,
 }
 
-/// Sets a trial beside what is planned. `bars` are losses by name, the one that the others are set against
+/// Sets another order beside the one that is planned. `bars` are losses by name, the one that the others are set against
 /// first.
 pub fn beside(
     words: &Words<'_>,
     planned: &Laid,
-    trial: &Laid,
-    other: &'static str,
+    other: &Laid,
+    called: &'static str,
     bars: &[(&'static str, &'static str, i64)],
 ) -> Beside {
-    let names = names(&planned.line_up, &trial.line_up);
+    let names = names(&planned.line_up, &other.line_up);
     let name = |place: &Place| names.get(&place.request).cloned().unwrap_or_default();
-    let orders = [planned, trial].map(|laid| (&laid.situation, &laid.line_up));
+    let orders = [planned, other].map(|laid| (&laid.situation, &laid.line_up));
     let data = timeline::gather_pair(orders, words, &name);
     let fallen = |code: &RequestCode| place_of(&planned.line_up, code).is_some();
-    let waiting = trial.line_up.waiting.iter();
+    let waiting = other.line_up.waiting.iter();
     Beside {
-        other,
+        called,
         bars: losses_as_bars(bars),
-        rows: rows(words, &planned.line_up, &trial.line_up, &names),
-        returns: returns(&planned.line_up, &trial.line_up)
+        rows: rows(words, &planned.line_up, &other.line_up, &names),
+        returns: returns(&planned.line_up, &other.line_up)
             .iter()
-            .map(|told| back(words, told, trial.line_up.until))
+            .map(|told| back(words, told, other.line_up.until))
             .collect(),
         fallen: waiting
             .filter(|waits| fallen(&waits.request))
@@ -123,14 +123,14 @@ pub fn beside(
 }
 
 /// The places of the first order are numbered; what only the second has, gets letters.
-fn names(planned: &LineUp, trial: &LineUp) -> BTreeMap<RequestCode, String> {
+fn names(planned: &LineUp, other: &LineUp) -> BTreeMap<RequestCode, String> {
     let numbered = planned.places.iter();
     let mut names: BTreeMap<RequestCode, String> = numbered
         .map(|place| (place.request.clone(), place.number.to_string()))
         .collect();
     let letters = ('a'..='z').map(String::from);
     let mut letters = letters.chain((1..).map(|n| format!("z{n}")));
-    for place in &trial.places {
+    for place in &other.places {
         if !names.contains_key(&place.request) {
             names.extend(Some(place.request.clone()).zip(letters.next()));
         }
@@ -142,25 +142,23 @@ fn place_of<'a>(line_up: &'a LineUp, code: &RequestCode) -> Option<&'a Place> {
     line_up.places.iter().find(|place| place.request == *code)
 }
 
-/// In the order of the trial, what has fallen out last.
+/// In the order of the other, what has fallen out last.
 fn rows(
     words: &Words<'_>,
     planned: &LineUp,
-    trial: &LineUp,
+    other: &LineUp,
     names: &BTreeMap<RequestCode, String>,
 ) -> Vec<Row> {
-    let told: BTreeMap<RequestCode, String> = changes(planned, trial)
-        .iter()
-        .map(|change| {
-            let what = match change {
-                Change::Moved { from, to, .. } => moved(*from, *to),
-                _ => words.change(change).1,
-            };
-            (change.request().clone(), what)
-        })
-        .collect();
-    let stays = |place: &&Place| place_of(trial, &place.request).is_none();
-    let all = trial
+    let mut told: BTreeMap<RequestCode, Vec<String>> = BTreeMap::new();
+    for change in changes(planned, other) {
+        let what = match &change {
+            Change::Moved { from, to, .. } => moved(*from, *to),
+            _ => words.change(&change).1,
+        };
+        told.entry(change.request().clone()).or_default().push(what);
+    }
+    let stays = |place: &&Place| place_of(other, &place.request).is_none();
+    let all = other
         .places
         .iter()
         .chain(planned.places.iter().filter(stays));
@@ -172,16 +170,18 @@ fn rows(
     };
     all.map(|place| {
         let code = &place.request;
-        let back = place_of(trial, code).and_then(|place| place.back);
+        let back = place_of(other, code).and_then(|place| place.back);
         Row {
             name: names.get(code).cloned().unwrap_or_default(),
             path: requests::path(code),
             asset: words.asset(place.asset.as_str()),
             part: place.part_name.clone(),
             planned: starts(planned, code),
-            trial: starts(trial, code),
+            other: starts(other, code),
             back: back.map_or_else(|| "not back".to_owned(), |at| words.clock(at)),
-            what: told.get(code).cloned().unwrap_or_default(),
+            what: told
+                .get(code)
+                .map_or_else(String::new, |all| all.join("; ")),
         }
     })
     .collect()

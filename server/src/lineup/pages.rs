@@ -173,24 +173,16 @@ fn answer(situation: &Situation, words: &Words<'_>, latest: Option<&Stored>) -> 
         );
     };
     let line_up = &stored.line_up;
-    let reason = match (stored.changes_since, line_up.waiting.len()) {
-        (0, 0) => "Every request has its place.".to_owned(),
-        (0, n) => format!(
-            "{n} {} at a gate.",
-            if n == 1 {
-                "request waits"
-            } else {
-                "requests wait"
-            }
-        ),
-        (1, _) => "One change since: plan again.".to_owned(),
-        (n, _) => format!("{n} changes since: plan again."),
+    let reason = match stored.changes_since {
+        0 => waiting(&line_up.waiting),
+        1 => "One change since: plan again.".to_owned(),
+        n => format!("{n} changes since: plan again."),
     };
     let Some(first) = line_up.first_spray() else {
         let why = if situation.requests.is_empty() {
             "no request is open"
         } else {
-            "every request waits at a gate"
+            "no request has a place"
         };
         return (format!("Spray nothing: {why}."), reason);
     };
@@ -303,6 +295,26 @@ fn since(words: &Words<'_>, accepted: &Stored, line_up: &LineUp) -> Since {
     }
 }
 
+/// How many requests have no place, and whether that is the crew's own doing.
+fn waiting(waiting: &[Waiting]) -> String {
+    let left_out = waiting.iter().filter(|waits| waits.is_left_out()).count();
+    let waits = match waiting.len() - left_out {
+        0 => None,
+        1 => Some("1 request waits at a gate".to_owned()),
+        n => Some(format!("{n} requests wait at a gate")),
+    };
+    let left_out = match left_out {
+        0 => None,
+        1 => Some("1 is left out by the crew".to_owned()),
+        n => Some(format!("{n} are left out by the crew")),
+    };
+    match (waits, left_out) {
+        (None, None) => "Every request has its place.".to_owned(),
+        (Some(waits), Some(left_out)) => format!("{waits}, {left_out}."),
+        (Some(only), None) | (None, Some(only)) => format!("{only}."),
+    }
+}
+
 fn row(words: &Words<'_>, line_up: &LineUp, place: &Place) -> Row {
     let (mark, waits) = words.readiness(&place.readiness);
     Row {
@@ -331,8 +343,11 @@ fn row(words: &Words<'_>, line_up: &LineUp, place: &Place) -> Row {
             .collect(),
         back: place
             .back
-            .map_or_else(|| "waits for another part".to_owned(), |at| words.clock(at)),
-        likely: sure::likely(words, line_up, place.asset.as_str()),
+            .map_or_else(|| "not back".to_owned(), |at| words.clock(at)),
+        likely: match place.back {
+            Some(_) => sure::likely(words, line_up, place.asset.as_str()),
+            None => "waits for another part".to_owned(),
+        },
         stops: whole(place.stops_per_hour),
         averts: place.averts_per_cell_hour.map(whole),
     }

@@ -144,17 +144,6 @@ pub async fn newest_number(executor: impl SqliteExecutor<'_>) -> Result<Option<i
         .await
 }
 
-/// The problem and the plan of a line-up, as JSON.
-pub(super) async fn problem_and_plan(
-    executor: impl SqliteExecutor<'_>,
-    number: i64,
-) -> Result<(String, String), sqlx::Error> {
-    let row = sqlx::query!("select problem, plan from lineup where number = ?", number)
-        .fetch_one(executor)
-        .await?;
-    Ok((row.problem, row.plan))
-}
-
 /// Of each powder that ever came, the grams with which most of its containers came; of as many, the larger.
 pub(super) async fn container_grams(
     executor: impl SqliteExecutor<'_>,

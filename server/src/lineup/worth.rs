@@ -2,25 +2,28 @@
 //! beside the requests, one run at a time.
 //!
 //! What a run found is kept in memory. It is worked out again in less than a minute from a line-up that is
-//! stored, nobody signs it, and with the next order it is out of date: a restart may lose it.
+//! stored, nobody signs it, and with the next order it is out of date: a restart may lose it. The order is
+//! placed anew on things as they stand when a run begins, so that all is counted from then on.
 
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
+use chrono::{DateTime, Utc};
 use mendpost_core::code::{CapabilityCode, PowderCode};
-use mendpost_core::lineup::{Budget, Measure, More, Swing, Verified, Worth};
+use mendpost_core::lineup::{Budget, Measure, More, Swing, Verified, Worth, draft, duty_ends};
 use mendpost_core::situation::Situation;
 use tokio::sync::Notify;
 
+use super::beside::from_now;
 use super::queries;
 use crate::AppState;
 use crate::error::AppError;
 use crate::situation;
 
 /// Changes tried for each plan, so that all of a run ends within a minute.
-const BUDGET: Budget = Budget {
+pub const BUDGET: Budget = Budget {
     iterations: 10_000,
     seed: 1,
 };
@@ -66,11 +69,19 @@ pub struct Found {
     pub number: i64,
     pub computed_ms: i64,
     pub took: Duration,
-    /// Changes tried for each plan.
-    pub iterations: u64,
+    /// The moment that it counts from.
+    pub from: DateTime<Utc>,
+    /// When the attended period ends that ends first, where one does.
+    pub duty_ends: Option<DateTime<Utc>>,
+    pub measured: Measured,
+}
+
+/// What the searches of a run found.
+#[derive(Debug)]
+pub struct Measured {
     /// How far searches of one problem lie apart, as rate x minutes.
     pub noise: i64,
-    /// By how much the plan that all is measured from loses less than the line-up's.
+    /// By how much the plan that all is measured from loses less than the line-up's order.
     pub better: i64,
     /// What one more of each is worth, the greatest first.
     pub worths: Vec<(More, Worth)>,
@@ -160,22 +171,25 @@ impl Worths {
         let begin = Instant::now();
         let situation = situation::now(state).await?;
         let sizes = queries::container_grams(&state.db.read).await?;
-        let (problem, plan) = queries::problem_and_plan(&state.db.read, number).await?;
-        let problem = serde_json::from_str(&problem).map_err(AppError::internal)?;
-        let plan = serde_json::from_str(&plan).map_err(AppError::internal)?;
+        let order = queries::plan(&state.db.read, number).await?;
+        let problem = draft(&situation).problem;
+        let plan = from_now(&situation, &problem, &order);
         let verified = Verified::new(problem, plan)
             .map_err(|_| AppError::internal(format!("order {number} breaks a rule")))?;
-        let worths = self.clone();
-        let found = tokio::task::spawn_blocking(move || {
+        let duty_ends = duty_ends(verified.problem()).map(|minute| situation.moment(minute));
+        let (worths, from) = (self.clone(), situation.now);
+        let measured = tokio::task::spawn_blocking(move || {
             let more = one_more_of_each(&situation, &sizes);
             worths.measure(&situation, &verified, more)
         });
-        let found = found.await.map_err(AppError::internal)?;
-        Ok(found.map(|found| Found {
+        let measured = measured.await.map_err(AppError::internal)?;
+        Ok(measured.map(|measured| Found {
             number,
             computed_ms: state.clock.now(),
             took: begin.elapsed(),
-            ..found
+            from,
+            duty_ends,
+            measured,
         }))
     }
 
@@ -184,7 +198,7 @@ impl Worths {
         situation: &Situation,
         verified: &Verified,
         more: Vec<More>,
-    ) -> Option<Found> {
+    ) -> Option<Measured> {
         let mut stop = || self.stop.load(Ordering::Relaxed);
         let capabilities = verified.problem().capabilities.iter();
         let capabilities: Vec<CapabilityCode> =
@@ -217,11 +231,7 @@ impl Worths {
             step();
             swings.push(measure.swing(capability, &mut stop)?);
         }
-        Some(Found {
-            number: 0,
-            computed_ms: 0,
-            took: Duration::ZERO,
-            iterations: BUDGET.iterations,
+        Some(Measured {
             noise: measure.noise(),
             better: measure.better_than(verified.plan()),
             worths,

@@ -9,7 +9,7 @@ use mendpost_core::people::{Act, may};
 use mendpost_core::situation::Situation;
 
 use super::queries::{self, Stored};
-use super::worth::{Found, Running, Shown};
+use super::worth::{BUDGET, Found, Running, Shown};
 use crate::AppState;
 use crate::error::AppError;
 use crate::page::{Layout, Screen, loss, minutes, page, whole};
@@ -46,6 +46,8 @@ struct RunningRow {
 struct FoundRow {
     /// Why it may no longer hold; none if it does.
     stale: Option<String>,
+    /// The moment that all is counted from.
+    from: String,
     worths: Vec<WorthRow>,
     /// What holding each keep-back costs.
     holding: Vec<WorthRow>,
@@ -169,6 +171,7 @@ impl Told<'_> {
             return (answer.to_owned(), "It changes nothing.".to_owned());
         };
         let best = found
+            .measured
             .worths
             .first()
             .map(|(more, worth)| (more, worth.averted));
@@ -176,10 +179,10 @@ impl Told<'_> {
             Some((more, Averted::Loss(averted))) => (
                 format!(
                     "Get {} first: it averts {} {unit}.",
-                    self.more(more),
+                    self.more(found, more),
                     loss(averted)
                 ),
-                String::new(),
+                format!("Counted from {}.", self.words.clock(found.from)),
             ),
             _ => (
                 "Ask for none of these alone: no one more averts a loss that can be measured."
@@ -191,35 +194,40 @@ impl Told<'_> {
 
     fn found(&self, layout: &Layout, found: &Found) -> FoundRow {
         let unit = &self.situation.site.loss_word;
-        let figures = found.swings.iter().filter_map(|swing| self.figure(swing));
+        let measured = &found.measured;
+        let figures = measured
+            .swings
+            .iter()
+            .filter_map(|swing| self.figure(swing));
         let figures: Vec<FigureRow> = figures.collect();
-        let tried = i64::try_from(found.iterations).unwrap_or(i64::MAX);
+        let tried = i64::try_from(BUDGET.iterations).unwrap_or(i64::MAX);
+        let worths = measured.worths.iter();
         FoundRow {
             stale: self.stale(found.number),
-            worths: found
-                .worths
-                .iter()
-                .map(|(more, worth)| self.worth(sentence(&self.more(more)), worth))
+            from: self.words.clock(found.from),
+            worths: worths
+                .map(|(more, worth)| self.worth(sentence(&self.more(found, more)), worth))
                 .collect(),
-            holding: found
+            holding: measured
                 .holding
                 .iter()
                 .map(|(number, worth)| self.worth(self.keep_back(*number), worth))
                 .collect(),
-            steady: steady(figures.len(), found.swings.len()),
+            steady: steady(figures.len(), measured.swings.len()),
             figures,
             how: format!(
-                "Order {}, worked out {} in {} s: each plan the best of {} changes tried. Searches of the same plan with other seeds differ by {} {unit}; what is not more than that is not measurable.",
+                "Order {}, placed anew on things as they stood {}, worked out {} in {} s: each plan the best of {} changes tried. Searches of the same plan with other seeds differ by {} {unit}; what is not more than that is not measurable.",
                 found.number,
+                self.words.clock(found.from),
                 layout.clock(&found.computed_ms),
                 found.took.as_secs(),
                 whole(tried),
-                loss(found.noise)
+                loss(measured.noise)
             ),
-            better: (loss(found.better) != loss(0)).then(|| {
+            better: (loss(measured.better) != loss(0)).then(|| {
                 format!(
                     "These searches found an order that loses {} {unit} less than order {}: plan again.",
-                    loss(found.better),
+                    loss(measured.better),
                     found.number
                 )
             }),
@@ -278,7 +286,7 @@ impl Told<'_> {
     }
 
     /// 'one more container of 316L stainless, 3 000 g'.
-    fn more(&self, more: &More) -> String {
+    fn more(&self, found: &Found, more: &More) -> String {
         match more {
             More::Powder { powder, grams } => format!(
                 "one more container of {}, {} g",
@@ -289,18 +297,12 @@ impl Told<'_> {
                 format!("one more full bottle for {}", self.words.bank(bank))
             }
             More::Fuel { ml } => format!("{} more of fuel", litres(*ml)),
-            More::Duty { minutes: longer } => format!(
-                "{} more at the end of the {} shift",
-                minutes(*longer),
-                if self.on_duty() { "present" } else { "next" }
-            ),
+            More::Duty { minutes: longer } => {
+                let ends = found.duty_ends.map(|ends| self.words.clock(ends));
+                let when = ends.map_or_else(String::new, |ends| format!(" when it ends {ends}"));
+                format!("{} more of duty{when}", minutes(*longer))
+            }
         }
-    }
-
-    fn on_duty(&self) -> bool {
-        let now = self.situation.now;
-        let mut shifts = self.situation.shifts.iter();
-        shifts.any(|shift| shift.from <= now && now < shift.to)
     }
 
     /// None for a figure that changes nothing.

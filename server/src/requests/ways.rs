@@ -2,7 +2,7 @@
 
 use mendpost_core::catalogue::{Recipe, RecipeState};
 use mendpost_core::code::RecipeCode;
-use mendpost_core::lineup::{Candidate, Shut, candidates};
+use mendpost_core::lineup::{Candidate, Place, Shut, candidates};
 use mendpost_core::situation::{Request, Situation, Way};
 
 use super::standing::Standing;
@@ -35,7 +35,22 @@ pub struct GatesOfWay {
     pub lines: Vec<(String, String)>,
 }
 
-type Named = Option<(RecipeCode, i64)>;
+/// Which way it is.
+struct Named<'a> {
+    recipe: &'a Option<(RecipeCode, i64)>,
+    stand_in: bool,
+    again_from: Option<usize>,
+}
+
+impl<'a> Named<'a> {
+    fn of(way: &'a Candidate) -> Self {
+        Named {
+            recipe: &way.recipe,
+            stand_in: way.stand_in,
+            again_from: way.again_from(),
+        }
+    }
+}
 
 impl<'a> Ways<'a> {
     pub fn new(
@@ -67,12 +82,19 @@ impl<'a> Ways<'a> {
         match self.standing {
             Standing::Gate(_, waiting) => {
                 let ways = waiting.ways.iter();
-                ways.filter_map(|way| self.gates_of(&way.recipe, way.stand_in, &way.shut, true))
-                    .collect()
+                ways.filter_map(|way| {
+                    let named = Named {
+                        recipe: &way.recipe,
+                        stand_in: way.stand_in,
+                        again_from: way.again_from,
+                    };
+                    self.gates_of(&named, &way.shut, true)
+                })
+                .collect()
             }
             _ => {
                 let ways = self.candidates.iter();
-                ways.filter_map(|way| self.gates_of(&way.recipe, way.stand_in, &way.shut, false))
+                ways.filter_map(|way| self.gates_of(&Named::of(way), &way.shut, false))
                     .collect()
             }
         }
@@ -92,11 +114,7 @@ impl<'a> Ways<'a> {
     fn row(&self, way: &Candidate) -> WayRow {
         let recipe = self.recipe_of(&way.recipe);
         let chosen = match self.standing {
-            Standing::Place(stored, place)
-                if place.recipe == way.recipe && place.stand_in == way.stand_in =>
-            {
-                Some((stored, place))
-            }
+            Standing::Place(stored, place) if self.is_of(way, place) => Some((stored, place)),
             _ => None,
         };
         let gated = matches!(self.standing, Standing::Gate(..));
@@ -109,7 +127,7 @@ impl<'a> Ways<'a> {
         };
         let approved = recipe.filter(|recipe| recipe.state == RecipeState::Approved);
         WayRow {
-            name: name(&way.recipe, way.stand_in),
+            name: self.name(&Named::of(way)),
             state: match approved {
                 Some(recipe) => format!("{state}; approved by {}", recipe.approved_by),
                 None => state,
@@ -122,20 +140,15 @@ impl<'a> Ways<'a> {
     }
 
     /// A way of an order that took none of its ways says why, also where it has no gate.
-    fn gates_of(
-        &self,
-        recipe: &Named,
-        stand_in: bool,
-        shut: &[Shut],
-        left_out: bool,
-    ) -> Option<GatesOfWay> {
+    fn gates_of(&self, named: &Named<'_>, shut: &[Shut], left_out: bool) -> Option<GatesOfWay> {
         let on_order = || {
             self.request
                 .ways
                 .iter()
                 .any(|w| matches!(w, Way::TruePart { .. }))
         };
-        let lines: Vec<(String, String)> = if shut.is_empty() && left_out && recipe.is_none() {
+        let lines: Vec<(String, String)> = if shut.is_empty() && left_out && named.recipe.is_none()
+        {
             self.words
                 .true_part(self.request.code.as_str())
                 .into_iter()
@@ -145,18 +158,52 @@ impl<'a> Ways<'a> {
             shut.iter().map(both).collect()
         };
         (!lines.is_empty()).then(|| GatesOfWay {
-            name: if recipe.is_none() && !on_order() {
+            name: if named.recipe.is_none() && !on_order() {
                 "any way".to_owned()
             } else {
-                name(recipe, stand_in)
+                self.name(named)
             },
             lines,
         })
     }
 
-    fn recipe_of(&self, named: &Named) -> Option<&'a Recipe> {
-        let (code, revision) = named.as_ref()?;
+    fn recipe_of(&self, recipe: &Option<(RecipeCode, i64)>) -> Option<&'a Recipe> {
+        let (code, revision) = recipe.as_ref()?;
         self.situation.recipe(code, *revision)
+    }
+
+    /// Whether the order took this way: one that does some of what is done again has more to do than one that
+    /// goes on in time.
+    fn is_of(&self, way: &Candidate, place: &Place) -> bool {
+        let length = |way: &Candidate| way.option.as_ref().map_or(0, |it| it.operations.len());
+        let again = self.candidates.iter().find(|it| it.again_from().is_some());
+        let does_again = again.is_some_and(|again| place.work.len() >= length(again));
+        place.recipe == way.recipe
+            && place.stand_in == way.stand_in
+            && way.again_from().is_some() == does_again
+    }
+
+    /// 'Recipe BR-035 rev 1', with what tells it from another way by the same recipe.
+    fn name(&self, way: &Named<'_>) -> String {
+        let Some((code, revision)) = way.recipe else {
+            return "True part on order".to_owned();
+        };
+        let kind = if way.stand_in {
+            "Stand-in by"
+        } else {
+            "Recipe"
+        };
+        let name = format!("{kind} {code} rev {revision}");
+        let first = |at: usize| self.recipe_of(way.recipe)?.operations.get(at);
+        match way.again_from.and_then(first) {
+            Some(first) => format!("{name}, again from ‘{}’ on", first.name),
+            None if self.may_go_again() => format!("{name}, going on in time"),
+            None => name,
+        }
+    }
+
+    fn may_go_again(&self) -> bool {
+        self.candidates.iter().any(|it| it.again_from().is_some())
     }
 
     fn true_part_comes(&self) -> String {
@@ -168,16 +215,6 @@ impl<'a> Ways<'a> {
             format!("expected {}", self.words.when(at))
         })
     }
-}
-
-fn name(recipe: &Named, stand_in: bool) -> String {
-    recipe.as_ref().map_or_else(
-        || "True part on order".to_owned(),
-        |(code, revision)| match stand_in {
-            true => format!("Stand-in by {code} rev {revision}"),
-            false => format!("Recipe {code} rev {revision}"),
-        },
-    )
 }
 
 fn powders(words: &Words<'_>, recipe: &Recipe) -> String {

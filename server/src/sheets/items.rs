@@ -1,6 +1,6 @@
 //! Assets and capabilities as rows of the database: those in use, and those that no sheet touches.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use mendpost_core::code::AssetCode;
 use sqlx::SqliteConnection;
@@ -44,6 +44,13 @@ impl Items {
     pub fn ids(&self) -> BTreeMap<AssetCode, Uuid> {
         let id = |item: &Item| Some((item.code.parse().ok()?, item.id));
         self.0.values().filter_map(id).collect()
+    }
+
+    /// The assets among them that are retired.
+    pub fn retired(&self) -> BTreeSet<AssetCode> {
+        let items = self.0.values();
+        let retired = items.filter(|item| item.retired_reason.is_some());
+        retired.filter_map(|item| item.code.parse().ok()).collect()
     }
 
     /// Whether none of the codes in a cell is retired; each that is has been noted.

@@ -122,7 +122,7 @@ impl Kind {
                 "New capabilities are listed; changed figures are a new version of what was said, and the old one stays on record. One that is retired is not among them."
             }
             Kind::Parts => {
-                "New parts are listed and figures changed; where less may be asked for before a part is built, the preview says so and asks why."
+                "New parts are listed and figures changed; where less may be asked for before a part is built, the preview says so and asks why. Retired assets are not in it; a part goes on fitting those that it fits."
             }
             Kind::Recipes => {
                 "New revisions come in as drafts, and somebody approves them by name afterwards; a revision that is entered is never changed by a sheet."

@@ -42,8 +42,14 @@ impl Listed for Part {
     }
 }
 
-pub async fn stored(connection: &mut SqliteConnection) -> Result<Vec<Part>, sqlx::Error> {
-    situation::parts(connection).await
+/// As they are taken out: with the assets in use, as the sheet of assets has only these.
+pub async fn stored(connection: &mut SqliteConnection) -> Result<Vec<Part>, AppError> {
+    let retired = Items::load(Thing::Asset, &mut *connection).await?.retired();
+    let mut parts = situation::parts(connection).await?;
+    for part in &mut parts {
+        part.assets.retain(|asset| !retired.contains(asset));
+    }
+    Ok(parts)
 }
 
 /// What rows are held against.
@@ -51,6 +57,7 @@ pub struct Book {
     stored: Vec<Standing<Part>>,
     /// In use or not: which machine a part fits says nothing of that.
     assets: BTreeSet<AssetCode>,
+    retired: BTreeSet<AssetCode>,
     rules: Rules,
 }
 
@@ -65,11 +72,12 @@ impl Book {
             let (id, version) = *rows.get(value.code.as_str())?;
             Some(Standing { id, version, value })
         };
-        let stored = stored(&mut *connection).await?;
+        let stored = situation::parts(&mut *connection).await?;
         let assets = Items::load(Thing::Asset, &mut *connection).await?;
         Ok(Book {
             stored: stored.into_iter().filter_map(standing).collect(),
             assets: assets.ids().into_keys().collect(),
+            retired: assets.retired(),
             rules: situation::rules(connection).await?,
         })
     }
@@ -80,12 +88,18 @@ pub fn read(reader: &Reader<'_>, rows: Vec<Row>, book: Book) -> (Vec<Entry>, Vec
     let Book {
         stored,
         assets,
+        retired,
         rules,
     } = book;
     let parse = |row: &Row, stands: Option<&Part>| {
-        let retired = stands.is_some_and(|part| part.retired);
-        let part = part(row, &assets, reader.faults)?;
-        Some(Part { retired, ..part })
+        let mut part = part(row, &assets, reader.faults)?;
+        if let Some(stands) = stands {
+            part.retired = stands.retired;
+            // What it fits and is out of use is not in the sheet, and may be brought back.
+            let fits = stands.assets.intersection(&retired);
+            part.assets.extend(fits.cloned());
+        }
+        Some(part)
     };
     let caution = |stands: &Part, said: &Part| asks_less(stands, said, &rules);
     reader.entries(&PARTS, rows, stored, parse, caution)

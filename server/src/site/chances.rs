@@ -59,7 +59,7 @@ const FIGURES: [Figure; COUNT] = [
         "trial_percent",
         "trial_permille",
         "Builds that pass: trial pieces",
-        "parts that may be built as a trial only",
+        "parts that may be built as a trial piece only",
         PASS,
     ),
     Figure {
@@ -108,7 +108,7 @@ pub(super) async fn look(
 ) -> Result<Response, AppError> {
     let (values, version) = load(&state.db.read).await?;
     let reason = match version {
-        1 => "Nobody has said yet: this is common practice, no source.",
+        1 => "Not said yet: common practice, no source.",
         _ => "How sure an order is, as the line-up tells it, rests on this.",
     };
     let answer = "Say what this site has seen of durations, deliveries and builds.";

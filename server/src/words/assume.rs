@@ -1,4 +1,4 @@
-//! What is assumed for a trial, in words.
+//! What is assumed, in words.
 
 use mendpost_core::lineup::Assumption;
 

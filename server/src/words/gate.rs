@@ -140,6 +140,7 @@ impl Words<'_> {
                 )
             }
             Gate::Time => "time, would end after this line-up".to_owned(),
+            Gate::LeftOut => "left out by the crew".to_owned(),
             Gate::Outranked => "order, would delay what stops more".to_owned(),
             Gate::Station { station } => format!(
                 "station, {} is out when it is wanted",
@@ -269,6 +270,7 @@ impl Words<'_> {
             Opens::LongerDuty { minutes: longer } => format!("duty {} longer", minutes(*longer)),
             Opens::FurtherAhead { days: 1 } => "a line-up one day longer".to_owned(),
             Opens::FurtherAhead { days } => format!("a line-up {days} days longer"),
+            Opens::Number => "a number in an order of the crew’s own".to_owned(),
             Opens::LeaveOut => "another request left out".to_owned(),
             Opens::OtherFigures => "other figures in the recipe".to_owned(),
             other => self.more(other),

@@ -157,6 +157,21 @@ async fn a_part_is_retired_and_brought_back() {
     let blank = lead.post(to, &[("reason", ""), ("version", &opened)]).await;
     assert_eq!(blank.status, StatusCode::UNPROCESSABLE_ENTITY);
     assert!(blank.field_error("reason").is_some());
+    // Opened before somebody else changed it, it is not retired unseen, and the reason stays typed.
+    let long = [("reason", "no such light here"), ("version", "0")];
+    let late = lead.post(to, &long).await;
+    assert_eq!(late.status, StatusCode::CONFLICT);
+    assert!(
+        late.contains("Not saved: HL-LENSRING was changed by somebody else"),
+        "{}",
+        late.body
+    );
+    assert!(
+        late.contains(">no such light here</textarea>"),
+        "{}",
+        late.body
+    );
+    assert_eq!(version(&late), opened);
     let gone = [
         ("reason", "the light was taken down"),
         ("version", opened.as_str()),
@@ -164,6 +179,19 @@ async fn a_part_is_retired_and_brought_back() {
     assert_eq!(lead.post(to, &gone).await.status, StatusCode::SEE_OTHER);
     let page = lead.get("/catalogue/HL-LENSRING").await;
     assert!(page.contains("it is retired") && page.contains("the light was taken down"));
+    lead.get(to).await;
+    let twice = lead.post(to, &gone).await;
+    assert_eq!(twice.status, StatusCode::CONFLICT);
+    assert!(
+        twice.contains("is retired already (the light was taken down)"),
+        "{}",
+        twice.body
+    );
+    assert!(
+        twice.contains(">the light was taken down</textarea>"),
+        "{}",
+        twice.body
+    );
     let list = lead.get("/catalogue").await;
     assert!(
         list.contains("Make 25 of 31 parts here"),

@@ -103,7 +103,7 @@ struct From<'a> {
     plan: &'a Plan,
     places: &'a [Place],
     place: &'a Place,
-    ends: Ends,
+    ends: Ends<'a>,
 }
 
 impl From<'_> {
@@ -120,7 +120,7 @@ impl From<'_> {
     }
 
     /// Of those whose machine is back later, or who fall out, the one that this costs most.
-    fn displaced(&self, moved: &Plan, ends: &Ends) -> Option<Displaced> {
+    fn displaced(&self, moved: &Plan, ends: &Ends<'_>) -> Option<Displaced> {
         let others = self.places.iter().filter(|p| p.asset != self.place.asset);
         let later = others.filter_map(|place| {
             let asset = place.asset.as_str();

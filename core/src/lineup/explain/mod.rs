@@ -11,5 +11,5 @@ mod tests;
 pub(super) use earlier::tell_why;
 pub use earlier::{Displaced, Earlier, Lack, Moved};
 pub use measure::{Averted, Budget, Measure, Worth};
-pub use more::More;
+pub use more::{More, duty_ends};
 pub use swing::{Swing, Tip};

@@ -118,18 +118,30 @@ fn join(problem: &mut Problem, stand: &Bank, bottles: i64, from: i64) {
     }
 }
 
+/// The minute at which the attended period ends that ends first: until then longer duty is worth nothing. None
+/// if somebody is on duty throughout, or nobody ever is.
+#[must_use]
+pub fn duty_ends(problem: &Problem) -> Option<i64> {
+    let last = last_of_first_period(problem)?;
+    Some(problem.windows[last].to)
+}
+
+fn last_of_first_period(problem: &Problem) -> Option<usize> {
+    let ends = |n: &usize| next_duty(problem, *n) != problem.windows[*n].to;
+    (0..problem.windows.len()).find(ends)
+}
+
+/// When duty goes on after a window, at the end of the plan at the latest.
+fn next_duty(problem: &Problem, window: usize) -> i64 {
+    let next = problem.windows.get(window + 1);
+    next.map_or(problem.horizon, |next| next.from)
+}
+
 fn stay_on(problem: &mut Problem, minutes: i64) {
-    let next = |n: usize| {
-        problem
-            .windows
-            .get(n + 1)
-            .map_or(problem.horizon, |w| w.from)
-    };
-    let ends = |n: &usize| next(*n) != problem.windows[*n].to;
-    let Some(last) = (0..problem.windows.len()).find(ends) else {
+    let Some(last) = last_of_first_period(problem) else {
         return;
     };
-    let (to, longest) = (problem.windows[last].to, next(last));
+    let (to, longest) = (problem.windows[last].to, next_duty(problem, last));
     let longer = longest.min(to + minutes);
     problem.windows[last].to = longer;
     let limits = problem.limits.iter_mut().filter(|l| l.id.starts_with(ABLE));

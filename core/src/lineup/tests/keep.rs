@@ -1,6 +1,8 @@
 use super::site::{at, code, lot, part, recipe, request, site};
 use crate::catalogue::Flag;
-use crate::lineup::{Accepted, Kept, Verified, anew, draft, stay};
+use crate::lineup::{
+    Accepted, Change, Kept, LineUp, Verified, anew, changes, draft, line_up, stay,
+};
 use crate::planner::{Plan, decode};
 use crate::powder::LotState;
 use crate::situation::{Begun, Situation};
@@ -55,6 +57,45 @@ fn the_accepted_order_is_placed_anew() {
     assert!(begins(&kept, "R2") < begins(&kept, "R1"));
     assert!(order(&site, &[0, 1]).loss < kept.loss);
     assert!(Verified::new(problem, kept).is_ok());
+}
+
+fn laid(site: &Situation, plan: Plan) -> LineUp {
+    let verified = Verified::new(draft(site).problem, plan).expect("it keeps every rule");
+    line_up(site, &verified)
+}
+
+/// The crane's part was sprayed as planned, and is milled when it was to be: for it nothing has changed, though
+/// its turn had begun with its spraying and that took powder. Milled an hour later than planned it is later by
+/// that. When all of it is done and it is closed, it has not fallen out.
+#[test]
+fn what_was_done_as_planned_is_no_change() {
+    let mut site = two();
+    let before = order(&site, &[1, 0]);
+    let old = laid(&site, before.clone());
+    let sprayed = before.jobs.iter().find(|job| job.id == "R2");
+    let mill = sprayed.expect("planned").operations[1].start;
+    let told = |site: &Situation| {
+        let problem = draft(site).problem;
+        let kept = anew(site, &problem, &accepted(&before)).expect("some of it is left");
+        let mut told = changes(&old, &laid(site, kept));
+        told.retain(|change| change.request().as_str() == "R2");
+        told
+    };
+    site.now = at(mill);
+    site.requests[1].begun = Some(Begun {
+        recipe: code("P-2-316L"),
+        revision: 1,
+        done: 1,
+        ended_at: at(mill),
+    });
+    assert_eq!(told(&site), []);
+    site.now = at(mill + 60);
+    let [Change::Moved { from, to, .. }] = told(&site)[..] else {
+        panic!("it is later and that is all: {:?}", told(&site));
+    };
+    assert_eq!((from, to), (at(mill), at(mill + 60)));
+    site.requests.remove(1);
+    assert_eq!(told(&site), []);
 }
 
 /// The crane's part is sprayed and at the mill next: of its three operations two are left, and the pump's part

@@ -321,7 +321,7 @@ fn advice_is_what_the_failures_to_expect_take() {
 }
 
 /// Pump 1 waits for 200 g that are held: it stands the whole 7 days, or until it is built. So much is what
-/// holding costs, and the trial in which it is given up says the same.
+/// holding costs, and the site as if it were given up says the same.
 #[test]
 fn holding_costs_what_giving_up_averts() {
     let situation = held_for_crane(4_000);

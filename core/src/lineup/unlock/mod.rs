@@ -32,6 +32,15 @@ pub struct Waiting {
     pub ways: Vec<WaitingWay>,
 }
 
+impl Waiting {
+    /// Whether the crew left it out of its own order.
+    #[must_use]
+    pub fn is_left_out(&self) -> bool {
+        let mut shut = self.ways.iter().flat_map(|way| &way.shut);
+        shut.any(|shut| shut.gate == Gate::LeftOut)
+    }
+}
+
 /// A way to serve a request, and what keeps it shut.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct WaitingWay {
@@ -40,6 +49,9 @@ pub struct WaitingWay {
     /// It is a stand-in that must come off again.
     #[serde(default)]
     pub stand_in: bool,
+    /// Position of the operation from which on what is done would be done again; none if nothing would.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub again_from: Option<usize>,
     /// Its gates: opening all of them lets it in.
     pub shut: Vec<Shut>,
 }
@@ -148,6 +160,7 @@ fn ways(
             WaitingWay {
                 recipe: candidate.recipe.clone(),
                 stand_in: candidate.stand_in,
+                again_from: candidate.again_from(),
                 shut,
             }
         })

@@ -1,6 +1,7 @@
 //! Taking a part out of the offer, and back.
 
 use axum::extract::{Path, State};
+use axum::http::StatusCode;
 use axum::response::Response;
 use mendpost_core::catalogue::Part;
 use mendpost_core::journal::Subject;
@@ -14,7 +15,7 @@ use crate::change::Change;
 use crate::error::AppError;
 use crate::form::{FieldErrors, Posted, text};
 use crate::page::act::{ActPage, Field};
-use crate::page::{Notice, Screen};
+use crate::page::{Notice, Screen, page_with};
 use crate::people::{Visit, Who};
 use crate::situation;
 use crate::version::is_current;
@@ -38,7 +39,8 @@ pub async fn ask_why(
         version: row.version.to_string(),
         ..RetireForm::default()
     };
-    retire_page(&visit, part, &form, FieldErrors::default()).await
+    let errors = FieldErrors::default();
+    retire_page(&visit, StatusCode::OK, part, &form, errors).await
 }
 
 pub async fn retire(
@@ -46,18 +48,34 @@ pub async fn retire(
     visit: Visit,
     who: Who,
     Path(code): Path<String>,
-    Posted(form): Posted<RetireForm>,
+    Posted(mut form): Posted<RetireForm>,
 ) -> Result<Response, AppError> {
     let situation = situation::now(&state).await?;
     let part = part_of(&situation, &code)?;
     let mut errors = FieldErrors::default();
-    let Some(reason) = errors.check("reason", text(&form.reason, 500)) else {
-        return retire_page(&visit, part, &form, errors).await;
+    let reason = errors.check("reason", text(&form.reason, 500));
+    let mut change = Change::begin(&state, &who).await?;
+    let row = queries::row(change.connection(), &code).await?;
+    let overtaken = match &row.retired_reason {
+        Some(said) => Some(format!(
+            "Not saved: {code} is retired already ({said}); leave it as it is."
+        )),
+        None if !is_current(&form.version, row.version) => Some(format!(
+            "Not saved: {code} was changed by somebody else while you had this open. It is called '{}' now; retire it again if that is still right.",
+            part.name
+        )),
+        None => None,
     };
-    let (change, row) = begin(&state, &who, &code, &form).await?;
-    if row.retired_reason.is_some() {
-        return Err(AppError::Conflict(format!("{code} is retired already")));
+    if let Some(overtaken) = overtaken {
+        drop(change);
+        errors.add_whole(overtaken);
+        form.version = row.version.to_string();
+        return retire_page(&visit, StatusCode::CONFLICT, part, &form, errors).await;
     }
+    let Some(reason) = reason else {
+        drop(change);
+        return retire_page(&visit, errors.status(), part, &form, errors).await;
+    };
     let said = format!("{code} is not offered any more; what stands on record of it stays");
     set(change, &who, &code, row, Some(&reason), &said).await
 }
@@ -68,28 +86,18 @@ pub async fn bring_back(
     Path(code): Path<String>,
     Posted(form): Posted<RetireForm>,
 ) -> Result<Response, AppError> {
-    let (change, row) = begin(&state, &who, &code, &form).await?;
+    let mut change = Change::begin(&state, &who).await?;
+    let row = queries::row(change.connection(), &code).await?;
     if row.retired_reason.is_none() {
         return Err(AppError::Conflict(format!("{code} is offered already")));
     }
+    if !is_current(&form.version, row.version) {
+        return Err(AppError::Conflict(format!(
+            "{code} was changed by somebody else meanwhile; look at it again"
+        )));
+    }
     let said = format!("{code} is offered again");
     set(change, &who, &code, row, None, &said).await
-}
-
-async fn begin(
-    state: &AppState,
-    who: &Who,
-    code: &str,
-    form: &RetireForm,
-) -> Result<(Change, queries::PartRow), AppError> {
-    let mut change = Change::begin(state, who).await?;
-    let row = queries::row(change.connection(), code).await?;
-    if is_current(&form.version, row.version) {
-        return Ok((change, row));
-    }
-    Err(AppError::Conflict(format!(
-        "{code} was changed by somebody else meanwhile; look at it again"
-    )))
 }
 
 async fn set(
@@ -119,6 +127,7 @@ async fn set(
 
 async fn retire_page(
     visit: &Visit,
+    status: StatusCode,
     part: &Part,
     form: &RetireForm,
     errors: FieldErrors,
@@ -145,5 +154,5 @@ async fn retire_page(
         ask: None,
         errors,
     };
-    act.answer()
+    page_with(status, &act)
 }

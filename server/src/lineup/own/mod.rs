@@ -3,7 +3,7 @@
 
 mod page;
 
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Instant;
 
 use axum::extract::{Query, State};
@@ -17,7 +17,7 @@ use serde::Serialize;
 
 use super::beside::Laid;
 use super::planning::{SEARCH, hex_sha256};
-use super::queries::{self, New};
+use super::queries::{self, New, Stored};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
@@ -50,6 +50,8 @@ impl Typed {
     }
 }
 
+const NOTHING: &str = "None of the requests that you numbered can be built now, so that there is no order to keep; number at least one that can.";
+
 const FIELD: &str = "n.";
 
 fn field(request: &RequestCode) -> String {
@@ -77,6 +79,17 @@ fn parse(typed: &Typed, situation: &Situation) -> (Vec<RequestCode>, FieldErrors
             None => numbered.push((number, request.code.clone())),
         }
     }
+    let known: Vec<String> = situation.requests.iter().map(|r| field(&r.code)).collect();
+    let fields = typed
+        .0
+        .iter()
+        .map(|(name, value)| (name.as_str(), value.as_str()));
+    let unknown =
+        fields.filter(|(name, _)| name.starts_with(FIELD) && !known.iter().any(|it| it == name));
+    errors.unknown(
+        unknown,
+        "Only open requests have a number; they stand below.",
+    );
     if numbered.is_empty() && errors.is_empty() {
         errors.add_whole("No request has a number; give at least one.");
     }
@@ -96,19 +109,36 @@ async fn show_typed(state: &AppState, visit: &Visit, typed: Typed) -> Result<Res
     let shown = queries::worked_to(&state.db.read).await?;
     let shown = shown.ok_or_else(|| AppError::Conflict(super::NONE.to_owned()))?;
     let situation = situation::now(state).await?;
-    let layout = visit.layout(Screen::LineUp, "The crew's own order").await?;
     if !typed.is_sent() {
         let errors = FieldErrors::default();
-        let page = OwnPage::new(layout, &situation, &shown, &typed, errors, None);
-        return page_with(axum::http::StatusCode::OK, &page);
+        return answer(visit, &situation, &shown, &typed, errors, None).await;
     }
-    let (order, errors) = parse(&typed, &situation);
-    let status = errors.status();
+    let (order, mut errors) = parse(&typed, &situation);
     let own = match errors.is_empty() {
         true => Some(lay_out(state, &situation, order, shown.number).await?),
         false => None,
     };
-    let page = OwnPage::new(layout, &situation, &shown, &typed, errors, own.as_ref());
+    if own
+        .as_ref()
+        .is_some_and(|own| own.laid.line_up.places.is_empty())
+    {
+        errors.add_whole(NOTHING);
+    }
+    answer(visit, &situation, &shown, &typed, errors, own.as_ref()).await
+}
+
+/// The page, with what was typed.
+async fn answer(
+    visit: &Visit,
+    situation: &Situation,
+    shown: &Stored,
+    typed: &Typed,
+    errors: FieldErrors,
+    own: Option<&Own>,
+) -> Result<Response, AppError> {
+    let layout = visit.layout(Screen::LineUp, "Our own order").await?;
+    let status = errors.status();
+    let page = OwnPage::new(layout, situation, shown, typed, errors, own);
     page_with(status, &page)
 }
 
@@ -152,7 +182,9 @@ impl Own {
             .iter()
             .filter_map(|code| problem.jobs.iter().position(|job| job.id == code.as_str()))
             .collect();
-        let mut own = own_plan(&problem, &positions);
+        let stopped = &mut || stop.load(Ordering::Relaxed);
+        let own = own_plan(&problem, &positions, stopped);
+        let mut own = own.ok_or_else(|| "nobody waits for it any more".to_owned())?;
         let planned = Laid::from_now(situation, problem.clone(), shown)?;
         let known = if own.loss < planned.plan.loss {
             &own
@@ -174,6 +206,7 @@ impl Own {
         own.proven = Some(best.bound == Some(own.loss));
         let mut laid = Laid::new(situation, problem, own)?;
         laid.line_up.losses.planners = Some(best.loss);
+        laid.line_up.number(&order);
         Ok(Own {
             order,
             laid,
@@ -208,14 +241,15 @@ pub(super) async fn keep(
     let shown = shown.ok_or_else(|| AppError::Conflict(super::NONE.to_owned()))?;
     let sequence = queries::journal_head(&state.db.read).await?;
     let situation = situation::now(&state).await?;
-    let (order, errors) = parse(&typed, &situation);
+    let (order, mut errors) = parse(&typed, &situation);
     if !errors.is_empty() {
-        let layout = visit.layout(Screen::LineUp, "The crew's own order").await?;
-        let status = errors.status();
-        let page = OwnPage::new(layout, &situation, &shown, &typed, errors, None);
-        return page_with(status, &page);
+        return answer(&visit, &situation, &shown, &typed, errors, None).await;
     }
     let own = lay_out(&state, &situation, order, shown.number).await?;
+    if own.laid.line_up.places.is_empty() {
+        errors.add_whole(NOTHING);
+        return answer(&visit, &situation, &shown, &typed, errors, Some(&own)).await;
+    }
     let problem = serde_json::to_string(&own.laid.problem).map_err(AppError::internal)?;
     let plan = serde_json::to_string(&own.laid.plan).map_err(AppError::internal)?;
 

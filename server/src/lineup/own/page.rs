@@ -100,6 +100,10 @@ fn said(own: &Own, unit: &str) -> (String, String) {
         "as much" => "Your own order loses no more than the planner's best.".to_owned(),
         by => format!("Your own order loses {by} than the planner's best."),
     };
+    if own.laid.line_up.places.is_empty() {
+        let answer = "Number others: none of these can be built.".to_owned();
+        return (answer, "Nothing has changed yet.".to_owned());
+    }
     let missing = own.order.len() - own.laid.line_up.places.len();
     let reason = match missing {
         0 => "Every request that you numbered has its place. Nothing has changed yet.".to_owned(),

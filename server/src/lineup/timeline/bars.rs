@@ -13,6 +13,9 @@ struct Bar<'a> {
     right: f64,
 }
 
+/// Below so many pixels a bar would be all frame, as if it were done.
+const NARROW: f64 = 12.0;
+
 /// Whether a bar of the cell is too narrow for its number, so that a strip above must hold it.
 pub fn needs_strip(data: &Data, axis: &Axis, lane: usize) -> bool {
     data.spans_of(lane)
@@ -89,11 +92,12 @@ fn place_of(data: &Data, lanes: &Lanes, lane: usize, row: usize) -> [f64; 2] {
 
 fn frame(canvas: &mut Canvas, data: &Data, lane: usize, bar: &Bar<'_>, top: f64, high: f64) {
     let (class, thick) = match lane {
-        _ if data.is_trial(lane) => ("tl-trial", 1.0),
+        _ if data.is_other(lane) => ("tl-other", 1.0),
+        _ if bar.right - bar.left < NARROW => ("frame narrow", 1.5),
         _ if data.is_cell(lane) => ("frame cell", 3.0),
         _ => ("frame", 2.0),
     };
-    if data.is_trial(lane) {
+    if data.is_other(lane) {
         let wide = bar.right - bar.left;
         canvas.rect("ink", [bar.left, top + high - 5.0, wide, 5.0], "");
     }

@@ -62,13 +62,13 @@ impl Data {
         self.spans.iter().filter(move |s| s.lane == lane)
     }
 
-    /// Whether two orders are shown, a trial in every second lane.
+    /// Whether two orders are shown, the other one in every second lane.
     pub const fn is_pair(&self) -> bool {
         self.back.len() > 1
     }
 
-    /// Whether a lane is of the trial.
-    pub const fn is_trial(&self, lane: usize) -> bool {
+    /// Whether a lane is of the other order.
+    pub const fn is_other(&self, lane: usize) -> bool {
         self.is_pair() && lane % 2 == 1
     }
 
@@ -89,8 +89,8 @@ impl Data {
 /// What the bars of a place are called.
 type Name<'a> = &'a dyn Fn(&Place) -> String;
 
-/// What the lanes of a trial are called.
-const TRIAL: &str = "trial";
+/// What the lanes of the other one of two orders are called.
+pub const OTHER: &str = "other";
 
 /// Gathers what a line-up and its situation show.
 pub fn gather(situation: &Situation, line_up: &LineUp, words: &Words<'_>) -> Data {
@@ -99,20 +99,20 @@ pub fn gather(situation: &Situation, line_up: &LineUp, words: &Words<'_>) -> Dat
 
 /// Gathers two orders for one axis, each in lanes of its own, by the same names.
 pub fn gather_pair(
-    [planned, trial]: [(&Situation, &LineUp); 2],
+    [planned, other]: [(&Situation, &LineUp); 2],
     words: &Words<'_>,
     name: Name<'_>,
 ) -> Data {
     let mut data = gather_named(planned.0, planned.1, words, name);
-    let other = gather_named(trial.0, trial.1, words, name);
+    let other = gather_named(other.0, other.1, words, name);
     (data.start, data.end) = (data.start.min(other.start), data.end.max(other.end));
-    data.title = "Timeline: both orders, the planned one above the trial for the cell and each \
+    data.title = "Timeline: both orders, the planned one above the other for the cell and each \
                   station, and returns; the lists beside it say the same in words"
         .to_owned();
     data.days = days(planned.0, data.start, data.end);
-    let own = |mut spans: Vec<Span>, trial: usize| {
+    let own = |mut spans: Vec<Span>, row: usize| {
         for span in &mut spans {
-            span.lane = span.lane * 2 + trial;
+            span.lane = span.lane * 2 + row;
         }
         spans
     };
@@ -120,12 +120,12 @@ pub fn gather_pair(
     data.spans.extend(own(other.spans, 1));
     data.spans.sort_by_key(|s| (s.from, s.to));
     let lanes = data.lanes.into_iter();
-    data.lanes = lanes.flat_map(|lane| [lane, TRIAL.to_owned()]).collect();
+    data.lanes = lanes.flat_map(|lane| [lane, OTHER.to_owned()]).collect();
     let mut moved = other.deliveries;
     moved.retain(|delivery| !data.deliveries.contains(delivery));
     let moved = moved.into_iter();
     data.deliveries
-        .extend(moved.map(|(at, words)| (at, format!("{TRIAL}: {words}"))));
+        .extend(moved.map(|(at, words)| (at, format!("{OTHER}: {words}"))));
     data.back.extend(other.back);
     data.idle = None;
     data

@@ -226,7 +226,7 @@ impl Canvas {
             .iter()
             .map(String::as_str)
             .chain(if data.is_pair() {
-                ["Back", "trial"].iter().copied()
+                ["Back", gather::OTHER].iter().copied()
             } else {
                 ["People", "Power", "Back"].iter().copied()
             });

@@ -1,9 +1,9 @@
-//! What was typed on the page of a trial, as assumptions.
+//! What was typed on the page, as assumptions.
 
 use std::str::FromStr;
 
 use mendpost_core::catalogue::Skill;
-use mendpost_core::code::InvalidCode;
+use mendpost_core::code::{DeliveryCode, InvalidCode};
 use mendpost_core::lineup::{
     Assumption, AssumptionFault, MOST_BOTTLES, MOST_DAYS, MOST_FUEL_ML, MOST_GRAMS, MOST_PERMILLE,
     assume,
@@ -21,6 +21,30 @@ pub const ANYBODY: &str = "anybody";
 /// Names and values, as they stand in the address.
 #[derive(Debug, Clone, Default)]
 pub struct Typed(pub Vec<(String, String)>);
+
+/// The fields of the page beside those of the deliveries.
+const FIELDS: [&str; 15] = [
+    "out",
+    "out_from",
+    "out_until",
+    "fewer",
+    "powder",
+    "kg",
+    "bank",
+    "bottles",
+    "pressure",
+    "fuel",
+    "given_up",
+    "first",
+    "without",
+    "loss",
+    "times",
+];
+
+/// The fields of a delivery: by how many days it is late, and whether it does not come.
+pub fn of_delivery(delivery: &DeliveryCode) -> [String; 2] {
+    ["late", "never"].map(|kind| format!("{kind}.{delivery}"))
+}
 
 impl Typed {
     /// What was typed in a field; nothing where it is not there.
@@ -63,6 +87,7 @@ impl Parsed {
         let without = without.map(|request| Assumption::LeftOut { request });
         parsed.add("without", without);
         parsed.loss(typed);
+        parsed.unknown(typed, situation);
         parsed.try_on(situation);
         parsed
     }
@@ -74,6 +99,30 @@ impl Parsed {
 
     fn add(&mut self, field: &str, made: Option<Assumption>) {
         self.made.extend(made.map(|made| (field.to_owned(), made)));
+    }
+
+    fn unknown(&mut self, typed: &Typed, situation: &Situation) {
+        let coming: Vec<String> = situation
+            .deliveries
+            .iter()
+            .map(|d| d.code.to_string())
+            .collect();
+        let known: Vec<String> = situation
+            .deliveries
+            .iter()
+            .flat_map(|d| of_delivery(&d.code))
+            .collect();
+        let is_known = |name: &str| FIELDS.contains(&name) || known.iter().any(|it| it == name);
+        let fields = typed
+            .0
+            .iter()
+            .map(|(name, value)| (name.as_str(), value.as_str()));
+        let coming = match coming.is_empty() {
+            true => "No delivery is on its way.".to_owned(),
+            false => format!("On their way: {}.", coming.join(", ")),
+        };
+        self.errors
+            .unknown(fields.filter(|(name, _)| !is_known(name)), &coming);
     }
 
     fn try_on(&mut self, situation: &Situation) {
@@ -122,7 +171,7 @@ impl Parsed {
     fn deliveries(&mut self, typed: &Typed, situation: &Situation) {
         for coming in &situation.deliveries {
             let delivery = coming.code.clone();
-            let [late, never] = ["late", "never"].map(|kind| format!("{kind}.{delivery}"));
+            let [late, never] = of_delivery(&delivery);
             if !typed.of(&late).is_empty() {
                 let days = integer(typed.of(&late), 1..=MOST_DAYS);
                 let days = self.errors.check(&late, days);

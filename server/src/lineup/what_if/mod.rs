@@ -1,6 +1,6 @@
-//! A trial beside the line-up: what would be lost, and done otherwise, if things stood otherwise.
+//! What if, beside the line-up: what would be lost, and done otherwise, if things stood otherwise.
 //!
-//! What is assumed stands in the address, so that a trial can be opened again and sent on. It changes
+//! What is assumed stands in the address, so that it can be opened again and sent on. It changes
 //! nothing and stores nothing.
 
 mod form;
@@ -11,8 +11,8 @@ use std::sync::atomic::AtomicBool;
 use axum::extract::{Query, State};
 use axum::response::Response;
 use mendpost_core::code::RequestCode;
-use mendpost_core::lineup::{Accepted, Assumption, assume, complete};
-use mendpost_core::planner::{Plan, Problem, own_plan};
+use mendpost_core::lineup::{Accepted, Assumption, Waiting, assume, complete};
+use mendpost_core::planner::{First, Plan, Problem, loss, put_first};
 use mendpost_core::situation::Situation;
 
 use super::beside::{Laid, from_now};
@@ -40,40 +40,42 @@ pub(super) async fn show(
     let typed = Typed(typed);
     let parsed = Parsed::new(&typed, &situation);
     let assumptions = parsed.assumptions();
-    let trial = if assumptions.is_empty() || !parsed.errors.is_empty() {
+    let worked = if assumptions.is_empty() || !parsed.errors.is_empty() {
         None
     } else {
         let plan = queries::plan(&state.db.read, shown.number).await?;
         let situation = situation.clone();
-        let found = aside(move |stop| Trial::new(&situation, &assumptions, &plan, stop)).await?;
+        let found = aside(move |stop| Worked::new(&situation, &assumptions, &plan, stop)).await?;
         Some(found.map_err(AppError::internal)?)
     };
     let layout = visit.layout(Screen::LineUp, "What if").await?;
     let status = parsed.errors.status();
-    let page = WhatIfPage::new(layout, &situation, &shown, &typed, parsed, trial.as_ref());
+    let page = WhatIfPage::new(layout, &situation, &shown, &typed, parsed, worked.as_ref());
     page_with(status, &page)
 }
 
-/// A trial as worked out.
-struct Trial {
+/// What was assumed, worked out.
+struct Worked {
     /// The order that is shown, as things stand, from now on.
     planned: Laid,
     /// What the same order would lose as assumed; none where what is assumed is of the order itself.
     kept: Option<i64>,
     /// The best order found as assumed.
     best: Laid,
+    /// Requests that are done first, as assumed.
+    first: Vec<RequestCode>,
     /// Requests that are left out, as assumed.
     left_out: Vec<RequestCode>,
 }
 
-impl Trial {
+impl Worked {
     /// Both orders are judged by the same loss rates: the changed ones, where some are changed.
     fn new(
         situation: &Situation,
         assumptions: &[Assumption],
         shown: &Accepted,
         stop: &AtomicBool,
-    ) -> Result<Trial, String> {
+    ) -> Result<Worked, String> {
         let of_loss = |it: &&Assumption| matches!(it, Assumption::LossTimes { .. });
         let rates: Vec<Assumption> = assumptions.iter().filter(of_loss).cloned().collect();
         let refused = |_| "what was assumed cannot be".to_owned();
@@ -82,36 +84,45 @@ impl Trial {
         let planned = Laid::from_now(&judged.situation, judged.problem(), shown)?;
         let problem = assumed.problem();
         if let Some(fault) = problem.faults().first() {
-            return Err(format!("the trial makes no planning problem: {fault}"));
+            return Err(format!(
+                "what was assumed makes no planning problem: {fault}"
+            ));
         }
         let kept = from_now(&assumed.situation, &problem, shown);
-        let limits = Limits::lasting(SEARCH);
-        let best = solve_from(&problem, Some(&kept), &limits, stop, &mut |_| {});
-        let mut best = complete(&problem, &best);
-        if !assumed.first.is_empty() {
-            best = with_first(&problem, &assumed.first, &best);
-        }
+        let best = best(&problem, &kept, &assumed.first, stop);
         let of_order = !assumed.first.is_empty() || !assumed.left_out.is_empty();
-        Ok(Trial {
+        Ok(Worked {
             planned,
             kept: (!of_order).then_some(kept.loss),
             best: Laid::new(&assumed.situation, problem, best)?,
+            first: assumed.first,
             left_out: assumed.left_out,
         })
     }
+
+    /// What was to be done first and finds no place even so.
+    fn without_place(&self) -> impl Iterator<Item = &Waiting> {
+        let waiting = self.best.line_up.waiting.iter();
+        waiting.filter(|waits| self.first.contains(&waits.request))
+    }
 }
 
-/// These first, and the others in the order of a plan.
-fn with_first(problem: &Problem, first: &[RequestCode], plan: &Plan) -> Plan {
-    let mut planned: Vec<_> = plan.jobs.iter().collect();
-    planned.sort_by_key(|job| {
-        let sprayed = job.operations.iter().find(|spot| spot.setup_from.is_some());
-        sprayed.or(job.operations.first()).map(|spot| spot.start)
-    });
-    let ids = first.iter().map(RequestCode::as_str);
-    let ids = ids.chain(planned.iter().map(|job| job.id.as_str()));
-    let order: Vec<usize> = ids
-        .filter_map(|id| problem.jobs.iter().position(|job| job.id == id))
-        .collect();
-    complete(problem, &own_plan(problem, &order))
+/// The best plan found, with these before all others, from a plan that is known.
+fn best(problem: &Problem, known: &Plan, first: &[RequestCode], stop: &AtomicBool) -> Plan {
+    let limits = Limits::lasting(SEARCH);
+    if first.is_empty() {
+        let best = solve_from(problem, Some(known), &limits, stop, &mut |_| {});
+        return complete(problem, &best);
+    }
+    let ids: Vec<&str> = first.iter().map(RequestCode::as_str).collect();
+    let First { held, plan } = put_first(problem, known, &ids);
+    let best = solve_from(&held, Some(&plan), &limits, stop, &mut |_| {});
+    // What bounds the loss of the held problem bounds no loss of this one.
+    let best = Plan {
+        loss: loss(problem, &best),
+        bound: None,
+        proven: None,
+        ..best
+    };
+    complete(problem, &best)
 }

@@ -2,10 +2,11 @@ use askama::Template;
 use mendpost_core::catalogue::Skill;
 use mendpost_core::situation::Situation;
 
-use super::form::{ANYBODY, CELL, Parsed, Typed};
-use super::{PATH, Trial};
+use super::form::{ANYBODY, CELL, Parsed, Typed, of_delivery};
+use super::{PATH, Worked};
 use crate::form::FieldErrors;
 use crate::lineup::beside::{Beside, beside, difference};
+use crate::lineup::pages::wait;
 use crate::lineup::queries::Stored;
 use crate::lineup::timeline::Shape;
 use crate::page::Layout;
@@ -53,20 +54,20 @@ impl WhatIfPage {
         shown: &Stored,
         typed: &Typed,
         parsed: Parsed,
-        trial: Option<&Trial>,
+        worked: Option<&Worked>,
     ) -> Self {
         let words = Words::new(situation);
         let unit = situation.site.loss_word.clone();
         let made = parsed.made.iter().map(|(_, made)| words.assumption(made));
         let mut reason = format!(
-            "A trial: it changes nothing, and order {} stands as it is.",
+            "Only worked out: nothing changes, and order {} stands as it is.",
             shown.number
         );
-        let answer = trial.map_or_else(
+        let answer = worked.map_or_else(
             || "Say what to assume, and see what it would change.".to_owned(),
-            |trial| answer(trial, &unit),
+            |worked| answer(&words, worked, &unit),
         );
-        if trial.is_some_and(|trial| trial.best.plan.proven == Some(true)) {
+        if worked.is_some_and(|worked| worked.best.plan.proven == Some(true)) {
             reason.push_str(" No order does better.");
         }
         WhatIfPage {
@@ -76,14 +77,17 @@ impl WhatIfPage {
             number: shown.number,
             until: words.moment(situation.moment(situation.horizon())),
             assumed: made.collect(),
-            beside: trial.map(|trial| sides(&words, trial)),
+            beside: worked.map(|worked| sides(&words, worked)),
             deliveries: situation
                 .deliveries
                 .iter()
-                .map(|d| Coming {
-                    name: format!("{}, {}", sentence(&d.name), words.clock(d.expected)),
-                    late: format!("late.{}", d.code),
-                    never: format!("never.{}", d.code),
+                .map(|d| {
+                    let [late, never] = of_delivery(&d.code);
+                    Coming {
+                        name: format!("{}, {}", sentence(&d.name), words.clock(d.expected)),
+                        late,
+                        never,
+                    }
                 })
                 .collect(),
             typed: typed.clone(),
@@ -113,27 +117,40 @@ impl WhatIfPage {
     }
 }
 
-fn answer(trial: &Trial, unit: &str) -> String {
-    let by = trial.best.plan.loss - trial.planned.plan.loss;
-    format!("As assumed, the site would lose {}.", difference(by, unit))
+fn answer(words: &Words<'_>, worked: &Worked, unit: &str) -> String {
+    let by = worked.best.plan.loss - worked.planned.plan.loss;
+    let by = difference(by, unit);
+    match worked.without_place().next() {
+        Some(waits) => {
+            let first = words.request(waits.request.as_str());
+            format!("{first} cannot be done first: it has no place. The site would lose {by}.")
+        }
+        None => format!("As assumed, the site would lose {by}."),
+    }
 }
 
-fn sides(words: &Words<'_>, trial: &Trial) -> Beside {
+fn sides(words: &Words<'_>, worked: &Worked) -> Beside {
     let mut bars = vec![
-        ("As things stand", "ours", trial.planned.plan.loss),
-        ("Other order, then", "crew", trial.best.plan.loss),
+        ("As things stand", "ours", worked.planned.plan.loss),
+        ("Other order, then", "crew", worked.best.plan.loss),
     ];
-    if let Some(kept) = trial.kept {
+    if let Some(kept) = worked.kept {
         bars.insert(1, ("Same order, then", "crew", kept));
     }
-    let nothing = trial.best.line_up.losses.nothing;
+    let nothing = worked.best.line_up.losses.nothing;
     bars.push(("Do nothing, then", "nothing", nothing));
-    let mut sides = beside(words, &trial.planned, &trial.best, "As assumed", &bars);
+    let mut sides = beside(words, &worked.planned, &worked.best, "As assumed", &bars);
     let left_out = |path: &str| {
-        let mut left_out = trial.left_out.iter();
+        let mut left_out = worked.left_out.iter();
         left_out.any(|code| crate::requests::path(code) == path)
     };
     sides.fallen.retain(|wait| !left_out(&wait.path));
+    for waits in worked.without_place() {
+        let waits = wait(words, waits);
+        if sides.fallen.iter().all(|fallen| fallen.path != waits.path) {
+            sides.fallen.insert(0, waits);
+        }
+    }
     sides
 }
 

@@ -19,7 +19,7 @@ use crate::words::work::sentence;
 use crate::words::{Words, bar, kilograms, kilowatts, litres};
 
 /// A setting worked out.
-pub struct Trial {
+pub struct Worked {
     pub title: String,
     /// Powder and throat.
     pub with: String,
@@ -48,7 +48,7 @@ pub struct FlightTold {
     pub model: &'static str,
 }
 
-/// What a trial is made of.
+/// What a setting is worked out from.
 pub struct Bench<'a> {
     pub situation: &'a Situation,
     pub gauges: &'a Gauges,
@@ -57,7 +57,7 @@ pub struct Bench<'a> {
 }
 
 impl Bench<'_> {
-    pub fn trial(&self, asked: &Asked) -> Trial {
+    pub fn work_out(&self, asked: &Asked) -> Worked {
         let mut changed = None;
         if let Some(um) = asked.throat_um {
             let mut situation = self.situation.clone();
@@ -68,7 +68,7 @@ impl Bench<'_> {
         let setting = asked.setting;
         let left = endurance(situation, setting);
         let today = conditions(situation, setting, self.gauges.machined_um);
-        Trial {
+        Worked {
             title: format!(
                 "{} at {} and {} °C",
                 sentence(setting.gas.as_str()),
