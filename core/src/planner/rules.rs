@@ -132,6 +132,12 @@ pub(super) struct WayRule {
 }
 
 impl WayRule {
+    /// How much it draws from a store.
+    pub fn drawn(&self, store: usize) -> i64 {
+        let draws = self.draws.iter().filter(|draw| draw.store == store);
+        draws.map(|draw| draw.size.amount).sum()
+    }
+
     fn add(&mut self, store: usize, size: DrawSize) {
         match self.draws.iter_mut().find(|draw| draw.store == store) {
             Some(draw) => {

@@ -5,7 +5,7 @@ use super::prices::Demand;
 use crate::planner::crew_order::{CrewOrder, crew_sequence};
 use crate::planner::decode::Chunk;
 use crate::planner::problem::Problem;
-use crate::planner::rules::{JobRule, OptionRule, Rules, WorkRule};
+use crate::planner::rules::{JobRule, OperationRule, OptionRule, Rules, WorkRule};
 
 /// Orders worth starting from: the crew's own, and assets by loss stopped for their work.
 pub(super) fn starts(problem: &Problem, rules: &Rules) -> Vec<Vec<Chunk>> {
@@ -27,6 +27,7 @@ pub(super) fn starts(problem: &Problem, rules: &Rules) -> Vec<Vec<Chunk>> {
     for prices in prices.iter().chain([&demand.cells_alone()]) {
         orders.extend([50.0, 10.0, 3.0].map(|patience| dispatch(rules, prices, patience)));
     }
+    orders.extend(supplies(rules).map(|needs| by_need(rules, needs)));
     let planned = |order: Vec<(usize, usize)>| {
         let with_options = order
             .into_iter()
@@ -67,6 +68,42 @@ fn by_asset(
     assets.sort_by_key(|asset| Reverse(score(asset)));
     let jobs = assets.iter().flat_map(|asset| &rules.assets[*asset].jobs);
     jobs.map(|job| (*job, option(&rules.jobs[*job]))).collect()
+}
+
+/// Of each powder and store what an operation needs, by whichever way needs least.
+fn supplies(rules: &Rules) -> impl Iterator<Item = impl Fn(&OperationRule) -> i64> {
+    let powders = (0..rules.lots_of.len()).map(|powder| (Some(powder), None));
+    let stores = (0..rules.stores.len()).map(|store| (None, Some(store)));
+    powders.chain(stores).map(|(powder, store)| {
+        move |operation: &OperationRule| match (&operation.work, store) {
+            (_, Some(store)) => {
+                let ways = operation.ways.iter();
+                let least = ways.map(|way| way.drawn(store)).min();
+                least.unwrap_or(0)
+            }
+            (
+                WorkRule::Stage {
+                    powder: of, grams, ..
+                },
+                None,
+            ) if Some(*of) == powder => *grams,
+            _ => 0,
+        }
+    })
+}
+
+/// Those that need least of a supply first: where all parts weigh the same and only that is short, this is the
+/// best order (P. Gyorgyi and T. Kis, 'Minimizing total weighted completion time on a single machine subject
+/// to non-renewable resource constraints', Journal of Scheduling 22, 2019, theorem 1).
+fn by_need(rules: &Rules, needs: impl Fn(&OperationRule) -> i64) -> Vec<(usize, usize)> {
+    let need = |job: &usize| {
+        let option = rules.jobs[*job].options.first();
+        let operations = option.iter().flat_map(|option| &option.operations);
+        operations.map(&needs).sum::<i64>()
+    };
+    let mut jobs: Vec<usize> = (0..rules.jobs.len()).collect();
+    jobs.sort_by_key(need);
+    jobs.into_iter().map(|job| (job, 0)).collect()
 }
 
 /// What the loss rate falls by if the asset alone comes back.
