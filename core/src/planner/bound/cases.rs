@@ -7,29 +7,38 @@ use super::dual::{Dual, Span};
 /// is let go. So the case that is lowest is taken apart by an asset that came back early and late by turns
 /// while prices were looked for, into one where it is back by some minute and one where it is not; each has
 /// prices of its own.
-pub(super) struct Cases<'a> {
+pub(in crate::planner) struct Cases<'a> {
     ascent: Ascent<'a>,
     coarse: &'a Dual<'a>,
     fine: &'a Dual<'a>,
     open: Vec<Case>,
 }
 
-struct Case {
-    spans: Vec<Span>,
-    summit: Summit,
+pub(in crate::planner) struct Case {
+    /// By asset.
+    pub(super) spans: Vec<Span>,
+    pub(super) summit: Summit,
     /// Whether its value has been reckoned on the fine grid.
     fine: bool,
+    /// So often it was taken apart from a larger one.
+    pub(in crate::planner) depth: u32,
 }
 
 /// So many rounds of the ascent in each case, from the prices of the case that it was part of.
 const ROUNDS: usize = 8;
 
 impl<'a> Cases<'a> {
-    pub fn new(coarse: &'a Dual<'a>, fine: &'a Dual<'a>, summit: Summit, spans: Vec<Span>) -> Self {
+    pub(super) fn new(
+        coarse: &'a Dual<'a>,
+        fine: &'a Dual<'a>,
+        summit: Summit,
+        spans: Vec<Span>,
+    ) -> Self {
         let whole = Case {
             spans,
             summit,
             fine: false,
+            depth: 0,
         };
         let mut cases = Self {
             ascent: Ascent::new(coarse),
@@ -66,16 +75,38 @@ impl<'a> Cases<'a> {
                 self.refine(lowest);
                 continue;
             }
-            let Some((asset, minute)) = self.open[lowest].summit.doubt else {
+            let Some(parts) = self.parts(&self.open[lowest]) else {
                 return;
             };
-            let case = self.open.swap_remove(lowest);
-            let (behind, by) = case.spans[asset];
-            for span in [(behind, minute), (minute, by)] {
-                let part = self.part(&case, asset, span);
-                self.open.push(part);
-            }
+            self.open.swap_remove(lowest);
+            self.open.extend(parts);
         }
+    }
+
+    /// Takes out the lowest case, its value reckoned finely.
+    pub(in crate::planner) fn take_lowest(&mut self) -> Option<Case> {
+        loop {
+            let lowest = (0..self.open.len()).min_by_key(|n| self.open[*n].summit.value)?;
+            if self.open[lowest].fine {
+                return Some(self.open.swap_remove(lowest));
+            }
+            self.refine(lowest);
+        }
+    }
+
+    /// Puts the two parts of a case in its place; says no, with the case, if it cannot be told by which asset.
+    pub(in crate::planner) fn put_parts(&mut self, case: Case) -> Result<(), Case> {
+        let Some(parts) = self.parts(&case) else {
+            return Err(case);
+        };
+        self.open.extend(parts);
+        Ok(())
+    }
+
+    fn parts(&self, case: &Case) -> Option<[Case; 2]> {
+        let (asset, minute) = case.summit.doubt?;
+        let (behind, by) = case.spans[asset];
+        Some([(behind, minute), (minute, by)].map(|span| self.part(case, asset, span)))
     }
 
     fn part(&self, case: &Case, asset: usize, span: Span) -> Case {
@@ -89,6 +120,7 @@ impl<'a> Cases<'a> {
             spans,
             summit,
             fine: false,
+            depth: case.depth + 1,
         }
     }
 
@@ -97,6 +129,7 @@ impl<'a> Cases<'a> {
             spans,
             summit,
             fine,
+            ..
         } = &mut self.open[case];
         let value = self.fine.value(&whole(&summit.prices), spans);
         summit.value = summit.value.max(value);

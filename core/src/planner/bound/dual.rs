@@ -31,16 +31,13 @@ pub(super) struct Dual<'a> {
 impl<'a> Dual<'a> {
     pub fn new(rules: &'a Rules, model: &'a Model, scale: Scale, grid: Grid) -> Self {
         let bucket = grid.price_minutes;
-        let of_shared = model.shared.iter();
         Self {
             rules,
             model,
             layout: Layout::new(model, bucket),
             laid: Laid::new(model, grid),
             groups: groups(rules, scale, grid),
-            there: of_shared
-                .flat_map(|shared| shared.in_buckets(bucket, rules.horizon))
-                .collect(),
+            there: there(model, bucket),
         }
     }
 
@@ -68,7 +65,7 @@ impl<'a> Dual<'a> {
         let grid = self.laid.grid;
         let lists = PriceLists::new(self.model, &self.layout, prices, grid);
         let tables = self.laid.tables(self.model, &lists);
-        let mut sum = -self.price_of_all(prices);
+        let mut sum = -price_of_all(self.model, &self.layout, &self.there, prices);
         for group in &self.groups {
             let price = |asset: &usize| self.asset_price(*asset, spans[*asset], &tables);
             let price: Vec<_> = group.assets.iter().map(price).collect();
@@ -142,19 +139,6 @@ impl<'a> Dual<'a> {
         chains.min().map(|(_, chosen)| chosen)
     }
 
-    fn price_of_all(&self, prices: &[i64]) -> i128 {
-        let product = |(a, b): (&i64, &i64)| i128::from(*a) * i128::from(*b);
-        let shared: i128 = self.there.iter().zip(prices).map(product).sum();
-        let supplies = self.model.supplies.iter().enumerate().map(|(n, supply)| {
-            let prices = &prices[self.layout.supply(self.model, n)];
-            let parcels = supply.parcels().map(|(amount, good)| {
-                i128::from(amount) * i128::from(prices[good].iter().copied().max().unwrap_or(0))
-            });
-            parcels.sum::<i128>()
-        });
-        shared + supplies.sum::<i128>()
-    }
-
     /// What there is, laid out as the prices are; a parcel of a supply in the stretches where it is dearest.
     pub fn supplied(&self, prices: &[f64]) -> Vec<f64> {
         let mut there: Vec<_> = self.there.iter().map(|amount| real(*amount)).collect();
@@ -172,4 +156,26 @@ impl<'a> Dual<'a> {
         }
         there
     }
+}
+
+/// What all that there is costs; `there` is what there is of what is shared, laid out as the prices are.
+pub(super) fn price_of_all(model: &Model, layout: &Layout, there: &[i64], prices: &[i64]) -> i128 {
+    let product = |(a, b): (&i64, &i64)| i128::from(*a) * i128::from(*b);
+    let shared: i128 = there.iter().zip(prices).map(product).sum();
+    let supplies = model.supplies.iter().enumerate().map(|(n, supply)| {
+        let prices = &prices[layout.supply(model, n)];
+        let parcels = supply.parcels().map(|(amount, good)| {
+            i128::from(amount) * i128::from(prices[good].iter().copied().max().unwrap_or(0))
+        });
+        parcels.sum::<i128>()
+    });
+    shared + supplies.sum::<i128>()
+}
+
+/// What there is of what is shared, by bucket.
+pub(super) fn there(model: &Model, bucket: i64) -> Vec<i64> {
+    let of_shared = model.shared.iter();
+    of_shared
+        .flat_map(|shared| shared.in_buckets(bucket, model.horizon))
+        .collect()
 }

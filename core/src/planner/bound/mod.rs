@@ -30,6 +30,7 @@ mod group;
 mod lots;
 mod model;
 mod prices;
+mod rest;
 mod scale;
 mod spans;
 mod sums;
@@ -38,10 +39,12 @@ mod supply;
 mod tests;
 
 use ascent::Ascent;
-use cases::Cases;
+pub(super) use cases::{Case, Cases};
 use dual::Dual;
 use grid::Grid;
 use model::Model;
+pub(super) use model::View;
+pub(super) use rest::{Rest, Rests, Stand};
 use scale::Scale;
 
 use super::decode::{Toll, earliest_finishes};
@@ -77,29 +80,84 @@ const MANY: usize = 200;
 /// Climbs with prices that each hold for long, then with shorter ones, all on a coarse grid; reckons with the
 /// last of them on a fine one; and takes cases apart while there is work left.
 fn by_prices(rules: &Rules) -> i64 {
-    let horizon = rules.horizon;
-    let scale = Scale::for_loss(rules.worst_loss());
-    let model = Model::new(rules, scale);
-    let tasks = model.chains.iter().map(|chain| chain.tasks.len() + 1);
-    let room = ENTRIES
-        / i64::try_from(tasks.sum::<usize>())
-            .unwrap_or(ENTRIES)
-            .max(1);
-    let coarse = grid::length_for(horizon, COARSE.min(room).max(8));
-    let long = grid::length_within((horizon / 14).min(720)).max(coarse);
-    let short = grid::length_within(long / 2).max(coarse);
-    let fine = grid::length_for(horizon, FINE.min(room).max(8)).min(short);
-    let dual = |unit, minutes| Dual::new(rules, &model, scale, Grid::new(horizon, unit, minutes));
+    let setting = Setting::new(rules, View::Whole);
+    setting.with_cases(rules, |cases, least| {
+        cases.take_apart(setting.work / 3);
+        setting.scale.up(cases.least().max(least))
+    })
+}
 
-    let always = vec![(-1, horizon); rules.assets.len()];
-    let (first, second, last) = (dual(coarse, long), dual(coarse, short), dual(fine, short));
-    let work = WORK + WORK_PER_JOB * rules.jobs.len().min(MANY);
-    let rounds = |dual: &Dual| (work / 3 / dual.work().max(1)).clamp(2, ROUNDS);
-    let prices = vec![0.0; first.layout.size];
-    let found = Ascent::new(&first).climb(prices, &always, rounds(&first));
-    let prices = second.layout.finer(&model, &first.layout, &found.prices);
-    let summit = Ascent::new(&second).climb(prices, &always, rounds(&second));
-    let mut cases = Cases::new(&second, &last, summit, always);
-    cases.take_apart(work / 3);
-    scale.up(cases.least().max(found.value))
+/// How a problem is laid out for prices to be looked for.
+pub(super) struct Setting {
+    scale: Scale,
+    model: Model,
+    /// Minutes of a step of the grid, ...
+    coarse: i64,
+    fine: i64,
+    /// ... and for which one price holds.
+    long: i64,
+    short: i64,
+    work: usize,
+}
+
+impl Setting {
+    pub fn new(rules: &Rules, view: View) -> Self {
+        let horizon = rules.horizon;
+        let scale = Scale::for_loss(rules.worst_loss());
+        let model = Model::new(rules, scale, view);
+        let tasks = model.chains.iter().map(|chain| chain.tasks.len() + 1);
+        let room = ENTRIES
+            / i64::try_from(tasks.sum::<usize>())
+                .unwrap_or(ENTRIES)
+                .max(1);
+        let coarse = grid::length_for(horizon, COARSE.min(room).max(8));
+        let long = grid::length_within((horizon / 14).min(720)).max(coarse);
+        let short = grid::length_within(long / 2).max(coarse);
+        Self {
+            scale,
+            model,
+            coarse,
+            fine: grid::length_for(horizon, FINE.min(room).max(8)).min(short),
+            long,
+            short,
+            work: WORK + WORK_PER_JOB * rules.jobs.len().min(MANY),
+        }
+    }
+
+    fn dual<'a>(&'a self, rules: &'a Rules, unit: i64, minutes: i64) -> Dual<'a> {
+        let grid = Grid::new(rules.horizon, unit, minutes);
+        Dual::new(rules, &self.model, self.scale, grid)
+    }
+
+    /// Works with all plans as one case, and with what prices that hold for long came to.
+    pub fn with_cases<T>(&self, rules: &Rules, work: impl FnOnce(&mut Cases, i128) -> T) -> T {
+        let (second, last) = (
+            self.dual(rules, self.coarse, self.short),
+            self.dual(rules, self.fine, self.short),
+        );
+        let (summit, least) = self.climb(rules, &second);
+        work(
+            &mut Cases::new(&second, &last, summit, self.always(rules)),
+            least,
+        )
+    }
+
+    /// Each asset back at any time, or never.
+    fn always(&self, rules: &Rules) -> Vec<dual::Span> {
+        vec![(-1, rules.horizon); rules.assets.len()]
+    }
+
+    /// The best prices found for a dual with short ones, and the most that prices came to.
+    fn climb(&self, rules: &Rules, second: &Dual) -> (ascent::Summit, i128) {
+        let always = self.always(rules);
+        let first = self.dual(rules, self.coarse, self.long);
+        let rounds = |dual: &Dual| (self.work / 3 / dual.work().max(1)).clamp(2, ROUNDS);
+        let prices = vec![0.0; first.layout.size];
+        let found = Ascent::new(&first).climb(prices, &always, rounds(&first));
+        let prices = second
+            .layout
+            .finer(&self.model, &first.layout, &found.prices);
+        let summit = Ascent::new(second).climb(prices, &always, rounds(second));
+        (summit, found.value)
+    }
 }

@@ -5,6 +5,16 @@ use super::spans::Spans;
 use super::supply::{Supplies, Supply, supplied};
 use crate::planner::rules::{CellRule, OperationRule, OptionRule, Rules, WorkRule};
 
+/// Which rules a bound goes by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::planner) enum View {
+    /// All that it can reckon with.
+    Whole,
+    /// Those that hold for operations laid out in the order of their starts alone: not what set-up shares,
+    /// what is kept between operations, and when lots expire.
+    ByStart,
+}
+
 /// A problem as the bound sees it: what jobs take, each as if alone.
 #[derive(Debug)]
 pub(super) struct Model {
@@ -83,7 +93,8 @@ impl Shared {
 }
 
 impl Model {
-    pub fn new(rules: &Rules, scale: Scale) -> Self {
+    /// As much of the rules as `view` tells.
+    pub fn new(rules: &Rules, scale: Scale, view: View) -> Self {
         let cells: Vec<_> = rules.cells.iter().map(|cell| open(rules, cell)).collect();
         let rooms = rules.shared.iter().map(|room| Shared(room.steps()));
         let of_cells = cells.iter().map(|open| {
@@ -92,10 +103,11 @@ impl Model {
                 .flat_map(|(first, last)| [(first, 1), (last + 1, 0)]);
             Shared(std::iter::once((i64::MIN / 4, 0)).chain(ends).collect())
         });
-        let supplies = Supplies::new(rules);
+        let supplies = Supplies::new(rules, view == View::Whole);
         let mut maker = Maker {
             rules,
             scale,
+            view,
             shared: rooms.chain(of_cells).collect(),
             open: cells,
             supplies: &supplies,
@@ -157,6 +169,7 @@ fn sprayed(rules: &Rules) -> Vec<BTreeMap<usize, BTreeSet<usize>>> {
 struct Maker<'a> {
     rules: &'a Rules,
     scale: Scale,
+    view: View,
     shared: Vec<Shared>,
     /// By cell.
     open: Vec<Spans>,
@@ -194,7 +207,7 @@ impl Maker<'_> {
         for share in &operation.shares.held {
             *held.entry(share.of).or_default() += share.amount;
         }
-        if matches!(operation.work, WorkRule::Step) {
+        if matches!(operation.work, WorkRule::Step) && self.view == View::Whole {
             // Not for a stage: its set-up may begin before the operation that took it.
             for carried in &operation.shares.carried {
                 *held.entry(carried.share.of).or_default() += carried.share.amount;
@@ -212,7 +225,10 @@ impl Maker<'_> {
                 .map(|cell| {
                     let set_up = self.least_set_up(job, option, at, *cell, *powder);
                     let busy = self.open[*cell].room_for(set_up + operation.minutes);
-                    let mut held = held.clone();
+                    let mut held = match self.view {
+                        View::Whole => held.clone(),
+                        View::ByStart => BTreeMap::new(),
+                    };
                     held.insert(self.rules.shared.len() + cell, 1);
                     self.place(
                         held,

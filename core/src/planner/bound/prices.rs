@@ -97,6 +97,11 @@ pub(super) struct Stretch {
 }
 
 impl PriceList {
+    /// What the minutes before a step cost.
+    pub fn before(&self, step: usize) -> i64 {
+        self.0[step].0
+    }
+
     #[inline]
     pub fn of(&self, stretch: Stretch, step: usize) -> i64 {
         self.until(stretch.end, step) - self.until(stretch.begin, step)

@@ -81,7 +81,9 @@ impl Supplies {
     /// drawn with that floor or a higher one leaves it, so that in all it takes no more than what comes above
     /// the floor. Then all that operations choose between as one, since what is dear in one store is taken
     /// from another.
-    pub fn new(rules: &Rules) -> Self {
+    ///
+    /// Unless lots `expire`, they are good for ever.
+    pub fn new(rules: &Rules, expire: bool) -> Self {
         let (mut all, mut of_powder) = (Vec::new(), Vec::new());
         for (lots, sprayed) in rules.lots_of.iter().zip(sprayed(rules)) {
             let mut here = Vec::new();
@@ -90,7 +92,7 @@ impl Supplies {
                     let lot = &rules.lots[*lot];
                     Parcel {
                         from: lot.from.max(0),
-                        until: lot.until,
+                        until: if expire { lot.until } else { i64::MAX },
                         amount: count.of_lot(lot.grams, &sprayed.whole),
                     }
                 });
