@@ -7,7 +7,9 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
-use mendpost_core::planner::{CrewOrder, Plan, Problem, Search, bound, check, crew_plan, decode};
+use mendpost_core::planner::{
+    CrewOrder, Plan, Problem, Search, bound, check, crew_plan, decode, is_small, prove,
+};
 use tokio::sync::Semaphore;
 
 use crate::error::AppError;
@@ -46,7 +48,8 @@ impl Drop for StopOnDrop {
 pub struct Limits {
     /// Wall time; without it and without `iterations`, one second.
     pub seconds: Option<f64>,
-    /// Changes tried by each thread; with it alone, the plan does not depend on the speed of the machine.
+    /// Changes tried by each thread, and orders looked at for a proof; with it alone, the plan does not depend on
+    /// the speed of the machine.
     pub iterations: Option<u64>,
     /// Searches side by side, at least one.
     pub threads: usize,
@@ -115,48 +118,51 @@ pub fn solve_several(
     progress: &mut dyn FnMut(Progress),
 ) -> Vec<Plan> {
     let begin = Instant::now();
-    let least = bound(problem);
-    let mut searches: Vec<_> = (0..limits.threads.max(1))
-        .zip(limits.seed..)
-        .map(|(_, seed)| Search::new(problem, seed))
-        .collect();
-    for search in &mut searches {
-        known.into_iter().for_each(|plan| search.warm_start(plan));
-    }
     let seconds = limits
         .seconds
         .or(limits.iterations.is_none().then_some(1.0));
-    let over = || {
-        stop.load(Ordering::Relaxed) || seconds.is_some_and(|s| begin.elapsed().as_secs_f64() >= s)
+    let over = |share: f64| {
+        let spent = begin.elapsed().as_secs_f64();
+        stop.load(Ordering::Relaxed) || seconds.is_some_and(|most| spent >= most * share)
     };
+    let (mut least, mut searches) = begin_all(problem, known, limits);
+    let searched = if is_small(problem) { SEARCHED } else { 1.0 };
+    let time = seconds.map(|most| most * searched);
     let (mut done, mut share) = (0, 0.0);
     let mut others = Vec::new();
-    while !over()
+    while !over(searched)
         && searches[0].best_loss() > least
         && limits.iterations.is_none_or(|most| done < most)
     {
         let round =
             round_length(problem).min(limits.iterations.map_or(u64::MAX, |most| most - done));
-        let end = share_at_end(limits, (done, round), share, begin.elapsed(), seconds);
+        let end = share_at_end(limits, (done, round), share, begin.elapsed(), time);
         std::thread::scope(|scope| {
             for search in &mut searches {
-                scope.spawn(|| search.run(round, share..end, &mut || over()));
+                scope.spawn(|| search.run(round, share..end, &mut || over(searched)));
             }
         });
         done += round;
         share = end;
         searches.iter().for_each(|it| note(&mut others, it.best()));
         meet(&mut searches);
-        let loss = searches[0].best_loss();
         progress(Progress {
-            loss,
+            loss: searches[0].best_loss(),
             bound: least,
             iterations: done,
             elapsed: begin.elapsed(),
         });
     }
-    let found = [Some(searches[0].best()), known].into_iter().flatten();
-    let best = verified(problem, found.cloned());
+    let mut found = searches[0].best().clone();
+    if is_small(problem) && found.loss > least {
+        let proof = prove(problem, &found, &mut |orders| {
+            over(1.0) || limits.iterations.is_some_and(|most| orders >= most)
+        });
+        least = least.max(proof.least);
+        found = proof.better.unwrap_or(found);
+        note(&mut others, &found);
+    }
+    let best = verified(problem, std::iter::once(found).chain(known.cloned()));
     others.retain(|plan| plan.jobs != best.jobs && check(problem, plan).is_empty());
     let mut plans: Vec<Plan> = std::iter::once(best).chain(others).collect();
     for plan in &mut plans {
@@ -165,6 +171,38 @@ pub fn solve_several(
     }
     plans
 }
+
+/// The bound, and a search for each thread, all worked out side by side.
+fn begin_all<'a>(
+    problem: &'a Problem,
+    known: Option<&Plan>,
+    limits: &Limits,
+) -> (i64, Vec<Search<'a>>) {
+    let begun = |seed| {
+        let mut search = Search::new(problem, seed);
+        known.into_iter().for_each(|plan| search.warm_start(plan));
+        search
+    };
+    std::thread::scope(|scope| {
+        let least = scope.spawn(|| bound(problem));
+        let seeds = (0..limits.threads.max(1)).zip(limits.seed..);
+        let searches: Vec<_> = seeds
+            .map(|(_, seed)| scope.spawn(move || begun(seed)))
+            .collect();
+        let searches = searches.into_iter().map(joined).collect();
+        (joined(least), searches)
+    })
+}
+
+/// What a thread came to; a fault in it goes on here.
+fn joined<T>(thread: std::thread::ScopedJoinHandle<'_, T>) -> T {
+    thread
+        .join()
+        .unwrap_or_else(|fault| std::panic::resume_unwind(fault))
+}
+
+/// A small problem is searched for this share of the time; in the rest of it the plan found is to be proven.
+const SEARCHED: f64 = 0.4;
 
 /// So many plans are kept beside the best one.
 const OTHERS: usize = 3;
