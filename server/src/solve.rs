@@ -153,16 +153,27 @@ pub fn solve_several(
             elapsed: begin.elapsed(),
         });
     }
-    let mut found = searches[0].best().clone();
+    let found = searches[0].best();
+    let mut better = None;
     if is_small(problem) && found.loss > least {
-        let proof = prove(problem, &found, &mut |orders| {
+        let bound = least;
+        let proof = prove(problem, found, &mut |orders| {
+            if orders.is_multiple_of(TOLD) {
+                progress(Progress {
+                    loss: found.loss,
+                    bound,
+                    iterations: done,
+                    elapsed: begin.elapsed(),
+                });
+            }
             over(1.0) || limits.iterations.is_some_and(|most| orders >= most)
         });
         least = least.max(proof.least);
-        found = proof.better.unwrap_or(found);
-        note(&mut others, &found);
+        better = proof.better;
     }
-    let best = verified(problem, std::iter::once(found).chain(known.cloned()));
+    let better = better.inspect(|plan| note(&mut others, plan));
+    let found = better.into_iter().chain([found.clone()]);
+    let best = verified(problem, found.chain(known.cloned()));
     others.retain(|plan| plan.jobs != best.jobs && check(problem, plan).is_empty());
     let mut plans: Vec<Plan> = std::iter::once(best).chain(others).collect();
     for plan in &mut plans {
@@ -203,6 +214,8 @@ fn joined<T>(thread: std::thread::ScopedJoinHandle<'_, T>) -> T {
 
 /// A small problem is searched for this share of the time; in the rest of it the plan found is to be proven.
 const SEARCHED: f64 = 0.4;
+/// Progress is told each time that so many orders have been looked at for a proof.
+const TOLD: u64 = 1 << 15;
 
 /// So many plans are kept beside the best one.
 const OTHERS: usize = 3;

@@ -7,28 +7,26 @@ use tempfile::TempDir;
 
 use crate::walk;
 
-/// The valve plate of the cold store's compressors stands in the catalogue, with an approved recipe; a
-/// second one breaks, and the last compressor stops. Photographed, reported and planned, it has a place
-/// with its steps, and the photo is there for whoever does them. A tablet may block scripts, so it is done without.
+/// The alternator fan hub of the generating sets stands in the catalogue, with an approved recipe; a second one
+/// breaks, and one set is left. Photographed, reported and planned, it has a place with its steps, and the photo
+/// is there for whoever does them. A tablet may block scripts, so it is done without.
 #[tokio::test]
 async fn from_a_photo_of_a_broken_part_to_its_place() {
     walk("photo", Scripts::Off, async |browser: Browser| {
         let folder = TempDir::new().expect("a temporary folder");
-        let photo = folder.path().join("broken plate.jpg");
-        broken_plate().save(&photo).expect("a photo is written");
+        let photo = folder.path().join("broken hub.jpg");
+        broken_hub().save(&photo).expect("a photo is written");
 
         browser.sign_in_as("Sprayer").await;
         browser.open("/requests").await;
         browser.press("Report a damaged part").await;
-        browser
-            .choose("Machine", "refrigeration compressor 3")
-            .await;
-        browser.choose("Part", "valve plate").await;
+        browser.choose("Machine", "generating set 4").await;
+        browser.choose("Part", "alternator fan hub").await;
         browser.attach("Photos", &photo).await;
         browser.tick("nobody").await;
-        browser.fill("Who asks", "Cold store keeper").await;
+        browser.fill("Who asks", "Power station foreman").await;
         browser.unfold("More").await;
-        browser.choose("What it is made of", "grey cast iron").await;
+        browser.choose("What it is made of", "aluminium").await;
         browser.tick("known").await;
         browser.press("Report").await;
 
@@ -54,7 +52,7 @@ async fn from_a_photo_of_a_broken_part_to_its_place() {
 }
 
 /// A grey disc with a dark crack, on a bright bench.
-fn broken_plate() -> RgbImage {
+fn broken_hub() -> RgbImage {
     RgbImage::from_fn(640, 480, |x, y| {
         let (x, y) = (i64::from(x) - 320, i64::from(y) - 240);
         if x * x + y * y > 180 * 180 {

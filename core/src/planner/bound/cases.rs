@@ -106,6 +106,9 @@ impl<'a> Cases<'a> {
     fn parts(&self, case: &Case) -> Option<[Case; 2]> {
         let (asset, minute) = case.summit.doubt?;
         let (behind, by) = case.spans[asset];
+        if minute <= behind || minute >= by {
+            return None;
+        }
         Some([(behind, minute), (minute, by)].map(|span| self.part(case, asset, span)))
     }
 

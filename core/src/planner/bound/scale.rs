@@ -27,7 +27,8 @@ impl Scale {
         } else {
             scaled << -self.0
         };
-        i64::try_from(loss).unwrap_or(0)
+        let beyond = if loss > 0 { i64::MAX } else { 0 };
+        i64::try_from(loss).unwrap_or(beyond)
     }
 }
 

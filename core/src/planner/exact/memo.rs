@@ -21,8 +21,9 @@ struct Entry {
 
 const NONE: u32 = u32::MAX;
 const HEADS: usize = 1 << 20;
-/// So many times are remembered at most, so that memory suffices.
-const MOST: usize = 20_000_000;
+/// So many orders, and times of them, are remembered at most, so that memory suffices.
+const ENTRIES: usize = 1_000_000;
+const MOST: usize = 15_000_000;
 
 impl Default for Memo {
     fn default() -> Self {
@@ -62,7 +63,7 @@ impl Memo {
             }
             at = entry.next;
         }
-        if self.times.len() + times.len() <= MOST {
+        if self.entries.len() < ENTRIES && self.times.len() + times.len() <= MOST {
             self.entries.push(Entry {
                 key,
                 next: self.heads[head],

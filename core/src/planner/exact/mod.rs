@@ -1,8 +1,8 @@
 //! A proof that no plan of a small problem is better, or how much better one could be at most.
 //!
 //! Every plan puts its operations in the order in which they start. Here all such orders are gone through, each
-//! operation as early as the rules allow behind those before it ([`relaxed`]). A few rules are left out, those
-//! under which an operation that starts sooner could hinder a later one: so whatever a plan does, the same
+//! operation as early as the rules allow behind those before it ([`relaxed`]). Rules under which an operation
+//! that starts sooner could hinder a later one are left out or weakened: so whatever a plan does, the same
 //! order of starts, laid out here, ends everything no later, and the least loss found is one that no plan goes
 //! below.
 //!
@@ -35,15 +35,22 @@ pub struct Proof {
     pub orders: u64,
 }
 
-/// Whether a problem is so small that a proof is worth trying.
+/// Whether a problem is so small that a proof is worth trying, and its tables fit into memory.
 #[must_use]
 pub fn is_small(problem: &Problem) -> bool {
-    problem.jobs.len() <= MOST_JOBS && problem.horizon <= LONGEST
+    let options = || problem.jobs.iter().flat_map(|job| &job.options);
+    let operations: usize = options().map(|option| option.operations.len()).sum();
+    let tables = operations + options().count();
+    let minutes = usize::try_from(problem.horizon).unwrap_or(usize::MAX);
+    problem.jobs.len() <= MOST_JOBS
+        && operations <= MOST_OPERATIONS
+        && tables.saturating_mul(minutes) <= MOST_ENTRIES
 }
 
 const MOST_JOBS: usize = 12;
-/// Tables by the minute must fit into memory: a month.
-const LONGEST: i64 = 45_000;
+const MOST_OPERATIONS: usize = 120;
+/// By minute; a machine of several parts and others of its kind takes up to twenty times as many.
+const MOST_ENTRIES: usize = 1_500_000;
 
 /// Goes through the orders of a problem that could be better than a plan of it, until `stop`, which is told
 /// how many were looked at, says so.

@@ -1,6 +1,7 @@
 //! Local search over the order of jobs, their options, and how far each is carried before the next.
 
 mod dispatch;
+mod line;
 mod moves;
 mod order;
 mod prices;
@@ -17,6 +18,7 @@ use super::decode::{Chunk, earliest_finishes, plan_of};
 use super::plan::Plan;
 use super::problem::{Job, Problem};
 use super::rules::Rules;
+use line::Line;
 use moves::change;
 use order::{Bench, Order, Trial, sorted_by_begin};
 
@@ -41,6 +43,8 @@ pub struct Search<'a> {
     stake: f64,
     /// One in so many changes sorts the order.
     rounds_to_sort: u64,
+    /// Where only the order of stages is to be decided.
+    line: Option<Line>,
 }
 
 impl<'a> Search<'a> {
@@ -75,6 +79,7 @@ impl<'a> Search<'a> {
             iterations: 0,
             stake: stake(&rules),
             rounds_to_sort: rounds_to_sort(problem.jobs.len()),
+            line: Line::new(&rules),
             rules,
         };
         search.write_plan();
@@ -129,7 +134,16 @@ impl<'a> Search<'a> {
             if stop() {
                 break;
             }
-            self.step(share.start + each * n as f64);
+            let share = share.start + each * n as f64;
+            match &mut self.line {
+                Some(line) => line.anneal(&mut self.rng, CHANGES, share),
+                None => self.step(share),
+            }
+            self.iterations += 1;
+        }
+        if let Some(chunks) = self.line.as_mut().and_then(Line::improved) {
+            self.current = Order::new(&self.rules, &mut self.bench, &chunks);
+            self.keep_if_best();
         }
         if self.best_loss < known {
             self.write_plan();
@@ -159,7 +173,6 @@ impl<'a> Search<'a> {
     }
 
     fn step(&mut self, share: f64) {
-        self.iterations += 1;
         let most = self.worst_accepted(share);
         if self.rng.u64(0..self.rounds_to_sort) == 0 {
             return self.sort(most);
@@ -230,6 +243,9 @@ impl<'a> Search<'a> {
         }
     }
 }
+
+/// So many changes of the order of stages count as one iteration.
+const CHANGES: u64 = 64;
 
 /// Sorted, an order is longer, and changes of single jobs in it are of single operations: that helps small
 /// problems most.

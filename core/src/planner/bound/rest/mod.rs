@@ -111,8 +111,10 @@ impl<'a> Rests<'a> {
             debts: model.jobs.iter().map(|chains| debts(chains)).collect(),
             holds: holds.collect(),
             open: vec![Vec::new(); rules.jobs.len()],
-            base: self.setting.scale.down(always_lost(rules))
-                - i64::try_from(all).unwrap_or(i64::MAX / 4),
+            // Beyond what can be counted no order is given up.
+            base: i64::try_from(all).map_or(i64::MIN / 4, |all| {
+                self.setting.scale.down(always_lost(rules)) - all
+            }),
         };
         let priced = model.jobs.iter().map(|chains| {
             let chains = chains.iter().map(|chain| &model.chains[*chain].tasks);

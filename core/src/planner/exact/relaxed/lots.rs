@@ -77,15 +77,22 @@ impl Lots {
         let fit = fit
             .enumerate()
             .find_map(|(n, mut left): (usize, Vec<i64>)| {
-                fit_in(&largest_first, &mut left).then_some(n)
+                fit_in(&largest_first, &mut left, &mut { TRIES }).then_some(n)
             });
         self.known.borrow_mut().insert(needs, fit);
         fit
     }
 }
 
-/// Whether needs, the largest first, fit into lots with so much left.
-fn fit_in(needs: &[i64], left: &mut [i64]) -> bool {
+/// So many ways to put needs into lots are tried; if none of them fits, others are taken to.
+const TRIES: u32 = 2_000;
+
+/// Whether needs, the largest first, fit into lots with so much left, as far as some tries tell.
+fn fit_in(needs: &[i64], left: &mut [i64], tries: &mut u32) -> bool {
+    if *tries == 0 {
+        return true;
+    }
+    *tries -= 1;
     let Some((need, others)) = needs.split_first() else {
         return true;
     };
@@ -98,7 +105,7 @@ fn fit_in(needs: &[i64], left: &mut [i64]) -> bool {
             continue;
         }
         left[lot] -= need;
-        let fits = fit_in(others, left);
+        let fits = fit_in(others, left, tries);
         left[lot] += need;
         if fits {
             return true;

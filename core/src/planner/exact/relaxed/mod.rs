@@ -1,14 +1,16 @@
-//! Operations placed in the order in which they start, by those rules under which an earlier start of one never
-//! hinders another.
+//! Operations placed in the order in which they start, by those rules under which the same order, with some
+//! operations earlier, leaves none of the others later.
 //!
-//! Left out: people during set-up, when lots expire while others are left, that the steps of one load start
-//! together, and longest waits. What is drawn counts in the order of starts.
+//! Left out: what is shared during set-up; when lots expire while others are left, and which of them a mix
+//! comes from; that the steps of one load start together; longest waits; what is held on while the operations
+//! behind wait; the floors of earlier draws when later ones come. What is drawn counts in the order of starts.
+//! A cell is warmed up at the begin of each period, since whatever comes first there does so.
 
 mod lots;
 mod next;
 
 use crate::planner::decode::Room;
-use crate::planner::rules::{CellRule, OperationRule, OptionRule, Rules, WorkRule};
+use crate::planner::rules::{CellRule, JobRule, OperationRule, OptionRule, Rules, WorkRule};
 use crate::planner::shares::Share;
 
 use super::memo::Key;
@@ -36,8 +38,6 @@ pub(super) struct Relaxed<'a> {
 #[derive(Debug, Clone, Copy)]
 struct Cell {
     free: i64,
-    /// The attended period of its last stage.
-    period: Option<usize>,
     powder: Option<usize>,
 }
 
@@ -57,8 +57,8 @@ pub(super) struct Spot {
     /// With its set-up.
     pub begin: i64,
     pub start: i64,
-    /// The cell of a stage and the attended period.
-    cell: Option<(usize, usize)>,
+    /// The cell of a stage.
+    cell: Option<usize>,
     way: usize,
 }
 
@@ -74,7 +74,6 @@ impl<'a> Relaxed<'a> {
     pub fn new(rules: &'a Rules) -> Self {
         let cell = |rule: &CellRule| Cell {
             free: rule.free_from,
-            period: None,
             powder: rule.powder,
         };
         Self {
@@ -124,7 +123,7 @@ impl<'a> Relaxed<'a> {
         let rule = self.option(job, option);
         let ready = self.jobs[job].map_or(rule.ready, |it| it.end);
         let Some(operation) = rule.operations.get(at) else {
-            return ready.max(self.now);
+            return ready;
         };
         let from = (ready + operation.after).max(self.now);
         let WorkRule::Stage { cells, powder, .. } = &operation.work else {
@@ -159,7 +158,7 @@ impl<'a> Relaxed<'a> {
     pub fn placed(&self, spot: &Spot, at: usize) -> (i64, i64, usize) {
         let operation = &self.option(spot.job, spot.option).operations[at];
         let cell = match (&operation.work, spot.cell) {
-            (WorkRule::Stage { cells, .. }, Some((cell, _))) => {
+            (WorkRule::Stage { cells, .. }, Some(cell)) => {
                 cells.iter().position(|other| *other == cell)
             }
             _ => None,
@@ -172,7 +171,7 @@ impl<'a> Relaxed<'a> {
         let before = Before {
             now: self.now,
             job: self.jobs[spot.job],
-            cell: spot.cell.map(|(cell, _)| self.cells[cell]),
+            cell: spot.cell.map(|cell| self.cells[cell]),
         };
         let option = self.option(spot.job, spot.option);
         let at = before.job.map_or(0, |it| it.placed);
@@ -184,12 +183,9 @@ impl<'a> Relaxed<'a> {
             self.now = self.now.max(spot.start);
             end = spot.start + operation.minutes;
             self.take(operation, spot, 1);
-            if let (Some((cell, period)), WorkRule::Stage { powder, .. }) =
-                (spot.cell, &operation.work)
-            {
+            if let (Some(cell), WorkRule::Stage { powder, .. }) = (spot.cell, &operation.work) {
                 self.cells[cell] = Cell {
                     free: end,
-                    period: Some(period),
                     powder: Some(*powder),
                 };
             }
@@ -212,7 +208,7 @@ impl<'a> Relaxed<'a> {
         if let Some(operation) = option.operations.get(at) {
             self.take(operation, spot, -1);
         }
-        if let (Some((cell, _)), Some(was)) = (spot.cell, before.cell) {
+        if let (Some(cell), Some(was)) = (spot.cell, before.cell) {
             self.cells[cell] = was;
         }
         self.jobs[spot.job] = before.job;
@@ -220,17 +216,15 @@ impl<'a> Relaxed<'a> {
     }
 
     fn take(&mut self, operation: &OperationRule, spot: &Spot, times: i64) {
-        let (end, horizon) = (spot.start + operation.minutes, self.rules.horizon);
+        let end = spot.start + operation.minutes;
         let shares = &operation.shares;
         for Share { of, amount } in &shares.held {
             self.shared[*of].take(spot.start, end, times * amount);
         }
         for kept in &shares.kept {
             let Share { of, amount } = kept.share;
-            self.shared[of].take(end, horizon, times * amount);
-        }
-        for Share { of, amount } in &shares.let_go {
-            self.shared[*of].take(end, horizon, -times * amount);
+            // It is held longer where what follows waits, but when that is cannot be told yet.
+            self.shared[of].take(end, end + kept.minutes, times * amount);
         }
         for draw in &operation.ways[spot.way].draws {
             self.drawn[draw.store] += times * draw.size.amount;
@@ -253,11 +247,14 @@ impl<'a> Relaxed<'a> {
 
     /// What is done so far, and with what: orders of one key differ in times only.
     pub fn key(&self) -> Key {
-        let done = self.jobs.iter().fold(0_u128, |key, job| {
-            let done = job.map_or(0, |it| 1 + it.placed + it.option * MOST_OPERATIONS);
-            key.wrapping_mul(RADIX)
-                .wrapping_add(u128::try_from(done).unwrap_or(0))
-        });
+        let done = self
+            .jobs
+            .iter()
+            .zip(&self.rules.jobs)
+            .fold(0_u128, |key, (job, rule)| {
+                let (states, state) = states(rule, *job);
+                key.wrapping_mul(states).wrapping_add(state)
+            });
         let powders = self
             .cells
             .iter()
@@ -291,10 +288,14 @@ impl<'a> Relaxed<'a> {
     }
 }
 
-/// More than any option has operations, or else keys of different orders are alike only by their other parts.
-const MOST_OPERATIONS: usize = 32;
-/// As many different states as a job can be in.
-const RADIX: u128 = 1 << 10;
+/// In how many states a job can be, and in which it is.
+fn states(rule: &JobRule, job: Option<Begun>) -> (u128, u128) {
+    let of = |option: &OptionRule| option.operations.len() + 2;
+    let before = |options: usize| rule.options.iter().take(options).map(of).sum::<usize>();
+    let state = job.map_or(0, |it| 1 + before(it.option) + it.placed);
+    let number = |n: usize| u128::try_from(n).unwrap_or(u128::MAX);
+    (number(1 + before(rule.options.len())), number(state))
+}
 
 /// What has come in all by each minute at which something comes.
 fn summed(mut comings: Vec<(i64, i64)>) -> Vec<(i64, i64)> {

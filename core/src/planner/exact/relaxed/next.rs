@@ -53,9 +53,9 @@ impl Relaxed<'_> {
                 continue;
             };
             let in_cells = cells.iter().filter_map(|cell| {
-                let (begin, start, period) = self.in_cell(operation, way, *cell, from)?;
+                let (begin, start) = self.in_cell(operation, way, *cell, from)?;
                 Some(Spot {
-                    cell: Some((*cell, period)),
+                    cell: Some(*cell),
                     ..spot((begin, start), n)
                 })
             });
@@ -63,14 +63,14 @@ impl Relaxed<'_> {
         }
     }
 
-    /// The first place in a cell, `(begin, start, period)`.
+    /// The first place in a cell, `(begin, start)`.
     fn in_cell(
         &self,
         operation: &OperationRule,
         way: &WayRule,
         cell: usize,
         ready: i64,
-    ) -> Option<(i64, i64, usize)> {
+    ) -> Option<(i64, i64)> {
         let (rule, now) = (&self.rules.cells[cell], self.cells[cell]);
         let WorkRule::Stage { powder, .. } = operation.work else {
             return None;
@@ -78,74 +78,48 @@ impl Relaxed<'_> {
         let change = now
             .powder
             .map_or(rule.from_clean, |before| rule.set_up[before][powder]);
-        let fits = |start: i64| self.earliest(operation, way, start);
-        let mut period = self.rules.period_from(now.free.max(ready));
-        loop {
-            let cold = now.period != Some(period);
-            let set_up = change + if cold { rule.warm_up } else { 0 };
-            match self.in_period(operation, rule, (period, set_up), (now.free, ready), fits)? {
-                Ok(start) => return Some((start - set_up, start, period)),
-                Err(later) => period = later,
-            }
-        }
+        let start = self.in_periods(operation, way, rule, (change, now.free, ready))?;
+        Some((start - change, start))
     }
 
-    /// As if nothing else were placed, by any way and lot, and behind the shortest set-up.
+    /// As if nothing else were placed, by any way, and behind the shortest set-up.
     pub fn alone(&self, operation: &OperationRule, from: i64) -> Option<i64> {
         let by_way = operation.ways.iter().filter_map(|way| {
             let WorkRule::Stage { cells, powder, .. } = &operation.work else {
                 return self.earliest(operation, way, from);
             };
-            let in_cells = cells.iter();
-            in_cells
-                .filter_map(|cell| self.alone_in(operation, way, *cell, (*powder, from)))
-                .min()
+            let in_cells = cells.iter().filter_map(|cell| {
+                let (least, _) = self.set_ups[*cell][*powder];
+                self.in_periods(operation, way, &self.rules.cells[*cell], (least, 0, from))
+            });
+            in_cells.min()
         });
         by_way.min()
     }
 
-    fn alone_in(
+    /// The first start of a stage in a cell that is free from some minute on.
+    fn in_periods(
         &self,
         operation: &OperationRule,
         way: &WayRule,
-        cell: usize,
-        (powder, ready): (usize, i64),
-    ) -> Option<i64> {
-        let rule = &self.rules.cells[cell];
-        let (least, _) = self.set_ups[cell][powder];
-        let fits = |start: i64| self.earliest(operation, way, start);
-        let mut period = self.rules.period_from(ready);
-        loop {
-            // Whatever is the first of a period warms the cell up.
-            let (from, _) = *self.rules.periods.get(period)?;
-            let free = from.max(rule.free_from) + rule.warm_up;
-            match self.in_period(operation, rule, (period, least), (free, ready), fits)? {
-                Ok(start) => return Some(start),
-                Err(later) => period = later,
-            }
-        }
-    }
-
-    /// The first start of a stage within a period, or the next period to look at.
-    fn in_period(
-        &self,
-        operation: &OperationRule,
         rule: &CellRule,
-        (period, set_up): (usize, i64),
-        (free, ready): (i64, i64),
-        fits: impl Fn(i64) -> Option<i64>,
-    ) -> Option<Result<i64, usize>> {
-        let (from, to) = *self.rules.periods.get(period)?;
-        let mut start = ready.max(free.max(from) + set_up);
-        while start + operation.minutes <= to {
-            let open = open_from(rule, start - set_up, set_up + operation.minutes) + set_up;
-            let next = fits(open)?;
-            if next == start {
-                return Some(Ok(start));
+        (set_up, free, ready): (i64, i64, i64),
+    ) -> Option<i64> {
+        let mut period = self.rules.period_from(free.max(ready));
+        loop {
+            let (from, to) = *self.rules.periods.get(period)?;
+            let warm = from.max(rule.free_from) + rule.warm_up;
+            let mut start = ready.max(free.max(warm) + set_up);
+            while start + operation.minutes <= to {
+                let open = open_from(rule, start - set_up, set_up + operation.minutes) + set_up;
+                let next = self.earliest(operation, way, open)?;
+                if next == start {
+                    return Some(start);
+                }
+                start = next;
             }
-            start = next;
+            period = self.rules.period_from(start).max(period + 1);
         }
-        Some(Err(self.rules.period_from(start).max(period + 1)))
     }
 
     /// The first minute from one on that suits duty, what is shared and supplies.

@@ -1,0 +1,359 @@
+//! A faster search where all that is to be decided is the order of stages in one cell.
+//!
+//! That is so if each job is one stage in the same cell, nothing but the cell is ever short, and the loss is a
+//! sum over jobs. Then a changed order is reckoned in some ten nanoseconds a stage, and only up to where it
+//! goes on as before.
+
+use fastrand::Rng;
+
+use crate::planner::decode::Chunk;
+use crate::planner::rules::{AssetRule, CellRule, OperationRule, Rules, WorkRule};
+
+/// Simulated annealing over the order of stages, again and again.
+pub(super) struct Line {
+    jobs: Vec<Stage>,
+    cell: CellOf,
+    horizon: i64,
+    order: Vec<usize>,
+    /// Behind each place of the order; first that before the first.
+    states: Vec<State>,
+    /// Behind each place of the changed order, as far as it was reckoned.
+    changed: Vec<State>,
+    trial: Vec<usize>,
+    best: Vec<usize>,
+    best_loss: i64,
+    improved: bool,
+    /// What is at stake with one job.
+    stake: f64,
+    /// Annealings that are over.
+    round: f64,
+}
+
+/// A job, as far as the order matters.
+struct Stage {
+    job: usize,
+    minutes: i64,
+    powder: usize,
+    ready: i64,
+    /// What is lost a minute from when on.
+    rates: Vec<(i64, i64)>,
+}
+
+struct CellOf {
+    set_up: Vec<Vec<i64>>,
+    from_clean: i64,
+    warm_up: i64,
+    periods: Vec<(i64, i64)>,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct State {
+    free: i64,
+    period: Option<usize>,
+    powder: Option<usize>,
+    /// Of the jobs so far.
+    loss: i64,
+}
+
+/// So many times it is begun anew, ...
+const ROUNDS: f64 = 4.0;
+/// ... and cools from so warm to so cold, as shares of what is at stake.
+const WARM: f64 = 0.6;
+const COLD: f64 = 0.002;
+/// Changes over more places seldom help, ...
+const FAR: usize = 24;
+/// ... nor do those of longer rows.
+const LONG: usize = 8;
+
+impl Line {
+    /// None if more than the order of stages is to be decided.
+    pub fn new(rules: &Rules) -> Option<Self> {
+        let [cell] = &rules.cells[..] else {
+            return None;
+        };
+        let is_simple = cell.closed.is_empty()
+            && rules.assets.iter().all(is_told_alone)
+            && rules.capabilities.iter().all(|it| it.assets.len() == 1)
+            && suffices(rules);
+        let stages = (0..rules.jobs.len()).map(|job| stage(rules, job));
+        let jobs: Vec<Stage> = stages.collect::<Option<_>>()?;
+        if !is_simple || jobs.len() < 3 {
+            return None;
+        }
+        let rate = jobs
+            .iter()
+            .flat_map(|it| &it.rates)
+            .map(|(_, rate)| rate)
+            .sum::<i64>();
+        let minutes = jobs.iter().map(|it| it.minutes).sum::<i64>();
+        let begin = State {
+            free: cell.free_from,
+            period: None,
+            powder: cell.powder,
+            loss: 0,
+        };
+        let order: Vec<usize> = (0..jobs.len()).collect();
+        let mut line = Self {
+            cell: CellOf::new(rules, cell),
+            horizon: rules.horizon,
+            states: vec![begin; jobs.len() + 1],
+            changed: vec![begin; jobs.len() + 1],
+            trial: order.clone(),
+            best: order.clone(),
+            order,
+            best_loss: i64::MAX,
+            improved: false,
+            stake: real(rate) * real(minutes) / real(whole(jobs.len() * jobs.len())),
+            round: 0.0,
+            jobs,
+        };
+        line.settle(0);
+        line.keep_if_best();
+        Some(line)
+    }
+
+    /// The best order so far, if it is better than when this was asked before.
+    pub fn improved(&mut self) -> Option<Vec<Chunk>> {
+        let chunk = |at: &usize| Chunk::new(self.jobs[*at].job, 0, 1);
+        std::mem::take(&mut self.improved).then(|| self.best.iter().map(chunk).collect())
+    }
+
+    /// Tries so many changes, `share` of the time that there is being over.
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "a random tolerance, not a sum"
+    )]
+    pub fn anneal(&mut self, rng: &mut Rng, changes: u64, share: f64) {
+        let round = (share * ROUNDS).min(ROUNDS - f64::EPSILON);
+        if round.floor() > self.round {
+            self.round = round.floor();
+            rng.shuffle(&mut self.order);
+            self.settle(0);
+        }
+        let warmth = self.stake * WARM * (COLD / WARM).powf(round.fract());
+        for _ in 0..changes {
+            let tolerance = -rng.f64().max(1e-12).ln() * warmth;
+            let most = self.loss().saturating_add(tolerance as i64);
+            self.change(rng, most);
+        }
+    }
+
+    fn loss(&self) -> i64 {
+        self.states[self.jobs.len()].loss
+    }
+
+    /// Changes the order at random, unless it then loses more than `most`.
+    fn change(&mut self, rng: &mut Rng, most: i64) {
+        let count = self.order.len();
+        let size = if rng.u8(0..4) == 0 {
+            rng.usize(1..=count.min(LONG) - 1)
+        } else {
+            1
+        };
+        let from = rng.usize(0..=count - size);
+        let step = rng.usize(1..=FAR.min(count - 1));
+        let to = if rng.bool() {
+            (from + step).min(count - size)
+        } else {
+            from.saturating_sub(step)
+        };
+        if from == to {
+            return;
+        }
+        let (first, last) = (from.min(to), from.max(to) + size);
+        self.trial[first..last].copy_from_slice(&self.order[first..last]);
+        let part = &mut self.trial[first..last];
+        if size == 1 && rng.u8(0..3) == 0 {
+            part.swap(0, last - first - 1);
+        } else if to < from {
+            part.rotate_right(size);
+        } else {
+            part.rotate_left(size);
+        }
+        if let Some((reached, more)) = self.reckon(first, last, most) {
+            self.order[first..last].copy_from_slice(&self.trial[first..last]);
+            self.states[first + 1..=reached].copy_from_slice(&self.changed[first + 1..=reached]);
+            for state in &mut self.states[reached + 1..] {
+                state.loss += more;
+            }
+            self.keep_if_best();
+        }
+    }
+
+    /// How far the changed order had to be reckoned, and what more it loses behind that; none if it loses more
+    /// than `most`.
+    fn reckon(&mut self, first: usize, last: usize, most: i64) -> Option<(usize, i64)> {
+        let (count, total) = (self.order.len(), self.loss());
+        let mut state = self.states[first];
+        for at in first..count {
+            let job = if at < last {
+                self.trial[at]
+            } else {
+                self.order[at]
+            };
+            state = self.cell.next(&self.jobs[job], self.horizon, state);
+            self.changed[at + 1] = state;
+            let before = &self.states[at + 1];
+            // What comes behind ends when it did, or later.
+            let same = at + 1 >= last && state.powder == before.powder;
+            let no_sooner = same && state.free >= before.free;
+            let rest = if no_sooner { total - before.loss } else { 0 };
+            if state.loss + rest > most {
+                return None;
+            }
+            if same && (state.free, state.period) == (before.free, before.period) {
+                return Some((at + 1, state.loss - before.loss));
+            }
+        }
+        Some((count, 0))
+    }
+
+    fn settle(&mut self, from: usize) {
+        for at in from..self.order.len() {
+            let job = &self.jobs[self.order[at]];
+            self.states[at + 1] = self.cell.next(job, self.horizon, self.states[at]);
+        }
+    }
+
+    fn keep_if_best(&mut self) {
+        if self.loss() < self.best_loss {
+            self.best_loss = self.loss();
+            self.improved = true;
+            self.best.clone_from(&self.order);
+        }
+    }
+}
+
+impl CellOf {
+    fn new(rules: &Rules, cell: &CellRule) -> Self {
+        Self {
+            set_up: cell.set_up.clone(),
+            from_clean: cell.from_clean,
+            warm_up: cell.warm_up,
+            periods: rules.periods.clone(),
+        }
+    }
+
+    /// Behind one more stage; what finds no place is left out.
+    fn next(&self, stage: &Stage, horizon: i64, state: State) -> State {
+        let powder = stage.powder;
+        let change = state
+            .powder
+            .map_or(self.from_clean, |before| self.set_up[before][powder]);
+        let mut period = state.period.unwrap_or(0);
+        while let Some((from, to)) = self.periods.get(period) {
+            let cold = state.period != Some(period);
+            let set_up = change + if cold { self.warm_up } else { 0 };
+            let end = stage.ready.max(state.free.max(*from) + set_up) + stage.minutes;
+            if end <= *to {
+                return State {
+                    free: end,
+                    period: Some(period),
+                    powder: Some(powder),
+                    loss: state.loss + stage.lost_by(end.min(horizon)),
+                };
+            }
+            period += 1;
+        }
+        State {
+            loss: state.loss + stage.lost_by(horizon),
+            ..state
+        }
+    }
+}
+
+impl Stage {
+    fn lost_by(&self, end: i64) -> i64 {
+        let rates = self.rates.iter();
+        rates.map(|(from, rate)| rate * (end - from).max(0)).sum()
+    }
+}
+
+/// A job that is one stage of one option.
+fn stage(rules: &Rules, job: usize) -> Option<Stage> {
+    let rule = &rules.jobs[job];
+    let [option] = &rule.options[..] else {
+        return None;
+    };
+    let [operation] = &option.operations[..] else {
+        return None;
+    };
+    let WorkRule::Stage { powder, .. } = operation.work else {
+        return None;
+    };
+    let plain = option.debt == 0 && operation.not_before == 0 && operation.within.is_none();
+    let capabilities = rules.assets[rule.asset].capabilities.iter();
+    plain.then(|| Stage {
+        job,
+        minutes: operation.minutes,
+        powder,
+        ready: option.ready + operation.after,
+        rates: capabilities
+            .map(|it| &rules.capabilities[*it])
+            .map(|it| (it.from, it.loss_per_hour[1] - it.loss_per_hour[0]))
+            .collect(),
+    })
+}
+
+/// A machine down from the begin with one job.
+fn is_told_alone(asset: &AssetRule) -> bool {
+    asset.jobs.len() <= 1 && asset.down_from == 0
+}
+
+/// Whether nothing but the cell is ever short: people, limits, powder and what is drawn.
+fn suffices(rules: &Rules) -> bool {
+    let operations = || {
+        let options = rules.jobs.iter().flat_map(|job| &job.options);
+        options.flat_map(|option| &option.operations)
+    };
+    let shared = |operation: &OperationRule| {
+        let held = operation.shares.held.iter();
+        held.map(|share| (share.of, share.amount))
+            .collect::<Vec<_>>()
+    };
+    let people = |(of, amount): (usize, i64)| {
+        let steps = rules.shared[of].steps();
+        let there = |minute: i64| {
+            let at = steps.partition_point(|(from, _)| *from <= minute);
+            steps[at.saturating_sub(1)].1
+        };
+        let changes = steps.iter().map(|step| step.0);
+        let minutes = changes.chain(rules.periods.iter().map(|it| it.0));
+        let mut attended =
+            minutes.filter(|at| rules.periods.iter().any(|it| it.0 <= *at && *at < it.1));
+        attended.all(|minute| there(minute) >= amount)
+    };
+    let powder_of = |operation: &OperationRule| match operation.work {
+        WorkRule::Stage { powder, grams, .. } => (powder, grams),
+        WorkRule::Step => (0, 0),
+    };
+    let powders = rules.lots_of.iter().enumerate().all(|(powder, lots)| {
+        let needs = || {
+            operations()
+                .map(powder_of)
+                .filter(|it| it.0 == powder)
+                .map(|it| it.1)
+        };
+        let needed: i64 = needs().sum();
+        let whole = |lot: &&usize| {
+            let lot = &rules.lots[**lot];
+            lot.from <= 0 && lot.until >= rules.horizon && lot.grams >= needed
+        };
+        needed == 0 || lots.iter().any(|lot| whole(&lot))
+    });
+    let draws_nothing = operations().all(|it| it.ways.iter().all(|way| way.draws.is_empty()));
+    let keeps_nothing = operations().all(|it| it.shares.kept.is_empty());
+    draws_nothing && keeps_nothing && powders && operations().flat_map(shared).all(people)
+}
+
+fn whole(n: usize) -> i64 {
+    i64::try_from(n).unwrap_or(i64::MAX)
+}
+
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "a measure for random tolerances"
+)]
+fn real(n: i64) -> f64 {
+    n as f64
+}
