@@ -357,3 +357,84 @@ fn whole(n: usize) -> i64 {
 fn real(n: i64) -> f64 {
     n as f64
 }
+
+#[cfg(test)]
+mod tests {
+    use super::Line;
+    use crate::planner::rules::Rules;
+    use crate::planner::samples::{
+        capability, job, lot, one_machine, quiet_site, stage, station, step,
+    };
+    use crate::planner::{Problem, Search, Window, decode};
+
+    /// Six stages of two powders over two days, with 7 min of warming up and 12 for another powder.
+    fn two_days(seed: u64) -> Problem {
+        let mut rng = fastrand::Rng::with_seed(seed);
+        let mut problem = quiet_site(300);
+        let window = |from, to| Window { from, to, crew: 1 };
+        problem.windows = vec![window(0, 90), window(150, 300)];
+        problem.lots.push(lot("cu-1", "cu", 100));
+        problem.cells[0].warm_up = 7;
+        problem.cells[0].default_changeover = 12;
+        for n in 1..=6 {
+            let powder = if rng.bool() { "al" } else { "cu" };
+            problem
+                .jobs
+                .push(job(n, vec![stage(powder, 1, rng.i64(5..40))]));
+            problem.jobs[n - 1].release = rng.i64(0..60);
+            let asset = format!("a{n}");
+            let mut needs = capability(&[asset.as_str()], &[0, rng.i64(1..9)]);
+            needs.from = rng.i64(0..120);
+            problem.capabilities.push(needs);
+        }
+        problem
+    }
+
+    fn least_of_all_orders(problem: &Problem, order: &mut Vec<(usize, usize)>) -> i64 {
+        if order.len() == problem.jobs.len() {
+            return decode(problem, order).loss;
+        }
+        let mut least = i64::MAX;
+        for job in 0..problem.jobs.len() {
+            if order.iter().all(|(other, _)| *other != job) {
+                order.push((job, 0));
+                least = least.min(least_of_all_orders(problem, order));
+                order.pop();
+            }
+        }
+        least
+    }
+
+    /// All 720 orders, each decoded by the rules, against the quick search: it finds the best of them, so that
+    /// what it reckons by is what the decoder does.
+    #[test]
+    fn the_best_of_all_orders_is_found() {
+        for seed in 0..12 {
+            let problem = two_days(seed);
+            assert!(Line::new(&Rules::new(&problem)).is_some());
+            let mut search = Search::new(&problem, seed);
+            search.run(500, 0.0..1.0, &mut || false);
+            let least = least_of_all_orders(&problem, &mut Vec::new());
+            assert_eq!(search.best().loss, least, "seed {seed}");
+        }
+    }
+
+    /// A step behind a stage, a second cell, too little powder or a person too few are more than an order.
+    #[test]
+    fn where_more_is_to_be_decided_it_stays_out() {
+        let plain = one_machine(&[3, 1, 4, 2], &[6, 1, 5, 4], &[0; 4]);
+        let is_line = |change: fn(&mut Problem)| {
+            let mut problem = plain.clone();
+            change(&mut problem);
+            Line::new(&Rules::new(&problem)).is_some()
+        };
+        assert!(is_line(|_| {}));
+        assert!(!is_line(|it| {
+            it.stations = vec![station("mill", 1)];
+            it.jobs[0].options[0].operations.push(step("mill", 5, 1));
+        }));
+        assert!(!is_line(|it| it.cells.push(it.cells[0].clone())));
+        assert!(!is_line(|it| it.lots[0].grams = 3));
+        assert!(!is_line(|it| it.windows[0].crew = 0));
+    }
+}
