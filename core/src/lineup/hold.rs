@@ -27,7 +27,8 @@ pub(super) const KEPT: &str = "kept/";
 const LASTS: char = '@';
 
 /// A powder, a store or a way without the last day of its lots.
-pub(super) fn plain(id: &str) -> &str {
+#[must_use]
+pub fn plain(id: &str) -> &str {
     id.split(LASTS).next().unwrap_or(id)
 }
 
