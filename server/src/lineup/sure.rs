@@ -231,7 +231,8 @@ mod tests {
     fn lots_of_another_last_day_are_the_same_powder() {
         let told = [("AL6061", 970), ("AL6061@1", 880), ("CUAL10", 1000)];
         let told = told.map(|(lots, permille)| (lots.to_owned(), permille));
-        let least = least_of_each(&told.into());
+        let told = BTreeMap::from(told);
+        let least = least_of_each(&told);
         assert_eq!(least, [("AL6061", 880), ("CUAL10", 1000)].into());
     }
 
