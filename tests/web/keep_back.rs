@@ -143,6 +143,7 @@ async fn advice_rests_on_what_is_on_record() {
     let advised = app.post(NEW, &fields).await;
     for said in [
         "Advised: 8.95 kg.",
+        "3.5 kg of it are held by keep-back 1: 5.45 kg more.",
         "no more than 2 failures come in nine of ten cases",
         "4 reports of damage in 10 d",
         "until the trip after next",
@@ -238,7 +239,7 @@ async fn giving_up_is_signed_and_stays_on_record() {
         "Nothing is kept back",
         "the crusher blocks the road",
         "bronze came by road",
-        "Keep-back 1: 2 kg given up",
+        "Keep-back 1: 2\u{202f}000 g of bronze CuAl10 for Feed pump 1, Feed pump 2, Feed pump 3: given up",
     ] {
         assert!(page.contains(said), "{said}: {}", page.body);
     }
@@ -253,6 +254,33 @@ async fn giving_up_is_signed_and_stays_on_record() {
         let refused = sqlx::query(change).execute(&mut *writer).await;
         assert!(refused.is_err(), "{change}");
     }
+}
+
+/// The answer to giving up was lost and the form is sent again, of a part and then of all that was left: each is
+/// given up once, and has the same answer twice, though by then less is held, or nothing.
+#[tokio::test]
+async fn a_form_sent_twice_gives_up_once() {
+    let mut app = lead().await;
+    for (once, kg, held_g, left) in [
+        ("BBBBBBBBBBBBBBBBBBBBBB", "2.5", "3500", 1_000),
+        ("CCCCCCCCCCCCCCCCCCCCCC", "1", "1000", 0),
+    ] {
+        app.get(FIRST).await;
+        let fields = [
+            ("once", once),
+            ("kg", kg),
+            ("reason", "bronze came by road"),
+            ("held_g", held_g),
+        ];
+        for _ in 0..2 {
+            let answer = app.post(FIRST, &fields).await;
+            assert_eq!(answer.location(), PATH, "{}", answer.body);
+        }
+        let live = held(&app).await;
+        assert_eq!(live.iter().map(|it| it.grams).sum::<i64>(), left);
+    }
+    let times = "select count(*) from keep_back_given_up";
+    assert_eq!(number(&app, times).await, Some(2));
 }
 
 /// No more than is held, not without a reason, and not of another amount than was looked at.
@@ -330,6 +358,11 @@ async fn what_holding_costs_is_worked_out_beside_the_order() {
         ];
         assert!(says.iter().any(|said| page.contains(said)), "{}", page.body);
     }
+    give_up(&mut app, "1", "bronze came by road", "3500").await;
+    let page = app.get(PATH).await;
+    let stale = "not worked out for what is held now";
+    assert!(page.contains(stale), "{}", page.body);
+    assert!(!page.contains("Holding it costs"), "{}", page.body);
 }
 
 /// How far it is planned stands beside the losses: 14 days reach past the aircraft, the trip after next.

@@ -27,7 +27,8 @@ pub(super) const KEPT: &str = "kept/";
 const LASTS: char = '@';
 
 /// A powder, a store or a way without the last day of its lots.
-pub(super) fn plain(id: &str) -> &str {
+#[must_use]
+pub fn plain(id: &str) -> &str {
     id.split(LASTS).next().unwrap_or(id)
 }
 
@@ -220,11 +221,11 @@ impl<'a> Holds<'a> {
         self.others(asset, held).map(|it| it.grams).sum()
     }
 
-    /// Keep-backs of this that do not name a machine.
+    /// Keep-backs of this that hold something and do not name a machine.
     fn others<'b>(&'b self, asset: &'b str, held: &'b Held) -> impl Iterator<Item = &'b KeepBack> {
-        self.keep_backs
-            .iter()
-            .filter(move |it| it.held == *held && !it.assets.iter().any(|a| a.as_str() == asset))
+        let same = self.keep_backs.iter().filter(|it| it.held == *held);
+        let holding = same.filter(|it| it.grams > 0);
+        holding.filter(move |it| !it.assets.iter().any(|a| a.as_str() == asset))
     }
 
     fn raise_floors(&self, asset: &str, option: &mut JobOption) {

@@ -54,14 +54,14 @@ impl Holding<'_> {
 pub fn holdings<'a>(situation: &'a Situation, line_up: Option<&LineUp>) -> Vec<Holding<'a>> {
     let keep_backs = &situation.keep_backs;
     let each = keep_backs.iter().enumerate().map(|(place, keep_back)| {
-        let earlier = keep_backs[..place].iter();
-        let earlier = earlier.filter(|it| it.held == keep_back.held);
-        let before_g = earlier.map(|it| it.grams).sum();
+        let same = keep_backs[..=place].iter();
+        let same: Vec<&KeepBack> = same.filter(|it| it.held == keep_back.held).collect();
+        let before_g = same.iter().map(|it| it.grams).sum::<i64>() - keep_back.grams;
         match &keep_back.held {
             Held::Powder(powder) => of_powder(situation, line_up, keep_back, powder, before_g),
             Held::Gas(code) => {
                 let stand = situation.banks.iter().find(|it| it.code == *code);
-                of_gas(situation, keep_back, stand, before_g)
+                of_gas(situation, &same, keep_back, stand)
             }
         }
     });
@@ -172,11 +172,13 @@ fn coming<'a>(
     })
 }
 
+/// What of a bank the last of these keep-backs of it holds: above the pressure that any of their machines asks
+/// for, since others leave that for all of them.
 fn of_gas<'a>(
     situation: &'a Situation,
+    to_here: &[&KeepBack],
     keep_back: &'a KeepBack,
     stand: Option<&Bank>,
-    before_g: i64,
 ) -> Holding<'a> {
     let mut holding = Holding {
         keep_back,
@@ -188,8 +190,9 @@ fn of_gas<'a>(
         left_mbar: None,
     };
     if let Some(stand) = stand {
-        let assets: BTreeSet<&AssetCode> = keep_back.assets.iter().collect();
-        let all_g = before_g + keep_back.grams;
+        let assets = to_here.iter().flat_map(|it| &it.assets).collect();
+        let all_g: i64 = to_here.iter().map(|it| it.grams).sum();
+        let before_g = all_g - keep_back.grams;
         let level_g = kept_level_g(situation, stand, all_g, &assets);
         let above_g = content_g(stand) - (level_g - all_g);
         holding.there_g = (above_g - before_g).clamp(0, keep_back.grams);

@@ -5,7 +5,7 @@ use super::expected::{Expected, choose};
 use super::hold::plain;
 use super::unlock::complete;
 use crate::planner::{
-    Job, JobOption, LotDraw, Plan, PlannedJob, Problem, Spot, check, extend, within_margin,
+    Job, JobOption, LotDraw, Plan, PlannedJob, Problem, Spot, Work, check, extend, within_margin,
 };
 use crate::situation::Situation;
 use chrono::{DateTime, Utc};
@@ -69,7 +69,7 @@ pub fn anew(situation: &Situation, problem: &Problem, accepted: &Accepted) -> Op
 /// Steps that are to be done again, and were not planned to be, take the turn of what they come before.
 fn still_to_do(problem: &Problem, planned: &PlannedJob, passed: i64) -> Option<PlannedJob> {
     let job = problem.jobs.iter().find(|job| job.id == planned.id)?;
-    let option = still_open(job, planned)?;
+    let option = still_open(problem, job, planned)?;
     let (before, now) = (planned.operations.len(), option.operations.len());
     let first = planned.operations.first()?;
     let again = std::iter::repeat_n(first, now.saturating_sub(before));
@@ -86,20 +86,44 @@ fn still_to_do(problem: &Problem, planned: &PlannedJob, passed: i64) -> Option<P
     })
 }
 
-/// The way of a planned job as it is called now that work on it has begun.
-fn still_open<'a>(job: &'a Job, planned: &PlannedJob) -> Option<&'a JobOption> {
+/// The way of a planned job as it is called now that work on it has begun, or powder was kept back or given up.
+fn still_open<'a>(problem: &Problem, job: &'a Job, planned: &PlannedJob) -> Option<&'a JobOption> {
+    let open = plain(&still_open_at_all(job, planned)?.id);
+    let of_any_lots = || job.options.iter().filter(|it| plain(&it.id) == open);
+    let fitting = of_any_lots().find(|it| takes_its_lots(problem, it, planned));
+    let same = || of_any_lots().find(|it| it.id == planned.option);
+    fitting.or_else(same).or_else(|| of_any_lots().next())
+}
+
+/// Some option of the way of a planned job, of whichever lots.
+fn still_open_at_all<'a>(job: &'a Job, planned: &PlannedJob) -> Option<&'a JobOption> {
     let options = || job.options.iter();
-    if let Some(same) = options().find(|it| it.id == planned.option)
-        && !plain(&same.id).ends_with(AGAIN)
-    {
+    let again = |option: &str| plain(option).ends_with(AGAIN);
+    let mut same = options().filter(|it| plain(&it.id) == plain(&planned.option));
+    if let Some(same) = same.find(|it| !again(&it.id)) {
         return Some(same);
     }
     let same_way = || options().filter(|it| way_of(&it.id) == way_of(&planned.option));
     let shorter = |it: &&JobOption| it.operations.len() < planned.operations.len();
-    let again = |option: &str| plain(option).ends_with(AGAIN);
     let first = same_way().filter(|it| !again(&it.id));
     let mut first = first.filter(|it| shorter(it) || !again(&planned.option));
     first.next().or_else(|| same_way().find(|it| again(&it.id)))
+}
+
+/// Whether each stage of an option sprays the lots that were planned for it.
+///
+/// Ids do not tell: one without a last day means any lots until something of the powder is kept back, and the
+/// lots that last to the end from then on.
+fn takes_its_lots(problem: &Problem, option: &JobOption, planned: &PlannedJob) -> bool {
+    let operations = option.operations.iter().rev();
+    let mut both = operations.zip(planned.operations.iter().rev());
+    both.all(|(operation, spot)| match &operation.work {
+        Work::Stage { powder, .. } => spot.lots.iter().all(|draw| {
+            let mut lots = problem.lots.iter().filter(|lot| lot.id == draw.lot);
+            lots.any(|lot| lot.powder == *powder)
+        }),
+        Work::Step { .. } => true,
+    })
 }
 
 /// Recipe and revision of an option.

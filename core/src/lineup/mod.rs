@@ -57,7 +57,7 @@ pub use explain::{
 pub use flight::{Flight, NoFlight, flight};
 pub use gate::{Gate, Opens, Shut};
 pub use here::{recipes_of, shut_here};
-pub use hold::kept_powder;
+pub use hold::{kept_powder, plain};
 pub use holding::{Holding, Lapse, holdings};
 pub use if_yes::{IfYes, begin_gates, release_gates};
 pub use keep::{Accepted, Kept, anew, stay};

@@ -5,8 +5,11 @@ mod pages;
 pub mod queries;
 mod rows;
 
+use std::collections::BTreeSet;
+
 use axum::extract::{Path, State};
 use axum::response::Response;
+use mendpost_core::code::AssetCode;
 use mendpost_core::journal::Subject;
 use mendpost_core::lineup::{Provision, Seen, provision};
 use mendpost_core::people::Act;
@@ -86,6 +89,7 @@ async fn hold(
                     seen,
                     provision: provision(&situation, &held, &assets, seen),
                     held,
+                    assets,
                 })
             }
             None => None,
@@ -116,6 +120,7 @@ async fn hold(
 /// How much to hold, and what that rests on.
 struct Advice {
     held: Held,
+    assets: BTreeSet<AssetCode>,
     seen: Seen,
     provision: Option<Provision>,
 }
@@ -141,6 +146,8 @@ async fn give_up(
     Path(number): Path<i64>,
     Posted(form): Posted<GiveUpForm>,
 ) -> Result<Response, AppError> {
+    // A form sent again has its answer before it is judged by what is left. Not held on to: the proof may write.
+    drop(Change::begin(&state, &who).await?);
     let situation = situation::now(&state).await?;
     let keep_back = find(&situation.keep_backs, number)?;
     let about = (&situation, keep_back);

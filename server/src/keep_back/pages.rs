@@ -47,26 +47,41 @@ pub(super) async fn list(
     let order = newest.as_ref().map(|it| (it.number, &it.line_up));
     let rows = rows(&situation, order, &state.worths);
     let layout = visit.layout(Screen::LineUp, "Kept back").await?;
-    let past = queries::past(&state.db.read).await?;
-    let past = past.into_iter().map(|it| PastRow {
-        line: format!(
-            "Keep-back {}: {} kg given up {}, {}",
-            it.number,
-            plain_decimal(it.grams, 3),
-            layout.moment(&it.at_ms),
-            it.by
-        ),
-        reason: it.reason,
-    });
+    let past = past(&state, &situation, &layout).await?;
     page(&ListPage {
         answer: answer(&rows),
         reason: "What is kept back goes to the named machines alone, until somebody gives it up.",
-        past: past.collect(),
+        past,
         rows,
         may_hold: visit.may(Act::KeepBack),
         planned: newest.is_some(),
         page: layout,
     })
+}
+
+/// What was given up, each time of what and of whose.
+async fn past(
+    state: &AppState,
+    situation: &Situation,
+    layout: &Layout,
+) -> Result<Vec<PastRow>, AppError> {
+    let words = Words::new(situation);
+    let mut reading = state.db.read.begin().await?;
+    let all = queries::all(&mut reading).await?;
+    let past = queries::past(&mut *reading).await?;
+    let row = |it: queries::Past| {
+        let of = all.iter().find(|of| of.number == it.number)?;
+        let given = KeepBack {
+            grams: it.grams,
+            ..of.clone()
+        };
+        let (what, at) = (words.kept(&given), layout.moment(&it.at_ms));
+        Some(PastRow {
+            line: format!("{what}: given up {at}, {}", it.by),
+            reason: it.reason,
+        })
+    };
+    Ok(past.into_iter().filter_map(row).collect())
 }
 
 fn answer(rows: &[Row]) -> String {
@@ -116,7 +131,7 @@ pub(super) async fn new(
         page: visit.layout(Screen::LineUp, "Keep something back").await?,
         held: held.collect(),
         assets: assets.collect(),
-        advice: advice.map_or_else(Vec::new, |advice| advised(&words, advice)),
+        advice: advice.map_or_else(Vec::new, |advice| advised(situation, &words, advice)),
         form,
         errors,
     };
@@ -124,7 +139,7 @@ pub(super) async fn new(
 }
 
 /// How much, and what that rests on.
-fn advised(words: &Words<'_>, advice: &Advice) -> Vec<String> {
+fn advised(situation: &Situation, words: &Words<'_>, advice: &Advice) -> Vec<String> {
     let Some(provision) = &advice.provision else {
         let what = words.substance(&advice.held);
         return vec![format!(
@@ -154,7 +169,33 @@ fn advised(words: &Words<'_>, advice: &Advice) -> Vec<String> {
     };
     let rebuild = words.held(&advice.held, provision.rebuild_g);
     let largest = format!("The rebuild that takes most takes {rebuild}.");
-    vec![amount, record, largest]
+    let mut lines = vec![amount];
+    lines.extend(held_of_it(situation, advice, provision.grams()));
+    lines.extend([record, largest]);
+    lines
+}
+
+/// What of the advised grams is held for the same machines already, and how much that leaves.
+fn held_of_it(situation: &Situation, advice: &Advice, advised_g: i64) -> Option<String> {
+    let live = situation.keep_backs.iter();
+    let same = live.filter(|it| it.held == advice.held && it.assets == advice.assets);
+    let same: Vec<&KeepBack> = same.collect();
+    let held_g: i64 = same.iter().map(|it| it.grams).sum();
+    let numbers: Vec<String> = same.iter().map(|it| it.number.to_string()).collect();
+    let by = match numbers.as_slice() {
+        [] => return None,
+        [one] => format!("keep-back {one}"),
+        all => format!("keep-backs {}", all.join(" and ")),
+    };
+    let kg = |grams| plain_decimal(grams, 3);
+    Some(match advised_g - held_g {
+        ..=0 => format!("{} kg are held by {by}: no more.", kg(held_g)),
+        more => format!(
+            "{} kg of it are held by {by}: {} kg more.",
+            kg(held_g),
+            kg(more)
+        ),
+    })
 }
 
 pub(super) async fn give_up(

@@ -14,6 +14,13 @@ use crate::situation::moment;
 
 /// Keep-backs that hold something still, by number.
 pub async fn live(connection: &mut SqliteConnection) -> Result<Vec<KeepBack>, sqlx::Error> {
+    let mut live = all(connection).await?;
+    live.retain(|it| it.grams > 0);
+    Ok(live)
+}
+
+/// All keep-backs with what each holds still, by number.
+pub async fn all(connection: &mut SqliteConnection) -> Result<Vec<KeepBack>, sqlx::Error> {
     let mut assets = assets(connection).await?;
     let rows = sqlx::query!(
         r#"select k.id as "id!: Uuid", k.number, p.code as "powder?: String", b.code as "bank?: String", k.reason,
@@ -27,18 +34,15 @@ pub async fn live(connection: &mut SqliteConnection) -> Result<Vec<KeepBack>, sq
     )
     .fetch_all(connection)
     .await?;
-    let mut live = Vec::new();
+    let mut all = Vec::new();
     for row in rows {
         let grams = Milligrams(row.milligrams).grams_on_hand();
-        if grams <= 0 {
-            continue;
-        }
         let held = match (&row.powder, &row.bank) {
             (Some(powder), _) => Held::Powder(decoded(powder.parse())?),
             (None, Some(bank)) => Held::Gas(decoded(bank.parse())?),
             (None, None) => return Err(sqlx::Error::RowNotFound),
         };
-        live.push(KeepBack {
+        all.push(KeepBack {
             number: row.number,
             held,
             grams,
@@ -48,7 +52,7 @@ pub async fn live(connection: &mut SqliteConnection) -> Result<Vec<KeepBack>, sq
             said_by: row.said_by,
         });
     }
-    Ok(live)
+    Ok(all)
 }
 
 async fn assets(

@@ -1,7 +1,7 @@
 //! Keep-backs as pages list them.
 
 use mendpost_core::lineup::{Averted, LineUp, holdings};
-use mendpost_core::situation::Situation;
+use mendpost_core::situation::{KeepBack, Situation};
 
 use crate::lineup::Worths;
 use crate::page::loss;
@@ -31,12 +31,14 @@ pub fn rows(situation: &Situation, newest: Option<(i64, &LineUp)>, worths: &Wort
     let unit = &situation.site.loss_word;
     let found = worths.shown().found;
     let of_newest = found.filter(|found| Some(found.number) == newest.map(|(number, _)| number));
-    let cost = |number: i64| {
-        let holding = of_newest.iter().flat_map(|found| &found.measured.holding);
-        let worth = holding
-            .filter(|(of, _)| *of == number)
-            .map(|(_, worth)| worth);
-        match worth.map(|worth| worth.averted).next() {
+    let cost = |keep_back: &KeepBack| {
+        let mut holding = of_newest.iter().flat_map(|found| &found.measured.holding);
+        let measured = holding.find(|(of, _)| of.number == keep_back.number);
+        let other = measured.is_some_and(|(of, _)| of.grams != keep_back.grams);
+        match measured.map(|(_, worth)| worth.averted) {
+            Some(_) if other => {
+                "What holding costs is not worked out for what is held now.".to_owned()
+            }
             None => "What holding costs now is not worked out for this order.".to_owned(),
             Some(Averted::Loss(cost)) => format!("Holding it costs {} {unit} now.", loss(cost)),
             Some(Averted::NotMeasurable) => "What holding costs now is not measurable.".to_owned(),
@@ -52,7 +54,7 @@ pub fn rows(situation: &Situation, newest: Option<(i64, &LineUp)>, worths: &Wort
             whom: format!("for {}", words.machines(&keep_back.assets)),
             whole: holding.short_g() == 0,
             lines: words.holding(holding),
-            cost: cost(keep_back.number),
+            cost: cost(keep_back),
             reason: keep_back.reason.clone(),
             since: format!(
                 "since {}, {}",

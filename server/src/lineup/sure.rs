@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::{DateTime, Utc};
-use mendpost_core::lineup::{Expected, FUEL, LineUp, SERVICE, kept_powder};
+use mendpost_core::lineup::{Expected, FUEL, LineUp, SERVICE, kept_powder, plain};
 use mendpost_core::planner::BackBy;
 use mendpost_core::situation::Situation;
 
@@ -122,8 +122,8 @@ fn machines(words: &Words<'_>, line_up: &LineUp, expected: &Expected) -> Vec<Mac
 /// Powders, then each gas with all its banks, then the rest.
 fn supplies(situation: &Situation, words: &Words<'_>, expected: &Expected) -> Vec<Supply> {
     let outlook = &expected.outlook;
-    let powders = outlook.powders.iter();
-    let powders = powders.map(|(code, permille)| (words.powder(code), *permille));
+    let powders = least_of_each(&outlook.powders).into_iter();
+    let powders = powders.map(|(code, permille)| (words.powder(code), permille));
     let mut others: BTreeMap<String, i64> = BTreeMap::new();
     for (store, permille) in &outlook.stores {
         let least = others
@@ -138,6 +138,16 @@ fn supplies(situation: &Situation, words: &Words<'_>, expected: &Expected) -> Ve
             chance: in_hundred(permille),
         })
         .collect()
+}
+
+/// The least chance of each powder, whenever its lots go out of date.
+fn least_of_each(powders: &BTreeMap<String, i64>) -> BTreeMap<&str, i64> {
+    let mut least = BTreeMap::new();
+    for (lots, permille) in powders {
+        let of_powder = least.entry(plain(lots)).or_insert(*permille);
+        *of_powder = (*permille).min(*of_powder);
+    }
+    least
 }
 
 fn store_name(situation: &Situation, words: &Words<'_>, store: &str) -> String {
@@ -214,6 +224,17 @@ fn counts(situation: &Situation) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Where something of a powder is kept back, lots that go out of date earlier are planned by names of their
+    /// own. The page knows one powder, which suffices no surer than the scarcest of its lots.
+    #[test]
+    fn lots_of_another_last_day_are_the_same_powder() {
+        let told = [("AL6061", 970), ("AL6061@1", 880), ("CUAL10", 1000)];
+        let told = told.map(|(lots, permille)| (lots.to_owned(), permille));
+        let told = BTreeMap::from(told);
+        let least = least_of_each(&told);
+        assert_eq!(least, [("AL6061", 880), ("CUAL10", 1000)].into());
+    }
 
     /// A chance is never told higher than it is.
     #[test]

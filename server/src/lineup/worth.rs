@@ -13,7 +13,7 @@ use std::time::{Duration, Instant};
 use chrono::{DateTime, Utc};
 use mendpost_core::code::{CapabilityCode, PowderCode};
 use mendpost_core::lineup::{Budget, Measure, More, Swing, Verified, Worth, draft, duty_ends};
-use mendpost_core::situation::Situation;
+use mendpost_core::situation::{KeepBack, Situation};
 use tokio::sync::Notify;
 
 use super::beside::from_now;
@@ -85,8 +85,8 @@ pub struct Measured {
     pub better: i64,
     /// What one more of each is worth, the greatest first.
     pub worths: Vec<(More, Worth)>,
-    /// What holding each keep-back costs, by number: what giving it up averts.
-    pub holding: Vec<(i64, Worth)>,
+    /// What holding each keep-back costs, as it was when the run began: what giving it up averts.
+    pub holding: Vec<(KeepBack, Worth)>,
     pub swings: Vec<Swing>,
 }
 
@@ -203,8 +203,7 @@ impl Worths {
         let capabilities = verified.problem().capabilities.iter();
         let capabilities: Vec<CapabilityCode> =
             capabilities.filter_map(|c| c.id.parse().ok()).collect();
-        let keep_backs = situation.keep_backs.iter();
-        let keep_backs: Vec<i64> = keep_backs.map(|it| it.number).collect();
+        let keep_backs = &situation.keep_backs;
         let of = 1 + more.len() + keep_backs.len() + capabilities.len();
         self.tell(0, of);
         let measure = Measure::new(verified, BUDGET, &mut stop)?;
@@ -221,10 +220,10 @@ impl Worths {
         }
         worths.sort_by_key(|(_, worth)| std::cmp::Reverse(worth.averted));
         let mut holding = Vec::new();
-        for number in keep_backs {
+        for keep_back in keep_backs {
             step();
-            let cost = measure.cost_of_holding(situation, number, &mut stop)?;
-            holding.push((number, cost));
+            let cost = measure.cost_of_holding(situation, keep_back.number, &mut stop)?;
+            holding.push((keep_back.clone(), cost));
         }
         let mut swings = Vec::new();
         for capability in &capabilities {

@@ -6,7 +6,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use mendpost_core::code::RequestCode;
 use mendpost_core::lineup::{Averted, More, Place, Swing, Tip, Worth};
 use mendpost_core::people::{Act, may};
-use mendpost_core::situation::Situation;
+use mendpost_core::situation::{KeepBack, Situation};
 
 use super::queries::{self, Stored};
 use super::worth::{BUDGET, Found, Running, Shown};
@@ -211,7 +211,7 @@ impl Told<'_> {
             holding: measured
                 .holding
                 .iter()
-                .map(|(number, worth)| self.worth(self.keep_back(*number), worth))
+                .map(|(keep_back, worth)| self.worth(self.keep_back(keep_back), worth))
                 .collect(),
             steady: steady(figures.len(), measured.swings.len()),
             figures,
@@ -254,13 +254,15 @@ impl Told<'_> {
         }
     }
 
-    fn keep_back(&self, number: i64) -> String {
+    /// As it was when its cost was worked out, and what became of it.
+    fn keep_back(&self, measured: &KeepBack) -> String {
         let mut live = self.situation.keep_backs.iter();
-        let kept = live.find(|it| it.number == number);
-        kept.map_or_else(
-            || format!("Keep-back {number}, given up since"),
-            |it| self.words.kept(it),
-        )
+        let kept = self.words.kept(measured);
+        match live.find(|it| it.number == measured.number) {
+            None => format!("{kept}; given up since"),
+            Some(now) if now.grams < measured.grams => format!("{kept}; some given up since"),
+            Some(_) => kept,
+        }
     }
 
     fn worth(&self, name: String, worth: &Worth) -> WorthRow {

@@ -7,8 +7,8 @@ use crate::code::LotCode;
 use crate::gas::Gas;
 use crate::lineup::hold::given_up;
 use crate::lineup::{
-    Assumption, Budget, Gate, Measure, Opens, Seen, Verified, assume, draft, holdings, line_up,
-    provision,
+    Accepted, Assumption, Budget, Gate, Measure, Opens, Seen, Verified, anew, assume, draft,
+    holdings, line_up, provision,
 };
 use crate::planner::{Plan, Problem, Search, check, loss};
 use crate::powder::Lot;
@@ -166,6 +166,33 @@ fn what_goes_out_of_date_is_free_as_far_as_enough_lasts() {
     assert_eq!(stage.lots[0].lot, "GOES");
 }
 
+/// The accepted order sprays the pump from the lot that goes out of date on day 3. A keep-back made afterwards
+/// holds 1 000 of the 6 000 g that last: the pump still takes the lot that goes. So it does when all is given up.
+#[test]
+fn a_keep_back_made_afterwards_changes_no_lots() {
+    let mut situation = site();
+    situation.lots = vec![lot("LASTS", 6_000), good_until("GOES", 5_300, at(3 * 1440))];
+    let drawn = |plan: &Plan| plan.jobs[0].operations[0].lots[0].lot.clone();
+    let accept = |plan: &Plan| Accepted {
+        number: 1,
+        now: at(0),
+        plan: plan.clone(),
+    };
+    let mut before = plan_of(&draft(&situation).problem);
+    before.jobs[0].operations[0].lots[0].lot = "GOES".to_owned();
+    situation.keep_backs = vec![keep_back(1, steel(), 1_000, &["crane"])];
+    let problem = draft(&situation).problem;
+    let kept = anew(&situation, &problem, &accept(&before)).expect("all of it is left");
+    assert_eq!(drawn(&kept), "GOES");
+    assert_ne!(kept.jobs[0].option, before.jobs[0].option);
+
+    situation.keep_backs.clear();
+    let problem = draft(&situation).problem;
+    let freed = anew(&situation, &problem, &accept(&kept)).expect("all of it is left");
+    assert_eq!(drawn(&freed), "GOES");
+    assert_eq!(freed.jobs[0].option, before.jobs[0].option);
+}
+
 /// All 9 000 go out of date on day 3. Until then 4 000 are held of them as of any other powder: 3 800 would be
 /// left.
 #[test]
@@ -243,6 +270,45 @@ fn of_a_bank_others_leave_the_held_gas_at_the_pressure_asked_for() {
     assert_eq!(there.short_g(), 0, "before the pump takes any");
     let left = there.left_mbar.expect("a pressure");
     assert!((35_000..120_000).contains(&left), "{left}");
+}
+
+/// The crane's recipe takes nitrogen at 30 bar; no recipe is known for pump 2. A keep-back for pump 2 comes behind
+/// one for the crane: others leave both, at the pressure that the crane asks for. When the crane's is given up no
+/// pressure is asked for any more, and others draw the bank deeper.
+#[test]
+fn the_pressure_left_is_that_of_all_machines_for_which_a_bank_is_held() {
+    let mut situation = site();
+    for operation in &mut situation.recipes[0].operations {
+        if let Some(spray) = &mut operation.spray {
+            spray.gas = Gas::Nitrogen;
+            spray.deposited_g = 300;
+        }
+    }
+    situation.parts[0].assets = [code("crane")].into();
+    let gas = Held::Gas(code("A"));
+    situation.keep_backs = vec![
+        keep_back(1, gas.clone(), 1_000, &["crane"]),
+        keep_back(2, gas, 1_000, &["pump-2"]),
+    ];
+    let told = holdings(&situation, None);
+    let left = |number: usize| told[number].left_mbar.expect("a pressure");
+    assert!(left(0) > 35_000, "30 bar, 5 of drop, and what is held");
+    assert!(left(1) > left(0), "{} behind {}", left(1), left(0));
+
+    let floor = |situation: &Situation| {
+        let problem = draft(situation).problem;
+        let operations = problem.jobs[0].options[0].operations.iter();
+        let choices = operations.flat_map(|it| &it.draws);
+        let choices = choices.flat_map(crate::planner::Draw::choices);
+        let of_bank = choices.filter(|it| it.store == "gas/A");
+        of_bank.map(|it| it.floor).max().expect("it draws on it")
+    };
+    let mut emptied = situation.clone();
+    emptied.keep_backs[0].grams = 0;
+    let mut without = situation.clone();
+    without.keep_backs.remove(0);
+    assert_eq!(floor(&emptied), floor(&without));
+    assert!(floor(&without) < floor(&situation));
 }
 
 /// Of 2 000 held 1 200 are here, 800 short; the boat fills it on day 2. With 5 000 here, of which 4 000 go out
