@@ -23,9 +23,9 @@ pub struct First {
 /// Each is as early as the rules allow behind those named before it, whatever the others would lose by that.
 /// What does not stand in the way may still go before them.
 ///
-/// The loss of the problem to be searched is its own, and [`loss`](super::loss()) says what its plan loses in truth; by that
-/// the search is misled only where another job of the same machine ends before the one that goes first. What
-/// is named and finds no place even so is held to nothing.
+/// The loss of the problem to be searched is its own, and [`loss`](super::loss()) says what its plan loses in
+/// truth; by that the search is misled only where another job of the same machine ends before the one that
+/// goes first. What is named and finds no place even so is held to nothing.
 #[must_use]
 pub fn put_first(problem: &Problem, plan: &Plan, ids: &[&str]) -> First {
     let place = |id: &&str| problem.jobs.iter().position(|job| job.id == *id);

@@ -104,6 +104,29 @@ pub(super) struct OperationRule {
     pub ways: Vec<WayRule>,
 }
 
+impl OperationRule {
+    /// Grams that it sprays of a powder.
+    pub fn grams_of(&self, powder: usize) -> i64 {
+        match self.work {
+            WorkRule::Stage {
+                powder: sprayed,
+                grams,
+                ..
+            } if sprayed == powder => grams,
+            _ => 0,
+        }
+    }
+
+    /// How much it draws from a store by the way that draws least.
+    pub fn drawn_from(&self, store: usize) -> i64 {
+        let by_way = self.ways.iter().map(|way| {
+            let draws = way.draws.iter().filter(|draw| draw.store == store);
+            draws.map(|draw| draw.size.amount).sum()
+        });
+        by_way.min().unwrap_or(0)
+    }
+}
+
 #[derive(Debug)]
 pub(super) enum WorkRule {
     Stage {
@@ -132,12 +155,6 @@ pub(super) struct WayRule {
 }
 
 impl WayRule {
-    /// How much it draws from a store.
-    pub fn drawn(&self, store: usize) -> i64 {
-        let draws = self.draws.iter().filter(|draw| draw.store == store);
-        draws.map(|draw| draw.size.amount).sum()
-    }
-
     fn add(&mut self, store: usize, size: DrawSize) {
         match self.draws.iter_mut().find(|draw| draw.store == store) {
             Some(draw) => {
@@ -205,6 +222,11 @@ impl Rules {
                 .collect(),
             jobs,
         }
+    }
+
+    /// The operations of all jobs, by whichever option.
+    pub fn operations(&self) -> impl Iterator<Item = &OperationRule> + Clone {
+        operations(&self.jobs)
     }
 
     /// No plan loses more: everything down until the horizon, by the dearest options.

@@ -56,8 +56,7 @@ pub(super) struct Sprayed {
 /// By powder.
 pub(super) fn sprayed(rules: &Rules) -> Vec<Sprayed> {
     let mut sprayed = vec![Sprayed::default(); rules.lots_of.len()];
-    let options = rules.jobs.iter().flat_map(|job| &job.options);
-    for operation in options.flat_map(|option| &option.operations) {
+    for operation in rules.operations() {
         let WorkRule::Stage {
             powder,
             grams,

@@ -173,8 +173,7 @@ impl Supplies {
 /// Sets of stores that operations choose between, joined where they meet.
 fn chosen_between(rules: &Rules) -> Vec<Vec<usize>> {
     let mut of: Vec<usize> = (0..rules.stores.len()).collect();
-    let jobs = rules.jobs.iter().flat_map(|job| &job.options);
-    for operation in jobs.flat_map(|option| &option.operations) {
+    for operation in rules.operations() {
         let chosen = operation
             .ways
             .iter()
@@ -233,9 +232,7 @@ fn above(rules: &Rules, store: usize, floor: i64) -> Vec<Parcel> {
 
 /// What operations may draw from a store: of each, the draws in which its ways differ.
 fn draws(rules: &Rules, store: usize) -> impl Iterator<Item = DrawSize> {
-    let options = rules.jobs.iter().flat_map(|job| &job.options);
-    let operations = options.flat_map(|option| &option.operations);
-    operations.flat_map(move |operation| {
+    rules.operations().flat_map(move |operation| {
         let draws = operation.ways.iter().flat_map(|way| &way.draws);
         let here = draws.filter(|draw| draw.store == store);
         let mut sizes: Vec<_> = here.map(|draw| draw.size).collect();

@@ -7,7 +7,8 @@
 use fastrand::Rng;
 
 use crate::planner::decode::Chunk;
-use crate::planner::rules::{AssetRule, CellRule, OperationRule, Rules, WorkRule};
+use crate::planner::rules::{AssetRule, CellRule, LotRule, OperationRule, Rules, WorkRule};
+use crate::planner::shares::Share;
 
 /// Simulated annealing over the order of stages, again and again.
 pub(super) struct Line {
@@ -107,7 +108,7 @@ impl Line {
             round: 0.0,
             jobs,
         };
-        line.settle(0);
+        line.settle();
         line.keep_if_best();
         Some(line)
     }
@@ -128,7 +129,7 @@ impl Line {
         if round.floor() > self.round {
             self.round = round.floor();
             rng.shuffle(&mut self.order);
-            self.settle(0);
+            self.settle();
         }
         let warmth = self.stake * WARM * (COLD / WARM).powf(round.fract());
         for _ in 0..changes {
@@ -208,8 +209,9 @@ impl Line {
         Some((count, 0))
     }
 
-    fn settle(&mut self, from: usize) {
-        for at in from..self.order.len() {
+    /// Lays the order out from the beginning.
+    fn settle(&mut self) {
+        for at in 0..self.order.len() {
             let job = &self.jobs[self.order[at]];
             self.states[at + 1] = self.cell.next(job, self.horizon, self.states[at]);
         }
@@ -302,48 +304,22 @@ fn is_told_alone(asset: &AssetRule) -> bool {
 
 /// Whether nothing but the cell is ever short: people, limits, powder and what is drawn.
 fn suffices(rules: &Rules) -> bool {
-    let operations = || {
-        let options = rules.jobs.iter().flat_map(|job| &job.options);
-        options.flat_map(|option| &option.operations)
+    let draws_nothing = |it: &OperationRule| it.ways.iter().all(|way| way.draws.is_empty());
+    let throughout = |share: &Share| {
+        let room = &rules.shared[share.of];
+        let free = |from: i64, to: i64| room.earliest(from, to - from, share.amount) == Some(from);
+        rules.periods.iter().all(|(from, to)| free(*from, *to))
     };
-    let shared = |operation: &OperationRule| {
-        let held = operation.shares.held.iter();
-        held.map(|share| (share.of, share.amount))
-            .collect::<Vec<_>>()
+    let in_one_lot = |(powder, lots): (usize, &Vec<usize>)| {
+        let needed: i64 = rules.operations().map(|it| it.grams_of(powder)).sum();
+        let mut lots = lots.iter().map(|lot| &rules.lots[*lot]);
+        let enough =
+            |lot: &LotRule| lot.from <= 0 && lot.until >= rules.horizon && lot.grams >= needed;
+        needed == 0 || lots.any(enough)
     };
-    let people = |(of, amount): (usize, i64)| {
-        let steps = rules.shared[of].steps();
-        let there = |minute: i64| {
-            let at = steps.partition_point(|(from, _)| *from <= minute);
-            steps[at.saturating_sub(1)].1
-        };
-        let changes = steps.iter().map(|step| step.0);
-        let minutes = changes.chain(rules.periods.iter().map(|it| it.0));
-        let mut attended =
-            minutes.filter(|at| rules.periods.iter().any(|it| it.0 <= *at && *at < it.1));
-        attended.all(|minute| there(minute) >= amount)
-    };
-    let powder_of = |operation: &OperationRule| match operation.work {
-        WorkRule::Stage { powder, grams, .. } => (powder, grams),
-        WorkRule::Step => (0, 0),
-    };
-    let powders = rules.lots_of.iter().enumerate().all(|(powder, lots)| {
-        let needs = || {
-            operations()
-                .map(powder_of)
-                .filter(|it| it.0 == powder)
-                .map(|it| it.1)
-        };
-        let needed: i64 = needs().sum();
-        let whole = |lot: &&usize| {
-            let lot = &rules.lots[**lot];
-            lot.from <= 0 && lot.until >= rules.horizon && lot.grams >= needed
-        };
-        needed == 0 || lots.iter().any(|lot| whole(&lot))
-    });
-    let draws_nothing = operations().all(|it| it.ways.iter().all(|way| way.draws.is_empty()));
-    let keeps_nothing = operations().all(|it| it.shares.kept.is_empty());
-    draws_nothing && keeps_nothing && powders && operations().flat_map(shared).all(people)
+    rules.operations().all(|it| {
+        draws_nothing(it) && it.shares.kept.is_empty() && it.shares.held.iter().all(throughout)
+    }) && rules.lots_of.iter().enumerate().all(in_one_lot)
 }
 
 fn whole(n: usize) -> i64 {

@@ -27,7 +27,10 @@ pub(super) fn starts(problem: &Problem, rules: &Rules) -> Vec<Vec<Chunk>> {
     for prices in prices.iter().chain([&demand.cells_alone()]) {
         orders.extend([50.0, 10.0, 3.0].map(|patience| dispatch(rules, prices, patience)));
     }
-    orders.extend(supplies(rules).map(|needs| by_need(rules, needs)));
+    let powders = 0..rules.lots_of.len();
+    orders.extend(powders.map(|powder| by_need(rules, |it| it.grams_of(powder))));
+    let stores = 0..rules.stores.len();
+    orders.extend(stores.map(|store| by_need(rules, |it| it.drawn_from(store))));
     let planned = |order: Vec<(usize, usize)>| {
         let with_options = order
             .into_iter()
@@ -68,28 +71,6 @@ fn by_asset(
     assets.sort_by_key(|asset| Reverse(score(asset)));
     let jobs = assets.iter().flat_map(|asset| &rules.assets[*asset].jobs);
     jobs.map(|job| (*job, option(&rules.jobs[*job]))).collect()
-}
-
-/// Of each powder and store what an operation needs, by whichever way needs least.
-fn supplies(rules: &Rules) -> impl Iterator<Item = impl Fn(&OperationRule) -> i64> {
-    let powders = (0..rules.lots_of.len()).map(|powder| (Some(powder), None));
-    let stores = (0..rules.stores.len()).map(|store| (None, Some(store)));
-    powders.chain(stores).map(|(powder, store)| {
-        move |operation: &OperationRule| match (&operation.work, store) {
-            (_, Some(store)) => {
-                let ways = operation.ways.iter();
-                let least = ways.map(|way| way.drawn(store)).min();
-                least.unwrap_or(0)
-            }
-            (
-                WorkRule::Stage {
-                    powder: of, grams, ..
-                },
-                None,
-            ) if Some(*of) == powder => *grams,
-            _ => 0,
-        }
-    })
 }
 
 /// Those that need least of a supply first: where all parts weigh the same and only that is short, this is the

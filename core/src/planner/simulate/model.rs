@@ -264,10 +264,7 @@ fn keep_starts(rules: &mut Rules, part: &Part) {
 }
 
 fn told(problem: &Problem, rules: &Rules, n: usize) -> Told {
-    let options = rules.jobs.iter().flat_map(|job| &job.options);
-    let ways = options
-        .flat_map(|option| &option.operations)
-        .flat_map(|operation| &operation.ways);
+    let ways = rules.operations().flat_map(|operation| &operation.ways);
     let draws = ways.flat_map(|way| &way.draws);
     let floors = draws.filter(|draw| draw.store == n);
     Told {

@@ -40,11 +40,15 @@ pub(in crate::planner) struct Rest<'a> {
     holds: Vec<Vec<i64>>,
     /// By job and option.
     debts: Vec<Vec<i64>>,
-    /// By job and share: by option and operation the rest from each minute on.
-    open: Vec<Vec<Vec<Vec<Vec<i64>>>>>,
+    /// By job, then by place in which its asset comes back and part of what that loses.
+    open: Vec<Vec<Share>>,
     /// Lost whatever is done, less the price of all there is.
     base: i64,
 }
+
+/// By option and operation: what is left to pay and lose, by the minute from which the operation may start;
+/// behind the last one, what is lost by its end.
+type Share = Vec<Vec<Vec<i64>>>;
 
 /// An operation with its prices.
 struct Priced {
@@ -161,14 +165,8 @@ impl Rest<'_> {
         priced.collect()
     }
 
-    /// By place in which the asset comes back and part of what it loses, then by option.
-    fn shares(
-        &self,
-        rules: &Rules,
-        group: &Group,
-        asset: usize,
-        job: usize,
-    ) -> Vec<Vec<Vec<Vec<i64>>>> {
+    /// A job's share of each part of what its asset loses, by place in which that comes back.
+    fn shares(&self, rules: &Rules, group: &Group, asset: usize, job: usize) -> Vec<Share> {
         let (behind, by) = self.spans[asset];
         let whole_only = rules.assets[asset].jobs.len() == 1;
         let parts = (0..=PARTS).filter(|parts| !whole_only || *parts == PARTS);
@@ -200,8 +198,8 @@ impl Rest<'_> {
         held + priced.fed[index(start)]
     }
 
-    /// No order that goes on from here loses less, with `paid` for what is placed already, debts not counted; `begin` says
-    /// from when a job that is not begun may be, by option.
+    /// No order that goes on from here loses less, with `paid` for what is placed already, debts not counted;
+    /// `begin` says from when a job that is not begun may be, by option.
     pub fn least(
         &self,
         rules: &Rules,
