@@ -185,6 +185,22 @@ pub(super) fn job(number: usize, operations: Vec<Operation>) -> Job {
     }
 }
 
+/// Two parts sprayed for 10 min each, the second one not before 10. The first waits for 20 and is milled for
+/// 50, the second for 5; the second stops 9 an hour, the first 1.
+pub(super) fn milled_by_turns() -> Problem {
+    let mut problem = quiet_site(100);
+    problem.stations = vec![station("mill", 1)];
+    let mut mill = step("mill", 50, 1);
+    mill.after = 20;
+    problem.jobs = vec![
+        job(1, vec![stage("al", 1, 10), mill]),
+        job(2, vec![stage("al", 1, 10), step("mill", 5, 1)]),
+    ];
+    problem.jobs[1].release = 10;
+    problem.capabilities = vec![capability(&["a1"], &[0, 1]), capability(&["a2"], &[0, 9])];
+    problem
+}
+
 /// A capability of these assets with its loss by number down.
 pub(super) fn capability(assets: &[&str], loss_per_hour: &[i64]) -> Capability {
     Capability {

@@ -5,7 +5,7 @@ use proptest::prelude::*;
 
 use super::samples::{
     batch_station, capability, drawing, drawing_any, in_cycle, job, limit, loading, lot,
-    one_machine, quiet_site, stage, station, step, store, within,
+    milled_by_turns, one_machine, quiet_site, stage, station, step, store, within,
 };
 use super::*;
 
@@ -20,17 +20,7 @@ fn searched(problem: &Problem, seed: u64, iterations: u64) -> Plan {
 /// else. Milling j2 first (20 to 25) and then j1 (30 to 80) loses 25 x 9 + 80 x 1 = 305.
 #[test]
 fn a_job_sprayed_first_may_be_milled_last() {
-    let mut problem = quiet_site(100);
-    problem.stations = vec![station("mill", 1)];
-    let mut mill = step("mill", 50, 1);
-    mill.after = 20;
-    problem.jobs = vec![
-        job(1, vec![stage("al", 1, 10), mill]),
-        job(2, vec![stage("al", 1, 10), step("mill", 5, 1)]),
-    ];
-    problem.jobs[1].release = 10;
-    problem.capabilities = vec![capability(&["a1"], &[0, 1]), capability(&["a2"], &[0, 9])];
-    assert_eq!(searched(&problem, 1, 500).loss, 305);
+    assert_eq!(searched(&milled_by_turns(), 1, 500).loss, 305);
 }
 
 /// Parts sprayed by 10, 20 and 30; j1 and j2 are soaked and j3 is aged, 60 min each, in one furnace. Put in

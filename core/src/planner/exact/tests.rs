@@ -2,8 +2,8 @@ use proptest::prelude::*;
 
 use super::{Proof, is_small, prove};
 use crate::planner::samples::{
-    batch_station, capability, drawing, in_cycle, job, limit, loading, lot, one_machine,
-    quiet_site, stage, station, step, store,
+    batch_station, capability, drawing, in_cycle, job, limit, loading, lot, milled_by_turns,
+    one_machine, quiet_site, stage, station, step, store,
 };
 use crate::planner::tests::{a_problem, a_problem_of_batches, a_problem_of_plates};
 use crate::planner::*;
@@ -54,17 +54,7 @@ fn changeovers_are_paid_for() {
 /// Sprayed in the order j1, j2 and milled in the other one: 305, as reckoned in `planner/tests.rs`.
 #[test]
 fn orders_differ_from_place_to_place() {
-    let mut problem = quiet_site(100);
-    problem.stations = vec![station("mill", 1)];
-    let mut mill = step("mill", 50, 1);
-    mill.after = 20;
-    problem.jobs = vec![
-        job(1, vec![stage("al", 1, 10), mill]),
-        job(2, vec![stage("al", 1, 10), step("mill", 5, 1)]),
-    ];
-    problem.jobs[1].release = 10;
-    problem.capabilities = vec![capability(&["a1"], &[0, 1]), capability(&["a2"], &[0, 9])];
-    is_proven(&problem, 305);
+    is_proven(&milled_by_turns(), 305);
 }
 
 /// Lots of 6 and 6 for parts of 4 g each from one lot: a third part has 4 g, but in no one lot. Two are done
