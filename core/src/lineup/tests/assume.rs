@@ -1,28 +1,17 @@
 //! What is assumed otherwise: the situation that comes of it, and what cannot be assumed.
 
-use super::site::{at, code, lot, request, site};
+use super::site::{at, boat, code, lot, request, site};
 use super::{completed, planned};
 use crate::catalogue::Skill;
 use crate::lineup::{Assumed, Assumption, AssumptionFault, Return, assume, returns};
 use crate::planner::{CrewOrder, crew_plan};
-use crate::situation::{Brings, Delivery, Situation};
+use crate::situation::Situation;
 use proptest::prelude::*;
 
 /// The boat comes on the third day at noon with 9 kg more.
 fn with_boat() -> Situation {
     let mut situation = site();
-    situation.deliveries = vec![Delivery {
-        code: code("BOAT"),
-        name: "boat".to_owned(),
-        expected: at(2 * 1440 + 720),
-        latest: None,
-        payload_kg: None,
-        brings: vec![Brings::Powder {
-            powder: code("316L"),
-            grams: 9_000,
-            use_by: None,
-        }],
-    }];
+    situation.deliveries = vec![boat(2 * 1440 + 720, 9_000)];
     situation
 }
 

@@ -81,13 +81,7 @@ fn what_was_done_as_planned_is_no_change() {
         told.retain(|change| change.request().as_str() == "R2");
         told
     };
-    site.now = at(mill);
-    site.requests[1].begun = Some(Begun {
-        recipe: code("P-2-316L"),
-        revision: 1,
-        done: 1,
-        ended_at: at(mill),
-    });
+    at_the_mill(&mut site, mill);
     assert_eq!(told(&site), []);
     site.now = at(mill + 60);
     let [Change::Moved { from, to, .. }] = told(&site)[..] else {
@@ -98,6 +92,17 @@ fn what_was_done_as_planned_is_no_change() {
     assert_eq!(told(&site), []);
 }
 
+/// At a minute, with the crane's part sprayed until then.
+fn at_the_mill(site: &mut Situation, minute: i64) {
+    site.now = at(minute);
+    site.requests[1].begun = Some(Begun {
+        recipe: code("P-2-316L"),
+        revision: 1,
+        done: 1,
+        ended_at: at(minute),
+    });
+}
+
 /// The crane's part is sprayed and at the mill next: of its three operations two are left, and the pump's part
 /// no longer waits for the cell.
 #[test]
@@ -106,13 +111,7 @@ fn what_is_done_is_behind_it() {
     let before = order(&site, &[1, 0]);
     let sprayed = before.jobs.iter().find(|job| job.id == "R2");
     let mill = sprayed.expect("planned").operations[1].start;
-    site.now = at(mill);
-    site.requests[1].begun = Some(Begun {
-        recipe: code("P-2-316L"),
-        revision: 1,
-        done: 1,
-        ended_at: at(mill),
-    });
+    at_the_mill(&mut site, mill);
     let problem = draft(&site).problem;
     let kept = anew(&site, &problem, &accepted(&before)).expect("half of it is left");
     let at_mill = kept.jobs.iter().find(|job| job.id == "R2").expect("kept");

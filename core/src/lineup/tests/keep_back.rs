@@ -12,7 +12,7 @@ use crate::lineup::{
 };
 use crate::planner::{Plan, Problem, Search, check, loss};
 use crate::powder::Lot;
-use crate::situation::{Brings, Delivery, Held, KeepBack, Situation};
+use crate::situation::{Delivery, Held, KeepBack, Situation};
 use chrono::{DateTime, Utc};
 use proptest::prelude::*;
 use std::collections::BTreeMap;
@@ -118,19 +118,9 @@ fn where_giving_up_opens_nothing_the_gate_is_powder() {
     ));
 }
 
+/// In the morning of a day.
 fn boat(day: i64, grams: i64) -> Delivery {
-    Delivery {
-        code: code("BOAT"),
-        name: "boat".to_owned(),
-        expected: at(day * 1440 + 480),
-        latest: None,
-        payload_kg: None,
-        brings: vec![Brings::Powder {
-            powder: code("316L"),
-            grams,
-            use_by: None,
-        }],
-    }
+    super::site::boat(day * 1440 + 480, grams)
 }
 
 /// 5 500 g are here and 4 000 held. On day 2 at 08:00 another 4 000 come: 9 500 less 5 200 leaves 4 300, so
@@ -442,7 +432,14 @@ const ASSETS: [&str; 3] = ["pump-1", "pump-2", "crane"];
 
 /// Lots of which those of day 7 and 8 last, a boat, keep-backs for one or two machines, a request for each
 /// machine and a second one for the crane; parts of 1 300 to 4 000 g.
-fn any_site(
+fn any_site() -> impl Strategy<Value = Situation> {
+    let lots = proptest::collection::vec(any_lot(), 1..5);
+    let held = proptest::collection::vec(any_keep_back(), 1..4);
+    let site = (lots, any_lot(), held, any::<bool>());
+    site.prop_map(|(lots, brought, held, one_lot)| site_of(&lots, brought, &held, one_lot))
+}
+
+fn site_of(
     lots: &[(i64, i64)],
     brought: (i64, i64),
     held: &[(i64, usize)],
@@ -539,13 +536,7 @@ proptest! {
 
     /// No plan takes held grams for a machine that is not named, whoever made it.
     #[test]
-    fn no_plan_takes_held_grams(
-        lots in proptest::collection::vec(any_lot(), 1..5),
-        brought in any_lot(),
-        held in proptest::collection::vec(any_keep_back(), 1..4),
-        one_lot: bool,
-    ) {
-        let situation = any_site(&lots, brought, &held, one_lot);
+    fn no_plan_takes_held_grams(situation in any_site()) {
         let problem = draft(&situation).problem;
         for plan in [plan_of(&problem), best(&problem)] {
             prop_assert_eq!(check(&problem, &plan), vec![]);
@@ -561,13 +552,7 @@ proptest! {
     /// Whatever plan is carried out while powder is held can be carried out when it is given up, and loses the
     /// same: the least loss never rises.
     #[test]
-    fn giving_up_never_raises_the_loss(
-        lots in proptest::collection::vec(any_lot(), 1..5),
-        brought in any_lot(),
-        held in proptest::collection::vec(any_keep_back(), 1..4),
-        one_lot: bool,
-    ) {
-        let situation = any_site(&lots, brought, &held, one_lot);
+    fn giving_up_never_raises_the_loss(situation in any_site()) {
         let problem = draft(&situation).problem;
         let freed = given_up(&situation, &problem, 1);
         prop_assert_eq!(freed.faults(), vec![]);

@@ -8,8 +8,8 @@ use crate::gas::Gas;
 use crate::powder::{Lot, LotState, Powder};
 use crate::quantity::Milligrams;
 use crate::situation::{
-    Asset, Bank, Capability, Cell, Chances, Compressor, Damage, Fuel, Request, Shift, Site,
-    Situation, Spare, Station, Way,
+    Asset, Bank, Brings, Capability, Cell, Chances, Compressor, Damage, Delivery, Fuel, Request,
+    Shift, Site, Situation, Spare, Station, Way,
 };
 use chrono::{DateTime, TimeDelta, Utc};
 use std::collections::{BTreeMap, BTreeSet};
@@ -146,6 +146,22 @@ fn fuel() -> Fuel {
         ml_per_kwh: 270,
         idle_ml_per_h_kw: 40,
         camp_w: 5_000,
+    }
+}
+
+/// A boat expected at a minute from now, with so much of the one powder.
+pub fn boat(minute: i64, grams: i64) -> Delivery {
+    Delivery {
+        code: code("BOAT"),
+        name: "boat".to_owned(),
+        expected: at(minute),
+        latest: None,
+        payload_kg: None,
+        brings: vec![Brings::Powder {
+            powder: code("316L"),
+            grams,
+            use_by: None,
+        }],
     }
 }
 

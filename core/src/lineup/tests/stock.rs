@@ -1,30 +1,14 @@
 use super::planned;
-use super::site::{at, code, lot, site};
+use super::site::{at, boat, code, lot, site};
 use crate::lineup::{OutCause, stocks};
 use crate::powder::LotState;
-use crate::situation::{Brings, Delivery, Situation};
-
-fn boat(situation: &mut Situation, minute: i64, grams: i64) {
-    situation.deliveries.push(Delivery {
-        code: code("BOAT"),
-        name: "boat".to_owned(),
-        expected: at(minute),
-        latest: None,
-        payload_kg: None,
-        brings: vec![Brings::Powder {
-            powder: code("316L"),
-            grams,
-            use_by: None,
-        }],
-    });
-}
 
 /// The one recipe takes 4 000 / 0.8 + 150 + 50 = 5 200 g from one lot. Of 9 000 g the first place
 /// leaves 3 800 g, too little for another.
 #[test]
 fn a_powder_runs_out_with_the_place_that_leaves_too_little() {
     let mut situation = site();
-    boat(&mut situation, 4000, 12_000);
+    situation.deliveries.push(boat(4000, 12_000));
     let line_up = planned(&situation);
     let stock = stocks(&situation, Some(&line_up)).remove(0);
     let lot = &stock.lots[0];
