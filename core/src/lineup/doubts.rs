@@ -22,7 +22,7 @@ const ON_TIME: f64 = 0.5;
 #[must_use]
 pub fn doubts(situation: &Situation, draft: &Draft) -> Doubts {
     let mut doubts = Doubts {
-        comings: comings(situation),
+        comings: comings(situation, &draft.problem),
         ..Doubts::default()
     };
     let mut recipes: BTreeMap<RecipeCode, usize> = BTreeMap::new();
@@ -52,13 +52,15 @@ pub fn doubts(situation: &Situation, draft: &Draft) -> Doubts {
             if chance == next {
                 doubts.chances.push(passes(situation, recipe).share());
             }
-            let operations = operations(situation, recipe, candidate.done, &candidate.needs);
-            let check = check(situation, request, recipe, candidate, chance).map(|check| Check {
-                again: without_missing(&draft.problem, check.again),
+            let problem = &draft.problem;
+            let facts = (situation, problem);
+            let operations = operations(facts, recipe, candidate.done, &candidate.needs);
+            let check = check(facts, request, recipe, candidate, chance).map(|check| Check {
+                again: without_missing(problem, check.again),
                 ..check
             });
             let doubt = OptionDoubt { operations, check };
-            for way in ways(&draft.problem, &key) {
+            for way in ways(problem, &key) {
                 doubts.options.insert(way, doubt.clone());
             }
         }
@@ -130,7 +132,7 @@ fn spread(situation: &Situation) -> f64 {
 
 /// What is not certain about the operations of a recipe after its first `done`.
 fn operations(
-    situation: &Situation,
+    (situation, problem): (&Situation, &Problem),
     recipe: &Recipe,
     done: usize,
     needs: &[StageNeed],
@@ -146,12 +148,16 @@ fn operations(
         spray: written
             .spray
             .as_ref()
-            .and_then(|spray| sprayed(situation, spray, needs.next()?)),
+            .and_then(|spray| sprayed((situation, problem), spray, needs.next()?)),
     })
     .collect()
 }
 
-fn sprayed(situation: &Situation, spray: &Spray, need: &StageNeed) -> Option<SprayDoubt> {
+fn sprayed(
+    (situation, problem): (&Situation, &Problem),
+    spray: &Spray,
+    need: &StageNeed,
+) -> Option<SprayDoubt> {
     let efficiency = stage_efficiency(situation, spray)
         .ok()?
         .predicted
@@ -167,13 +173,13 @@ fn sprayed(situation: &Situation, spray: &Spray, need: &StageNeed) -> Option<Spr
         beside_g: spray.start_stop_loss_g + spray.coupon_g,
         heel_g,
         handling_min: spray.handling_min,
-        by_grams: by_grams(situation, spray, need, heel_g),
+        by_grams: by_grams((situation, problem), spray, need, heel_g),
     })
 }
 
 /// Of what a stage draws, as much as goes by the minutes in which powder flows: all but that of handling.
 fn by_grams(
-    situation: &Situation,
+    (situation, problem): (&Situation, &Problem),
     spray: &Spray,
     need: &StageNeed,
     heel_g: i64,
@@ -189,7 +195,7 @@ fn by_grams(
         work(need.minutes, need.gas_min),
     );
     let mut amounts = BTreeMap::from([(FUEL.to_owned(), fuel)]);
-    let kept = kept_stores(situation, &spray.powder).into_iter();
+    let kept = kept_stores(problem, &spray.powder);
     amounts.extend(kept.map(|store| (store, need.powder_g - heel_g)));
     match &need.source {
         GasSource::Compressor => {
@@ -218,7 +224,7 @@ fn without_missing(
 
 /// The check of a build by a recipe; none if it is behind it.
 fn check(
-    situation: &Situation,
+    (situation, problem): (&Situation, &Problem),
     request: &Request,
     recipe: &Recipe,
     candidate: &Candidate,
@@ -230,7 +236,7 @@ fn check(
         0 => candidate.clone(),
         _ => by(situation, request, recipe, 0),
     };
-    let operations_anew = operations(situation, recipe, 0, &anew.needs);
+    let operations_anew = operations((situation, problem), recipe, 0, &anew.needs);
     Some(Check {
         at,
         chance,
@@ -255,12 +261,12 @@ fn checked_at(operations: &[Operation]) -> Option<usize> {
 }
 
 /// Every delivery, then the true parts and machines that come by none that is known.
-fn comings(situation: &Situation) -> Vec<Coming> {
+fn comings(situation: &Situation, problem: &Problem) -> Vec<Coming> {
     let late = situation.site.chances.late_min;
     let mut comings: Vec<Coming> = situation
         .deliveries
         .iter()
-        .map(|delivery| of_delivery(situation, delivery, late))
+        .map(|delivery| of_delivery((situation, problem), delivery, late))
         .collect();
     let known = |code: &Option<DeliveryCode>| {
         let mut deliveries = situation.deliveries.iter();
@@ -292,17 +298,22 @@ fn comings(situation: &Situation) -> Vec<Coming> {
     comings
 }
 
-fn of_delivery(situation: &Situation, delivery: &Delivery, late: i64) -> Coming {
+fn of_delivery(
+    (situation, problem): (&Situation, &Problem),
+    delivery: &Delivery,
+    late: i64,
+) -> Coming {
     let from = landing(situation, delivery);
     let told = delivery
         .latest
         .map(|latest| (latest - delivery.expected).num_minutes().max(0));
     let lines = delivery.brings.iter().enumerate();
     let powder = lines.filter(|(_, it)| matches!(it, Brings::Powder { .. }));
-    let kept = delivery.brings.iter().flat_map(|it| match it {
-        Brings::Powder { powder, .. } => kept_stores(situation, powder),
-        _ => Vec::new(),
+    let brought = delivery.brings.iter().filter_map(|it| match it {
+        Brings::Powder { powder, .. } => Some(powder),
+        _ => None,
     });
+    let kept = brought.flat_map(|powder| kept_stores(problem, powder));
     let kept: BTreeSet<String> = kept.collect();
     let fuel = delivery.brings.iter();
     let fuel = fuel.filter(|it| matches!(it, Brings::Fuel { .. })).take(1);

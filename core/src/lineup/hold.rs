@@ -69,8 +69,8 @@ pub(super) fn hold(situation: &Situation, problem: &mut Problem) {
 /// What of the problem is not drafted any more keeps its floors.
 pub(super) fn given_up(situation: &Situation, problem: &Problem, number: i64) -> Problem {
     let mut freed = situation.clone();
-    let mut same = freed.keep_backs.iter_mut().filter(|it| it.number == number);
-    same.by_ref().for_each(|it| it.grams = 0);
+    let same = freed.keep_backs.iter_mut().filter(|it| it.number == number);
+    same.for_each(|it| it.grams = 0);
     let drafted = super::draft::draft(&freed).problem;
     let mut given = problem.clone();
     for job in &mut given.jobs {
@@ -112,12 +112,10 @@ fn store(powder: &PowderCode, ends: &[i64], day: usize) -> String {
     format!("{KEPT}{}", lasting(powder, ends, day))
 }
 
-/// The stores that count grams of a powder; none where nothing of it is held.
-pub(super) fn kept_stores(situation: &Situation, powder: &PowderCode) -> Vec<String> {
-    let holds = Holds::of(situation, &situation.keep_backs);
-    let days = holds.powders.get(powder).into_iter();
-    let stores = days.flat_map(|ends| (0..ends.len()).map(|day| store(powder, ends, day)));
-    stores.collect()
+/// The stores of a problem that count grams of a powder; none where nothing of it is held.
+pub(super) fn kept_stores(problem: &Problem, powder: &PowderCode) -> impl Iterator<Item = String> {
+    let ids = problem.stores.iter().map(|store| &store.id);
+    ids.filter(|id| counts(id, powder.as_str())).cloned()
 }
 
 /// Grams of a powder that are good until that last day or longer.

@@ -1,6 +1,7 @@
 //! What keep-backs hold at the moment, where it lies, and how long it lasts.
 
 use super::hold::{kept_level_g, recipes_for};
+use super::least::least;
 use super::line_up::LineUp;
 use super::need::{bank, stage_need};
 use super::stock::{LotStock, stock};
@@ -201,6 +202,9 @@ fn of_gas<'a>(
     holding
 }
 
+/// No bank holds more.
+const MOST_MBAR: i64 = 400_000;
+
 /// The pressure at which a bank holds so much at its present temperature, absolute, in millibar, rounded up.
 fn mbar_of(stand: &Bank, grams: i64) -> Option<i64> {
     let stand_now = bank(stand).ok()?;
@@ -208,17 +212,6 @@ fn mbar_of(stand: &Bank, grams: i64) -> Option<i64> {
         let bar = Bar::new(mbar as f64 / 1000.0).ok()?;
         stand_now.content_grams_at(bar).ok()
     };
-    let (mut less, mut enough) = (0, 400_000);
-    if holds(enough)? < grams {
-        return None;
-    }
-    while enough - less > 1 {
-        let middle = less + (enough - less) / 2;
-        if holds(middle).is_some_and(|held| held >= grams) {
-            enough = middle;
-        } else {
-            less = middle;
-        }
-    }
-    Some(enough)
+    let enough = |mbar| holds(mbar).is_some_and(|held| held >= grams);
+    enough(MOST_MBAR).then(|| least(0, MOST_MBAR, enough))
 }

@@ -22,6 +22,7 @@ mod holding;
 mod if_yes;
 mod keep;
 mod kit;
+mod least;
 mod line_up;
 mod loss_now;
 mod need;

@@ -137,7 +137,8 @@ pub fn trip_after_next(deliveries: &[Delivery]) -> Option<&Delivery> {
 
 /// How many days are planned ahead: as many as told, or to the trip after next if that comes later.
 ///
-/// They are [`MOST_PLAN_DAYS`] at the most. What that trip brings may be used `receiving_min` minutes after its landing.
+/// They are [`MOST_PLAN_DAYS`] at the most. What that trip brings may be used `receiving_min` minutes after its
+/// landing.
 #[must_use]
 pub fn days_ahead(
     told: i64,

@@ -5,6 +5,7 @@ use crate::code::DeliveryCode;
 use crate::lineup::draft::Candidate;
 use crate::lineup::gate::{Gate, Opens, Shut};
 use crate::lineup::hold::Holds;
+use crate::lineup::least::least;
 use crate::lineup::need::StageNeed;
 use crate::lineup::relax::{MANY_PEOPLE, Plenty, Relax};
 use crate::lineup::supply::landing;
@@ -119,16 +120,9 @@ impl<'a> Behind<'a> {
 
     /// The least amount of one thing that suffices, all else that is kept given in plenty.
     pub(super) fn least(&self, relax: &Relax, kept: &[Relax], most: i64) -> i64 {
-        let (mut short, mut enough) = (0, most.max(1));
-        while enough - short > 1 {
-            let middle = short + (enough - short) / 2;
-            if self.fits(&Plenty::of(kept).with(relax, middle)) {
-                enough = middle;
-            } else {
-                short = middle;
-            }
-        }
-        enough
+        least(0, most.max(1), |amount| {
+            self.fits(&Plenty::of(kept).with(relax, amount))
+        })
     }
 
     fn shut(&self, relax: &Relax, kept: &[Relax]) -> Shut {

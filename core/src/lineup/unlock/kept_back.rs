@@ -3,8 +3,10 @@
 use super::behind::Behind;
 use crate::lineup::gate::{Gate, Opens, Shut};
 use crate::lineup::hold::Holds;
+use crate::lineup::least::least;
 use crate::lineup::relax::Plenty;
 use crate::situation::{Held, KeepBack};
+use std::collections::BTreeSet;
 
 impl Behind<'_> {
     /// The keep-back that stands in the way, if giving it up opens it with so much of all else: the one of
@@ -21,14 +23,11 @@ impl Behind<'_> {
         if let Some((grams, it)) = least.min_by_key(|(grams, it)| (*grams, it.number)) {
             return Some(shut(vec![it.number], it.held.clone(), grams, it.grams));
         }
-        let whole = |it: &&&KeepBack| (it.number, it.grams);
-        let mut of: Vec<&Held> = holding.iter().map(|it| &it.held).collect();
-        of.sort();
-        of.dedup();
+        let of: BTreeSet<&Held> = holding.iter().map(|it| &it.held).collect();
         of.into_iter().find_map(|held| {
-            let same = || holding.iter().filter(|it| it.held == *held);
-            let given: Vec<(i64, i64)> = same().map(|it| whole(&it)).collect();
-            let grams = same().map(|it| it.grams).sum();
+            let same = holding.iter().filter(|it| it.held == *held);
+            let given: Vec<(i64, i64)> = same.map(|it| (it.number, it.grams)).collect();
+            let grams = given.iter().map(|(_, grams)| *grams).sum();
             let numbers = given.iter().map(|(number, _)| *number).collect();
             let opens = given.len() > 1 && self.opens(&given, plenty);
             opens.then(|| shut(numbers, held.clone(), grams, grams))
@@ -36,24 +35,17 @@ impl Behind<'_> {
     }
 
     fn least_given_up(&self, keep_back: &KeepBack, plenty: &Plenty) -> i64 {
-        let (mut short, mut enough) = (0, keep_back.grams);
-        while enough - short > 1 {
-            let middle = short + (enough - short) / 2;
-            if self.opens(&[(keep_back.number, middle)], plenty) {
-                enough = middle;
-            } else {
-                short = middle;
-            }
-        }
-        enough
+        least(0, keep_back.grams, |grams| {
+            self.opens(&[(keep_back.number, grams)], plenty)
+        })
     }
 
     /// Whether the request fits behind the line-up with so many grams of keep-backs given up.
     fn opens(&self, given_up: &[(i64, i64)], plenty: &Plenty) -> bool {
         let mut left = self.situation.keep_backs.clone();
         for (number, grams) in given_up {
-            let mut same = left.iter_mut().filter(|it| it.number == *number);
-            same.by_ref().for_each(|it| it.grams -= grams);
+            let same = left.iter_mut().filter(|it| it.number == *number);
+            same.for_each(|it| it.grams -= grams);
         }
         let holds = Holds::of(self.situation, &left);
         let mut problem = self.problem.clone();
