@@ -126,7 +126,8 @@ pub fn solve_several(
         stop.load(Ordering::Relaxed) || seconds.is_some_and(|most| spent >= most * share)
     };
     let (mut least, mut searches) = begin_all(problem, known, limits);
-    let searched = if is_small(problem) { SEARCHED } else { 1.0 };
+    let small = is_small(problem);
+    let searched = if small { SEARCHED } else { 1.0 };
     let time = seconds.map(|most| most * searched);
     let (mut done, mut share) = (0, 0.0);
     let mut others = Vec::new();
@@ -153,27 +154,26 @@ pub fn solve_several(
             elapsed: begin.elapsed(),
         });
     }
-    let found = searches[0].best();
-    let mut better = None;
-    if is_small(problem) && found.loss > least {
-        let bound = least;
-        let proof = prove(problem, found, &mut |orders| {
+    let mut found = vec![searches[0].best().clone()];
+    if small && found[0].loss > least {
+        let so_far = Progress {
+            loss: found[0].loss,
+            bound: least,
+            iterations: done,
+            elapsed: Duration::ZERO,
+        };
+        let proof = prove(problem, &found[0], &mut |orders| {
             if orders.is_multiple_of(TOLD) {
-                progress(Progress {
-                    loss: found.loss,
-                    bound,
-                    iterations: done,
-                    elapsed: begin.elapsed(),
-                });
+                let elapsed = begin.elapsed();
+                progress(Progress { elapsed, ..so_far });
             }
             over(1.0) || limits.iterations.is_some_and(|most| orders >= most)
         });
         least = least.max(proof.least);
-        better = proof.better;
+        found.extend(proof.better);
+        found.iter().for_each(|plan| note(&mut others, plan));
     }
-    let better = better.inspect(|plan| note(&mut others, plan));
-    let found = better.into_iter().chain([found.clone()]);
-    let best = verified(problem, found.chain(known.cloned()));
+    let best = verified(problem, found.into_iter().chain(known.cloned()));
     others.retain(|plan| plan.jobs != best.jobs && check(problem, plan).is_empty());
     let mut plans: Vec<Plan> = std::iter::once(best).chain(others).collect();
     for plan in &mut plans {

@@ -9,7 +9,7 @@ mod earlier;
 pub mod efficiency;
 pub mod flight;
 mod gate;
-mod keep_back;
+pub mod keep_back;
 pub mod powder;
 pub mod recipe;
 pub mod work;

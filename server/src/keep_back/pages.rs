@@ -19,6 +19,7 @@ use crate::people::{Visit, Who};
 use crate::signature::ask;
 use crate::situation;
 use crate::words::Words;
+use crate::words::keep_back::numbered;
 use crate::words::work::sentence;
 
 #[derive(Template)]
@@ -85,19 +86,14 @@ async fn past(
 }
 
 fn answer(rows: &[Row]) -> String {
-    let short: Vec<String> = rows
-        .iter()
-        .filter(|row| !row.whole)
-        .map(|row| row.number.to_string())
-        .collect();
+    let short = rows.iter().filter(|row| !row.whole);
+    let short: Vec<i64> = short.map(|row| row.number).collect();
+    let less = numbered(&short);
     match (rows.is_empty(), short.as_slice()) {
         (true, _) => "Keep powder or gas back for a machine that must not wait.".to_owned(),
         (_, []) => "Leave what is kept back: all of it is here.".to_owned(),
-        (_, [one]) => format!("Fill keep-back {one}: it holds less than it should."),
-        (_, all) => format!(
-            "Fill keep-backs {}: they hold less than they should.",
-            all.join(" and ")
-        ),
+        (_, [_]) => format!("Fill {less}: it holds less than it should."),
+        (_, _) => format!("Fill {less}: they hold less than they should."),
     }
 }
 
@@ -181,12 +177,11 @@ fn held_of_it(situation: &Situation, advice: &Advice, advised_g: i64) -> Option<
     let same = live.filter(|it| it.held == advice.held && it.assets == advice.assets);
     let same: Vec<&KeepBack> = same.collect();
     let held_g: i64 = same.iter().map(|it| it.grams).sum();
-    let numbers: Vec<String> = same.iter().map(|it| it.number.to_string()).collect();
-    let by = match numbers.as_slice() {
-        [] => return None,
-        [one] => format!("keep-back {one}"),
-        all => format!("keep-backs {}", all.join(" and ")),
-    };
+    if same.is_empty() {
+        return None;
+    }
+    let numbers: Vec<i64> = same.iter().map(|it| it.number).collect();
+    let by = numbered(&numbers);
     let kg = |grams| plain_decimal(grams, 3);
     Some(match advised_g - held_g {
         ..=0 => format!("{} kg are held by {by}: no more.", kg(held_g)),

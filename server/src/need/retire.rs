@@ -19,6 +19,7 @@ use crate::page::{Notice, Screen, page_with};
 use crate::people::{Visit, Who};
 use crate::situation;
 use crate::version::is_current;
+use crate::words::keep_back::numbered;
 use crate::words::work::sentence;
 
 #[derive(Debug, Default, Deserialize)]
@@ -195,12 +196,10 @@ fn asset_needed(situation: &Situation, asset: &Item, interim: &[i64]) -> Option<
     }
     let held = situation.keep_backs.iter();
     let held = held.filter(|it| it.assets.iter().any(|a| a.as_str() == code));
-    let held: Vec<String> = held.map(|it| it.number.to_string()).collect();
+    let held: Vec<i64> = held.map(|it| it.number).collect();
     if !held.is_empty() {
-        needed.push(format!(
-            "held for it: keep-back {}; give that up first",
-            held.join(", ")
-        ));
+        let held = numbered(&held);
+        needed.push(format!("held for it: {held}; give that up first"));
     }
     told(&asset.name, &needed)
 }

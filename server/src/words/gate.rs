@@ -5,6 +5,7 @@ use mendpost_core::lineup::{Gate, Opens};
 use mendpost_core::situation::Held;
 
 use super::authority::{skill_word, who_word};
+use super::keep_back::numbered;
 use super::{Words, bar, kilograms, kilowatts, litres, size, work};
 use crate::page::{minutes, whole};
 
@@ -365,17 +366,6 @@ const fn recipe_state(state: RecipeState) -> &'static str {
         RecipeState::Superseded => "is superseded",
         RecipeState::Withdrawn => "is withdrawn",
     }
-}
-
-/// 'keep-back 2', 'keep-backs 2 and 3'.
-fn numbered(keep_backs: &[i64]) -> String {
-    let numbers: Vec<String> = keep_backs.iter().map(ToString::to_string).collect();
-    let word = if numbers.len() == 1 {
-        "keep-back"
-    } else {
-        "keep-backs"
-    };
-    format!("{word} {}", numbers.join(" and "))
 }
 
 const fn bottle_word(bottles: i64) -> &'static str {

@@ -120,3 +120,14 @@ fn amount(held: &Held, grams: i64) -> String {
         Held::Gas(_) => kilograms(grams),
     }
 }
+
+/// 'keep-back 2', 'keep-backs 2 and 3'.
+pub fn numbered(keep_backs: &[i64]) -> String {
+    let numbers: Vec<String> = keep_backs.iter().map(ToString::to_string).collect();
+    let word = if numbers.len() == 1 {
+        "keep-back"
+    } else {
+        "keep-backs"
+    };
+    format!("{word} {}", numbers.join(" and "))
+}
