@@ -4,6 +4,8 @@ use std::net::{Ipv4Addr, SocketAddr};
 use std::path::PathBuf;
 use std::time::Duration;
 
+use crate::solve::Limits;
+
 /// Every setting of the web service.
 #[derive(Debug, Clone)]
 pub struct Config {
@@ -20,6 +22,8 @@ pub struct Config {
     pub backup_to: Vec<PathBuf>,
     /// How long a request may take.
     pub time_limit: Duration,
+    /// How plans are searched for where nobody asks for longer.
+    pub search: Limits,
 }
 
 impl Default for Config {
@@ -31,6 +35,7 @@ impl Default for Config {
             demonstration: false,
             backup_to: Vec::new(),
             time_limit: Duration::from_secs(30),
+            search: Limits::default(),
         }
     }
 }

@@ -57,6 +57,14 @@ pub struct Limits {
     pub seed: u64,
 }
 
+/// For a page of the site, whose answer takes some tenths of a second more: the best plans are compared, and
+/// what is to be expected is worked out.
+impl Default for Limits {
+    fn default() -> Limits {
+        Limits::lasting(Duration::from_millis(750))
+    }
+}
+
 impl Limits {
     /// For a page of the site: so long, on both processors of a small machine.
     pub const fn lasting(time: Duration) -> Limits {

@@ -8,7 +8,7 @@ pub mod solids;
 use std::collections::BTreeMap;
 use std::fs;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicI64, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicI64, Ordering};
 
 use axum::Router;
 use axum::body::Body;
@@ -17,12 +17,15 @@ use axum::http::request::Builder;
 use axum::http::{HeaderMap, Method, Request, StatusCode};
 use http_body_util::BodyExt;
 use mendpost_core::people::Role;
+use mendpost_core::situation::Situation;
 use mendpost_server::change::{last_sequence, verify_journal};
 use mendpost_server::clock::Clock;
 use mendpost_server::command::demo;
 use mendpost_server::config::Config;
 use mendpost_server::db::{Db, FILE};
+use mendpost_server::lineup::{Found, compute};
 use mendpost_server::routes::Routes;
+use mendpost_server::solve::Limits;
 use mendpost_server::{AppState, once, people, routes, with_routes};
 use tempfile::TempDir;
 use tokio::sync::Mutex;
@@ -31,6 +34,21 @@ use tower::ServiceExt;
 /// When the clock of a test stands at its start: Wednesday, 25 November 2026, 14:40 at the
 /// demonstration site.
 pub const START: i64 = 1_795_581_600_000;
+
+/// How plans are searched for in tests: by count, so that no test depends on how busy the machine is.
+pub const SEARCH: Limits = Limits {
+    seconds: None,
+    iterations: Some(1_500),
+    threads: 2,
+    seed: 1,
+};
+
+/// The line-up of a situation, the same on every machine.
+#[must_use]
+pub fn planned(situation: &Situation) -> Found {
+    let found = compute(situation, &SEARCH, &AtomicBool::new(false), &mut |_| ());
+    found.expect("a verified plan")
+}
 
 /// The demonstration's database as it is loaded at a time. Loading takes a second, so all tests of one
 /// process that begin at the same time share it; each has a copy of its own.
@@ -107,7 +125,8 @@ impl App {
         App::at(START - 60_000, config, Routes::default()).await
     }
 
-    async fn at(start: i64, config: Config, more: Routes) -> App {
+    async fn at(start: i64, mut config: Config, more: Routes) -> App {
+        config.search = SEARCH;
         let folder = TempDir::new().expect("a temporary folder");
         fs::write(folder.path().join(FILE), site_at(start).await).expect("a file is written");
         let db = Db::open(folder.path()).await.expect("the site opens");

@@ -1,14 +1,11 @@
 //! Every case that the demonstration is there to show, by the number of its request, as the
 //! line-up works it out. `tests/web/seed.rs` holds the figures that make them.
 
-use std::sync::atomic::AtomicBool;
-
 use mendpost_core::catalogue::{About, Flag, NoYes, RecipeState, Who};
 use mendpost_core::lineup::{Gate, LineUp, Opens, Place, Readiness, Shut};
 use mendpost_core::situation::Situation;
-use mendpost_server::lineup::compute;
 use mendpost_server::situation;
-use mendpost_tests::App;
+use mendpost_tests::{App, planned};
 
 async fn site() -> Situation {
     let app = App::new().await;
@@ -16,8 +13,7 @@ async fn site() -> Situation {
 }
 
 fn plan(situation: &Situation) -> LineUp {
-    let found = compute(situation, &AtomicBool::new(false), &mut |_| ());
-    found.expect("a verified plan").line_up
+    planned(situation).line_up
 }
 
 /// The gates of the first way of a request that waits.

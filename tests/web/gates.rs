@@ -1,8 +1,6 @@
 //! Every gate of the demonstration, opened by what the page says opens it: with that the request finds
 //! its place behind the line-up, and with one unit less it does not.
 
-use std::sync::atomic::AtomicBool;
-
 use chrono::TimeDelta;
 use mendpost_core::catalogue::{About, Answer, Came, Flag, RecipeState, Said};
 use mendpost_core::code::RequestCode;
@@ -11,9 +9,8 @@ use mendpost_core::planner::{Plan, Problem, add};
 use mendpost_core::powder::{Lot, LotState};
 use mendpost_core::quantity::Milligrams;
 use mendpost_core::situation::{BaseMetal, Situation};
-use mendpost_server::lineup::compute;
 use mendpost_server::situation;
-use mendpost_tests::App;
+use mendpost_tests::{App, planned};
 
 /// Whether a request finds a place behind what is planned, by any of its ways.
 fn enters(site: &Situation, plan: &Plan, code: &RequestCode) -> bool {
@@ -177,7 +174,7 @@ fn opened(site: &Situation, code: &RequestCode, shut: &Shut, less: i64) -> Optio
 async fn what_is_said_to_open_a_gate_opens_it() {
     let app = App::new().await;
     let site = situation::now(&app.state).await.expect("a site");
-    let found = compute(&site, &AtomicBool::new(false), &mut |_| ()).expect("a verified plan");
+    let found = planned(&site);
     let mut tried = 0;
     for waiting in &found.line_up.waiting {
         let Waiting { request, ways, .. } = waiting;
@@ -209,7 +206,7 @@ async fn gates_of_authority_metal_and_people() {
     use mendpost_core::catalogue::{NoYes, Skill, Who};
     let app = App::new().await;
     let site = situation::now(&app.state).await.expect("a site");
-    let found = compute(&site, &AtomicBool::new(false), &mut |_| ()).expect("a verified plan");
+    let found = planned(&site);
     let gate = |code: &str| {
         let waiting = &found.line_up.waiting;
         let one = waiting.iter().find(|w| w.request.as_str() == code);

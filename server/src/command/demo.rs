@@ -13,7 +13,7 @@ use crate::clock::Clock;
 use crate::config::Config;
 use crate::error::AppError;
 use crate::health::start;
-use crate::lineup::{SEARCH, plan_now};
+use crate::lineup::plan_now;
 use crate::seed::{self, SeedFiles};
 use crate::{site, situation};
 
@@ -78,9 +78,13 @@ async fn prepare(state: &AppState, folder: &Path) -> anyhow::Result<()> {
             load(state)
                 .await
                 .context("cannot load the demonstration site")?;
-            plan_now(state, "the start of the demonstration", SEARCH)
-                .await
-                .context("cannot plan the demonstration site")?;
+            plan_now(
+                state,
+                "the start of the demonstration",
+                &state.config.search,
+            )
+            .await
+            .context("cannot plan the demonstration site")?;
             Ok(())
         }
         Some(site) => {

@@ -13,6 +13,7 @@ use crate::db::open_to_read;
 use crate::lineup::compute;
 use crate::page::{loss, whole};
 use crate::situation;
+use crate::solve::Limits;
 use crate::words::Words;
 
 /// Plan the site as it stands, and print the line-up
@@ -35,7 +36,12 @@ pub async fn plan(arguments: Arguments) -> anyhow::Result<()> {
     drop(reading);
     pool.close().await;
     let found = tokio::task::spawn_blocking(move || {
-        let found = compute(&situation, &AtomicBool::new(false), &mut |_| ());
+        let found = compute(
+            &situation,
+            &Limits::default(),
+            &AtomicBool::new(false),
+            &mut |_| (),
+        );
         found.map(|found| (situation, found))
     });
     let (situation, found) = found.await?.map_err(|why| anyhow!(why))?;

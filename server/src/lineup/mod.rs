@@ -12,7 +12,7 @@ mod what_if;
 mod worth;
 mod worth_page;
 
-pub use planning::{Found, Planner, Planning, SEARCH, compute, plan_now};
+pub use planning::{Found, Planner, Planning, compute, plan_now};
 pub use queries::Stored;
 pub use worth::Worths;
 
@@ -34,6 +34,7 @@ use crate::people::{Visit, Who};
 use crate::routes::Routes;
 use crate::shape;
 use crate::situation;
+use crate::solve::Limits;
 
 /// Where there is nothing to accept, or to set something beside.
 const NONE: &str = "there is no line-up to work to; plan first";
@@ -86,16 +87,16 @@ struct PlanForm {
 }
 
 impl PlanForm {
-    fn search(&self) -> Result<Duration, AppError> {
+    fn search(&self, usual: Limits) -> Result<Limits, AppError> {
         if self.search_s.is_empty() {
-            return Ok(SEARCH);
+            return Ok(usual);
         }
         let seconds = decimal(&self.search_s, 0, SEARCH_S);
         let seconds = seconds.map_err(|fault| AppError::Unreadable {
             status: StatusCode::UNPROCESSABLE_ENTITY,
             detail: format!("a search takes 1 to 600 seconds: {fault}"),
         })?;
-        Ok(Duration::from_secs(seconds.unsigned_abs()))
+        Ok(Limits::lasting(Duration::from_secs(seconds.unsigned_abs())))
     }
 }
 
@@ -105,7 +106,7 @@ async fn plan(
     who: Who,
     Posted(form): Posted<PlanForm>,
 ) -> Result<Response, AppError> {
-    let search = form.search()?;
+    let search = form.search(state.config.search)?;
     state.planner.start(&state, who.name.clone(), search);
     state.planner.wait_a_moment().await;
     Ok(Redirect::to(Screen::LineUp.path()).into_response())

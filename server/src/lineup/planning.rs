@@ -20,10 +20,6 @@ use crate::error::AppError;
 use crate::situation;
 use crate::solve::{Limits, Progress, solve_several};
 
-/// How long a line-up is searched for unless somebody asks for longer. To choose among the best plans and to
-/// say what is to be expected takes some tenths of a second more.
-pub const SEARCH: Duration = Duration::from_millis(750);
-
 /// How long a page waits for a plan before it shows progress instead.
 const MOMENT: Duration = Duration::from_millis(2500);
 
@@ -61,7 +57,7 @@ impl Planner {
     }
 
     /// Starts a search, unless one is running.
-    pub fn start(&self, state: &AppState, by: String, search: Duration) {
+    pub fn start(&self, state: &AppState, by: String, search: Limits) {
         {
             let mut planning = self.planning.lock().unwrap_or_else(PoisonError::into_inner);
             if matches!(*planning, Planning::Running { .. }) {
@@ -76,7 +72,7 @@ impl Planner {
         }
         let (state, planner) = (state.clone(), self.clone());
         tokio::spawn(async move {
-            let outcome = plan_now(&state, &by, search).await;
+            let outcome = plan_now(&state, &by, &search).await;
             planner.set(match outcome {
                 Ok(_) => Planning::Idle,
                 Err(error) => {
@@ -143,14 +139,14 @@ struct Computed<'a> {
 
 /// Plans the site as it stands now, from the order that the crew works to, verifies the plan, stores and
 /// journals it; its number.
-pub async fn plan_now(state: &AppState, asked_by: &str, search: Duration) -> Result<i64, AppError> {
+pub async fn plan_now(state: &AppState, asked_by: &str, search: &Limits) -> Result<i64, AppError> {
     let sequence = queries::journal_head(&state.db.read).await?;
     let situation = situation::now(state).await?;
     let accepted = queries::accepted_plan(&state.db.read).await?;
-    let planner = state.planner.clone();
+    let (planner, search) = (state.planner.clone(), *search);
     let found = tokio::task::spawn_blocking(move || {
         let tell = &mut |progress| planner.tell(progress);
-        compute_from(&situation, accepted.as_ref(), search, &planner.stop, tell)
+        compute_from(&situation, accepted.as_ref(), &search, &planner.stop, tell)
     })
     .await
     .map_err(AppError::internal)?;
@@ -211,10 +207,11 @@ pub struct Found {
 /// In words: a site that makes no problem, or a plan that the verifier refuses.
 pub fn compute(
     situation: &Situation,
+    search: &Limits,
     stop: &AtomicBool,
     tell: &mut dyn FnMut(Progress),
 ) -> Result<Found, String> {
-    compute_from(situation, None, SEARCH, stop, tell)
+    compute_from(situation, None, search, stop, tell)
 }
 
 /// The line-up as [`compute`] works it out, searched for as long as told from an accepted order, which stays
@@ -222,7 +219,7 @@ pub fn compute(
 fn compute_from(
     situation: &Situation,
     accepted: Option<&Accepted>,
-    search: Duration,
+    search: &Limits,
     stop: &AtomicBool,
     tell: &mut dyn FnMut(Progress),
 ) -> Result<Found, String> {
@@ -232,11 +229,10 @@ fn compute_from(
     if let Some(fault) = problem.faults().first() {
         return Err(format!("the site makes no planning problem: {fault}"));
     }
-    let limits = Limits::lasting(search);
     let known = accepted.and_then(|it| Some((it.number, anew(situation, &problem, it)?)));
     let from = known.as_ref().map(|(_, plan)| plan);
     let mut iterations = 0;
-    let plans = solve_several(&problem, from, &limits, stop, &mut |progress: Progress| {
+    let plans = solve_several(&problem, from, search, stop, &mut |progress: Progress| {
         iterations = progress.iterations;
         tell(progress);
     });

@@ -1,13 +1,12 @@
 //! Recipes as they are written, checked, approved by another and taken out of use.
 
-use std::sync::atomic::AtomicBool;
-
 use axum::http::StatusCode;
 use mendpost_core::catalogue::RecipeState;
+use mendpost_core::lineup;
 use mendpost_core::people::Role;
+use mendpost_core::planner::own_plan;
 use mendpost_core::situation::Situation;
 use mendpost_server::change::verify_journal;
-use mendpost_server::lineup::compute;
 use mendpost_server::situation;
 use mendpost_tests::{Answer, App, between, number, text};
 
@@ -152,10 +151,10 @@ async fn a_recipe_from_nothing_to_a_place_in_the_line_up() {
         "select json_extract(content, '$.further_way_of') from journal where kind = 'recipe.approved'",
     );
     assert_eq!(told.await.as_deref(), Some("[\"R6\"]"));
-    let found = compute(&site(&app).await, &AtomicBool::new(false), &mut |_| ());
-    let line_up = found.expect("a verified plan").line_up;
-    let placed = line_up.places.iter().any(|p| p.request.as_str() == "R6");
-    assert!(placed, "R6 has its place");
+    let problem = lineup::draft(&site(&app).await).problem;
+    let r6 = problem.jobs.iter().position(|job| job.id == "R6");
+    let numbered = own_plan(&problem, r6.as_slice(), &mut || false).expect("nobody stops it");
+    assert_eq!(numbered.jobs.len(), 1, "R6 numbered first has its place");
 
     revised(&app, &mut checker, &mut lead).await;
     let whole = verify_journal(&app.state.db.read).await.expect("readable");

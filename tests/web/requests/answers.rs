@@ -3,16 +3,13 @@
 //! R15 is the hospital's fan hub, which can injure: it is not built before the owner's engineer says yes.
 //! It is rebuilt by AL-013, which the machinist wrote. The clock stands at Wednesday 25 November, 15:40.
 
-use std::sync::atomic::AtomicBool;
-
 use axum::http::StatusCode;
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::{About, NoYes, Who};
 use mendpost_core::lineup::{Gate, IfYes, Place};
 use mendpost_core::people::Role;
-use mendpost_server::lineup::compute;
 use mendpost_server::situation;
-use mendpost_tests::{Answer, App, between, number, text};
+use mendpost_tests::{Answer, App, between, number, planned, text};
 
 use super::journal_length;
 use super::photos::{photo, sent};
@@ -53,8 +50,7 @@ async fn record(app: &mut App, otherwise: &[(&'static str, &str)]) {
 /// R15's place in the next order, or why there is no yes to building it.
 async fn next(app: &App) -> Result<Place, NoYes> {
     let situation = situation::now(&app.state).await.expect("a site");
-    let found = compute(&situation, &AtomicBool::new(false), &mut |_| ());
-    let line_up = found.expect("a verified plan").line_up;
+    let line_up = planned(&situation).line_up;
     let mut places = line_up.places.into_iter();
     if let Some(place) = places.find(|place| place.request.as_str() == "R15") {
         return Ok(place);

@@ -16,7 +16,7 @@ use mendpost_core::situation::Situation;
 use serde::Serialize;
 
 use super::beside::Laid;
-use super::planning::{SEARCH, hex_sha256};
+use super::planning::hex_sha256;
 use super::queries::{self, New, Stored};
 use crate::AppState;
 use crate::change::Change;
@@ -162,7 +162,8 @@ async fn lay_out(
 ) -> Result<Own, AppError> {
     let plan = queries::plan(&state.db.read, shown).await?;
     let situation = situation.clone();
-    let own = aside(move |stop| Own::new(&situation, order, &plan, stop)).await?;
+    let search = state.config.search;
+    let own = aside(move |stop| Own::new(&situation, order, &plan, &search, stop)).await?;
     own.map_err(AppError::internal)
 }
 
@@ -171,6 +172,7 @@ impl Own {
         situation: &Situation,
         order: Vec<RequestCode>,
         shown: &Accepted,
+        search: &Limits,
         stop: &AtomicBool,
     ) -> Result<Own, String> {
         let begin = Instant::now();
@@ -191,12 +193,11 @@ impl Own {
         } else {
             &planned.plan
         };
-        let limits = Limits::lasting(SEARCH);
         let mut iterations = 0;
         let best = solve_from(
             &problem,
             Some(known),
-            &limits,
+            search,
             stop,
             &mut |told: Progress| {
                 iterations = told.iterations;

@@ -16,7 +16,6 @@ use mendpost_core::planner::{First, Plan, Problem, loss, put_first};
 use mendpost_core::situation::Situation;
 
 use super::beside::{Laid, from_now};
-use super::planning::SEARCH;
 use super::queries;
 use crate::AppState;
 use crate::error::AppError;
@@ -45,7 +44,9 @@ pub(super) async fn show(
     } else {
         let plan = queries::plan(&state.db.read, shown.number).await?;
         let situation = situation.clone();
-        let found = aside(move |stop| Worked::new(&situation, &assumptions, &plan, stop)).await?;
+        let search = state.config.search;
+        let work = move |stop: &_| Worked::new(&situation, &assumptions, &plan, &search, stop);
+        let found = aside(work).await?;
         Some(found.map_err(AppError::internal)?)
     };
     let layout = visit.layout(Screen::LineUp, "What if").await?;
@@ -74,6 +75,7 @@ impl Worked {
         situation: &Situation,
         assumptions: &[Assumption],
         shown: &Accepted,
+        search: &Limits,
         stop: &AtomicBool,
     ) -> Result<Worked, String> {
         let of_loss = |it: &&Assumption| matches!(it, Assumption::LossTimes { .. });
@@ -89,7 +91,7 @@ impl Worked {
             ));
         }
         let kept = from_now(&assumed.situation, &problem, shown);
-        let best = best(&problem, &kept, &assumed.first, stop);
+        let best = best(&problem, &kept, &assumed.first, search, stop);
         let of_order = !assumed.first.is_empty() || !assumed.left_out.is_empty();
         Ok(Worked {
             planned,
@@ -108,15 +110,20 @@ impl Worked {
 }
 
 /// The best plan found, with these before all others, from a plan that is known.
-fn best(problem: &Problem, known: &Plan, first: &[RequestCode], stop: &AtomicBool) -> Plan {
-    let limits = Limits::lasting(SEARCH);
+fn best(
+    problem: &Problem,
+    known: &Plan,
+    first: &[RequestCode],
+    search: &Limits,
+    stop: &AtomicBool,
+) -> Plan {
     if first.is_empty() {
-        let best = solve_from(problem, Some(known), &limits, stop, &mut |_| {});
+        let best = solve_from(problem, Some(known), search, stop, &mut |_| {});
         return complete(problem, &best);
     }
     let ids: Vec<&str> = first.iter().map(RequestCode::as_str).collect();
     let First { held, plan } = put_first(problem, known, &ids);
-    let best = solve_from(&held, Some(&plan), &limits, stop, &mut |_| {});
+    let best = solve_from(&held, Some(&plan), search, stop, &mut |_| {});
     // What bounds the loss of the held problem bounds no loss of this one.
     let best = Plan {
         loss: loss(problem, &best),
