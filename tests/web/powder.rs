@@ -84,3 +84,41 @@ async fn a_date_that_passed_bars_the_lot() {
     let all = app.get("/powder").await;
     assert!(all.contains("Ni 625 is out until the supply boat"));
 }
+
+/// Of 17 600 g of bronze in released lots 3 500 are kept back for the feed pumps, which leaves 14 100 for any
+/// machine; with 12 kg more kept back 2 100. All lots last to the end, so that any machine may take that from one
+/// lot and no more, and a lot of 1 700 g whole.
+#[tokio::test]
+async fn what_is_kept_back_is_not_called_free() {
+    let mut app = App::signed_in(Role::Lead).await;
+    let free = |page: &str| {
+        let row = between(page, "?powder=CUAL10#course", "</tr>").expect("a row");
+        row.replace('\u{202f}', "")
+    };
+    let page = app.get("/powder").await;
+    let row = free(&page.body);
+    assert!(row.contains("decides\">14100<"), "{row}");
+    assert!(row.contains("3500 kept back"), "{row}");
+    let whom = "3\u{202f}500 g of bronze CuAl10 for Feed pump 1, Feed pump 2, Feed pump 3";
+    assert!(page.contains(whom), "{}", page.body);
+    assert!(page.contains("href=\"/line-up/keep-backs\""));
+
+    app.get("/line-up/keep-backs/new").await;
+    let fields = [
+        ("held", "powder/CUAL10"),
+        ("asset", "WP1"),
+        ("kg", "12"),
+        ("reason", "the boat may slip"),
+    ];
+    app.post("/line-up/keep-backs/new", &fields).await;
+    let page = app.get("/powder").await;
+    let row = free(&page.body);
+    assert!(row.contains("decides\">2100<"), "{row}");
+    let lot = app.get("/powder/L0399").await;
+    let lot = lot.body.replace('\u{202f}', "");
+    assert!(lot.contains("Draw up to 2100 g of bronze CuAl10"), "{lot}");
+    assert!(lot.contains("3100 g more is kept back"), "{lot}");
+    let small = app.get("/powder/L0415").await;
+    let small = small.body.replace('\u{202f}', "");
+    assert!(small.contains("Draw up to 1700 g"), "{small}");
+}

@@ -7,7 +7,7 @@ use super::supply::{delivery_lot, landing};
 use crate::catalogue::RecipeState;
 use crate::code::{DeliveryCode, LotCode, PowderCode};
 use crate::powder::{Lot, LotState};
-use crate::situation::{Brings, Situation};
+use crate::situation::{Brings, Held, Situation};
 use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 
@@ -21,6 +21,8 @@ pub struct Stock {
     pub lots: Vec<LotStock>,
     /// Grams that may be drawn, at each moment at which that changes, in order.
     pub levels: Vec<(DateTime<Utc>, i64)>,
+    /// Grams of it that keep-backs hold for the machines that they name.
+    pub kept_g: i64,
     /// Draws of the line-up, in order.
     pub falls: Vec<Fall>,
     /// Deliveries that bring it, in order.
@@ -43,6 +45,8 @@ pub struct LotStock {
     pub committed_g: i64,
     /// Grams that may be drawn and are not committed.
     pub free_g: i64,
+    /// Of these what any machine may draw: as much as leaves what is kept back in lots that are good at least as long.
+    pub for_any_g: i64,
     /// When the line-up first draws on it.
     pub first_draw: Option<DateTime<Utc>>,
 }
@@ -108,16 +112,17 @@ impl Stock {
         self.usable().map(|l| l.on_hand_g).sum()
     }
 
-    /// Grams that may be drawn and are not committed.
+    /// Grams that any machine may draw: neither committed nor kept back.
     #[must_use]
     pub fn free_g(&self) -> i64 {
-        self.lots.iter().map(|l| l.free_g).sum()
+        let free: i64 = self.lots.iter().map(|l| l.free_g).sum();
+        (free - self.kept_g).max(0)
     }
 
-    /// The most that is free in one lot.
+    /// The most that any machine may draw from one lot.
     #[must_use]
     pub fn largest_free_g(&self) -> i64 {
-        self.lots.iter().map(|l| l.free_g).max().unwrap_or(0)
+        self.lots.iter().map(|l| l.for_any_g).max().unwrap_or(0)
     }
 
     /// Lots that may be drawn, in the order in which they will be opened.
@@ -138,7 +143,9 @@ pub fn stocks(situation: &Situation, line_up: Option<&LineUp>) -> Vec<Stock> {
 /// One powder, as the line-up leaves it.
 pub(super) fn stock(situation: &Situation, line_up: Option<&LineUp>, powder: &PowderCode) -> Stock {
     let stages = line_up.map_or_else(Vec::new, |l| stages(situation, l, powder));
-    let lots = lots(situation, powder, &stages);
+    let kept_g = kept_g(situation, powder);
+    let mut lots = lots(situation, powder, &stages);
+    leave_kept(situation, &mut lots, kept_g);
     let arrivals = arrivals(situation, powder);
     let end = line_up.map_or_else(|| situation.moment(situation.horizon()), |l| l.until);
     let mut course = Course {
@@ -162,6 +169,7 @@ pub(super) fn stock(situation: &Situation, line_up: Option<&LineUp>, powder: &Po
         powder: powder.clone(),
         lots,
         levels: course.levels,
+        kept_g,
         falls: course.falls,
         arrivals,
         out: course.out,
@@ -212,6 +220,7 @@ fn lots(
                 } else {
                     0
                 },
+                for_any_g: 0,
                 first_draw: shares.iter().map(|(start, _)| *start).min(),
                 lot: lot.clone(),
             }
@@ -226,6 +235,25 @@ fn lots(
         )
     });
     lots
+}
+
+fn kept_g(situation: &Situation, powder: &PowderCode) -> i64 {
+    let of_powder = |held: &Held| matches!(held, Held::Powder(it) if it == powder);
+    let keep_backs = situation.keep_backs.iter();
+    let keep_backs = keep_backs.filter(|it| of_powder(&it.held));
+    keep_backs.map(|it| it.grams).sum()
+}
+
+/// Works out what any machine may draw of each lot. Lots that are good to the end of the line-up last equally.
+fn leave_kept(situation: &Situation, lots: &mut [LotStock], kept_g: i64) {
+    let end = situation.moment(situation.horizon());
+    let until = |it: &LotStock| it.lot.use_by.map_or(end, |at| at.min(end));
+    let free: Vec<(DateTime<Utc>, i64)> = lots.iter().map(|it| (until(it), it.free_g)).collect();
+    for lot in lots {
+        let as_long = free.iter().filter(|(at, _)| *at >= until(lot));
+        let left: i64 = as_long.map(|(_, grams)| grams).sum();
+        lot.for_any_g = (left - kept_g).clamp(0, lot.free_g);
+    }
 }
 
 const fn rank(lot: &LotStock) -> u8 {

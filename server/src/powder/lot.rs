@@ -132,9 +132,12 @@ fn answer(
         LotState::Released if stock.free_g == 0 => {
             format!("Draw from {code} for the order alone: none of its {name} is free.")
         }
+        LotState::Released if stock.for_any_g == 0 => format!(
+            "Draw from {code} for the order, and for machines for which {name} is kept back."
+        ),
         LotState::Released => format!(
             "Draw up to {} g of {name} from {code} freely.",
-            whole(stock.free_g)
+            whole(stock.for_any_g)
         ),
     };
     (answer, note)
@@ -188,8 +191,20 @@ fn pairs(
             grams(stock.map(|s| s.committed_g)),
             String::new(),
         ),
-        ("Free", grams(stock.map(|s| s.free_g)), String::new()),
+        (
+            "Free for any machine",
+            grams(stock.map(|s| s.for_any_g)),
+            kept(stock),
+        ),
     ]
+}
+
+/// What of a lot only the machines may draw for which it is kept back.
+fn kept(stock: Option<&LotStock>) -> String {
+    match stock.map_or(0, |it| it.free_g - it.for_any_g) {
+        0 => String::new(),
+        grams => format!("{} g more is kept back", whole(grams)),
+    }
 }
 
 fn container(page: &Layout, row: &ContainerRow) -> [String; 3] {

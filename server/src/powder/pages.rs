@@ -3,7 +3,7 @@ use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::RecipeState;
 use mendpost_core::lineup::{LotStock, OutCause, Stock, stage_need};
 use mendpost_core::powder::LotState;
-use mendpost_core::situation::{Held, Situation};
+use mendpost_core::situation::{Held, KeepBack, Situation};
 
 use super::columns::{self, Column, Fill, LABEL_LEFT, Layer};
 use super::drawdown::{self, Scene};
@@ -28,6 +28,8 @@ pub struct PowderPage {
     lots_drawn: Option<[Drawing; 2]>,
     course: Option<Course>,
     powders: Vec<PowderRow>,
+    /// What keep-backs hold of the powders, each with its number and for whom.
+    kept: Vec<String>,
     lots: Vec<LotRow>,
 }
 
@@ -133,9 +135,10 @@ impl PowderPage {
                 .iter()
                 .map(|s| {
                     let chosen = chosen.is_some_and(|c| c.powder == s.powder);
-                    powder_row(book.situation, &words, s, chosen)
+                    powder_row(&words, s, chosen)
                 })
                 .collect(),
+            kept: kept_back(book.situation, &words),
             lots: book
                 .stocks
                 .iter()
@@ -212,7 +215,10 @@ fn column(book: &Book<'_>, words: &Words<'_>, stock: &Stock) -> Column {
     let name = words.powder_short(stock.powder.as_str());
     let fits = width(&name, 18.0, true) <= NAME_ROOM;
     let free = stock.free_g();
-    let mut below = vec![format!("free {} g", whole(free))];
+    let kept = kept(stock);
+    let kept = Some(kept).filter(|it| !it.is_empty());
+    let kept = kept.map_or_else(String::new, |kept| format!(", {kept}"));
+    let mut below = vec![format!("free {} g{kept}", whole(free))];
     if free > 0 {
         below.push(format!(
             "largest in one lot {} g",
@@ -287,10 +293,11 @@ fn facts(
     if let Some(until) = lot.lot.use_by.filter(|_| expires) {
         facts.push(format!("use by {}", near_day(situation, until)));
     }
-    match lot.free_g {
+    match (lot.free_g, lot.for_any_g) {
         _ if next => {}
-        0 if lot.committed_g > 0 => facts.push("all committed".to_owned()),
-        free => facts.push(format!("{} free", whole(free))),
+        (0, _) if lot.committed_g > 0 => facts.push("all committed".to_owned()),
+        (free, 0) if free > 0 => facts.push(format!("{} kept back", whole(free))),
+        (_, free) => facts.push(format!("{} free", whole(free))),
     }
     facts
 }
@@ -442,16 +449,21 @@ fn past(book: &Book<'_>, stock: &Stock) -> Vec<(DateTime<Utc>, i64)> {
 }
 
 /// '4 500 kept back', where it is.
-fn kept(situation: &Situation, stock: &Stock) -> String {
-    let held = Held::Powder(stock.powder.clone());
-    let same = situation.keep_backs.iter().filter(|it| it.held == held);
-    match same.map(|it| it.grams).sum() {
+fn kept(stock: &Stock) -> String {
+    match stock.kept_g {
         0 => String::new(),
         grams => format!("{} kept back", whole(grams)),
     }
 }
 
-fn powder_row(situation: &Situation, words: &Words<'_>, stock: &Stock, chosen: bool) -> PowderRow {
+/// 'Keep-back 1: 3 500 g of bronze for feed pump 1', for each that holds powder.
+fn kept_back(situation: &Situation, words: &Words<'_>) -> Vec<String> {
+    let of_powder = |it: &&KeepBack| matches!(it.held, Held::Powder(_));
+    let keep_backs = situation.keep_backs.iter().filter(of_powder);
+    keep_backs.map(|it| words.kept(it)).collect()
+}
+
+fn powder_row(words: &Words<'_>, stock: &Stock, chosen: bool) -> PowderRow {
     let committed: i64 = stock.lots.iter().map(|l| l.committed_g).sum();
     PowderRow {
         path: format!("/powder?powder={}", stock.powder),
@@ -473,7 +485,7 @@ fn powder_row(situation: &Situation, words: &Words<'_>, stock: &Stock, chosen: b
         usable: whole(stock.usable_g()),
         committed: whole(committed),
         free: whole(stock.free_g()),
-        kept: kept(situation, stock),
+        kept: kept(stock),
     }
 }
 
@@ -497,11 +509,11 @@ fn lot_row(
         serves: serves(situation, lot),
         on_hand: whole(lot.on_hand_g),
         committed: whole(lot.committed_g),
-        free: whole(lot.free_g),
+        free: whole(lot.for_any_g),
     }
 }
 
-/// The part that takes most of what is still free in this lot.
+/// The part that takes most of what any machine may still draw of this lot.
 fn serves(situation: &Situation, lot: &LotStock) -> (String, String) {
     let approved = situation
         .recipes
@@ -512,7 +524,7 @@ fn serves(situation: &Situation, lot: &LotStock) -> (String, String) {
         stages.filter_map(|s| Some((stage_need(situation, s).ok()?.powder_g, &recipe.part)))
     });
     let largest = parts
-        .filter(|(grams, _)| *grams <= lot.free_g)
+        .filter(|(grams, _)| *grams <= lot.for_any_g)
         .max_by_key(|(grams, _)| *grams);
     largest.map_or_else(
         || ("none".to_owned(), String::new()),

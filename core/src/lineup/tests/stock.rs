@@ -2,6 +2,7 @@ use super::planned;
 use super::site::{at, boat, code, lot, site};
 use crate::lineup::{OutCause, stocks};
 use crate::powder::LotState;
+use crate::situation::{Held, KeepBack};
 
 /// The one recipe takes 4 000 / 0.8 + 150 + 50 = 5 200 g from one lot. Of 9 000 g the first place
 /// leaves 3 800 g, too little for another.
@@ -66,4 +67,30 @@ fn a_powder_that_no_approved_recipe_sprays_does_not_run_out() {
     situation.recipes.clear();
     situation.lots.clear();
     assert_eq!(stocks(&situation, None)[0].out, None);
+}
+
+/// 3 000 g are held for the crane. Of 5 000 g that last any machine may draw 2 000; of 4 000 g that go out of date
+/// on day 3 all, since enough lasts: but not both, as of 9 000 g in all 6 000 are free for any machine.
+#[test]
+fn what_is_kept_back_is_not_free_for_any_machine() {
+    let mut situation = site();
+    let mut goes = lot("GOES", 4_000);
+    goes.use_by = Some(at(3 * 1440));
+    situation.lots = vec![goes, lot("LASTS", 5_000)];
+    situation.keep_backs = vec![KeepBack {
+        number: 1,
+        held: Held::Powder(code("316L")),
+        grams: 3_000,
+        assets: [code("crane")].into(),
+        reason: "the boat may slip".to_owned(),
+        since: at(-60),
+        said_by: "lead".to_owned(),
+    }];
+    let stock = stocks(&situation, None).remove(0);
+    let lots = stock.lots.iter();
+    let free: Vec<_> = lots
+        .map(|it| (it.lot.code.as_str(), it.free_g, it.for_any_g))
+        .collect();
+    assert_eq!(free, [("GOES", 4_000, 4_000), ("LASTS", 5_000, 2_000)]);
+    assert_eq!((stock.free_g(), stock.largest_free_g()), (6_000, 4_000));
 }
