@@ -13,6 +13,34 @@ async fn planned() -> App {
     app
 }
 
+/// The crew works to its own order, the planner's turned round, which loses more. A millilitre more of fuel averts
+/// nothing: that a search finds a better order is no gain of it, and the page says so and to plan again.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_only_a_longer_search_gains_is_no_gain_of_what_is_assumed() {
+    let mut app = planned().await;
+    let shown = latest(&app).await;
+    let requests = shown.line_up.places.iter().rev().map(|it| &it.request);
+    let numbered: Vec<(String, String)> = (1..)
+        .zip(requests)
+        .map(|(n, request)| (format!("n.{request}"), n.to_string()))
+        .collect();
+    let fields: Vec<(&str, &str)> = numbered
+        .iter()
+        .map(|(field, n)| (field.as_str(), n.as_str()))
+        .collect();
+    app.get("/line-up/own").await;
+    app.post("/line-up/own", &fields).await;
+    let page = app.get(&format!("{PATH}?fuel=0.001")).await;
+    for text in [
+        "<h1>As assumed, the site would lose as much.</h1>",
+        "With nothing assumed, a longer search finds an order that loses ",
+        "less than order 2, and that is not counted as a gain: plan again.",
+        "Other order, now",
+    ] {
+        assert!(page.contains(text), "{text}: {}", page.body);
+    }
+}
+
 /// Before anything is planned there is nothing to set it beside.
 #[tokio::test(flavor = "multi_thread")]
 async fn what_if_needs_a_line_up() {
@@ -92,10 +120,13 @@ async fn what_is_asked_first_has_its_place_or_is_told_to_have_none() {
     let waits = &shown.line_up.waiting[0].request;
     let page = app.get(&format!("{PATH}?first={waits}")).await;
     assert!(
-        page.contains(&format!("({waits}) cannot be done first: it has no place.")),
+        page.contains(&format!(
+            "({waits}) cannot be done first: it has no place.</h1>"
+        )),
         "{}",
         page.body
     );
+    assert!(!page.contains("Other order, then"), "{}", page.body);
     let (_, why) = page
         .body
         .split_once("Falls out, and why")

@@ -212,11 +212,14 @@ fn back(words: &Words<'_>, told: &Return, until: DateTime<Utc>) -> (String, Stri
     (words.asset(told.asset.as_str()), what)
 }
 
+/// No difference that a page shows.
+pub const AS_MUCH: &str = "as much";
+
 /// '1 234 points more', '20 points less' or 'as many points'.
 pub fn difference(by: i64, unit: &str) -> String {
     let shown = loss(by.abs());
     match by {
-        _ if shown == "0" => "as much".to_owned(),
+        _ if shown == "0" => AS_MUCH.to_owned(),
         1.. => format!("{shown} {unit} more"),
         _ => format!("{shown} {unit} less"),
     }

@@ -12,7 +12,7 @@ use axum::extract::{Query, State};
 use axum::response::Response;
 use mendpost_core::code::RequestCode;
 use mendpost_core::lineup::{Accepted, Assumption, Waiting, assume, complete};
-use mendpost_core::planner::{First, Plan, Problem, loss, put_first};
+use mendpost_core::planner::{First, Plan, Problem, check, loss, put_first};
 use mendpost_core::situation::Situation;
 
 use super::beside::{Laid, from_now};
@@ -59,6 +59,8 @@ pub(super) async fn show(
 struct Worked {
     /// The order that is shown, as things stand, from now on.
     planned: Laid,
+    /// What the best order found as things stand loses, searched for as long as the one found as assumed.
+    unchanged: i64,
     /// What the same order would lose as assumed; none where what is assumed is of the order itself.
     kept: Option<i64>,
     /// The best order found as assumed.
@@ -70,7 +72,8 @@ struct Worked {
 }
 
 impl Worked {
-    /// Both orders are judged by the same loss rates: the changed ones, where some are changed.
+    /// Both orders are judged by the same loss rates: the changed ones, where some are changed. Each is searched
+    /// for alike, from the order that is shown: what only a longer search gains is no gain of the assumption.
     fn new(
         situation: &Situation,
         assumptions: &[Assumption],
@@ -91,10 +94,17 @@ impl Worked {
             ));
         }
         let kept = from_now(&assumed.situation, &problem, shown);
+        let unchanged = best(&planned.problem, &planned.plan, &[], search, stop);
         let best = best(&problem, &kept, &assumed.first, search, stop);
+        let unchanged = better(&planned.problem, unchanged, &best);
+        let best = match assumed.first.as_slice() {
+            [] => better(&problem, best, &unchanged),
+            _ => best,
+        };
         let of_order = !assumed.first.is_empty() || !assumed.left_out.is_empty();
         Ok(Worked {
             planned,
+            unchanged: unchanged.loss,
             kept: (!of_order).then_some(kept.loss),
             best: Laid::new(&assumed.situation, problem, best)?,
             first: assumed.first,
@@ -102,10 +112,30 @@ impl Worked {
         })
     }
 
+    /// What the order shown loses more than the best one found as things stand.
+    fn missed(&self) -> i64 {
+        self.planned.plan.loss - self.unchanged
+    }
+
     /// What was to be done first and finds no place even so.
     fn without_place(&self) -> impl Iterator<Item = &Waiting> {
         let waiting = self.best.line_up.waiting.iter();
         waiting.filter(|waits| self.first.contains(&waits.request))
+    }
+}
+
+/// The plan found for a problem, or one found for another problem if it keeps every rule here and loses less.
+fn better(problem: &Problem, found: Plan, other: &Plan) -> Plan {
+    let loss = loss(problem, other);
+    let other = Plan {
+        loss,
+        bound: found.bound,
+        proven: Some(found.bound == Some(loss)),
+        ..other.clone()
+    };
+    match loss < found.loss && check(problem, &other).is_empty() {
+        true => other,
+        false => found,
     }
 }
 

@@ -5,7 +5,7 @@ use mendpost_core::situation::Situation;
 use super::form::{ANYBODY, CELL, Parsed, Typed, of_delivery};
 use super::{PATH, Worked};
 use crate::form::FieldErrors;
-use crate::lineup::beside::{Beside, beside, difference};
+use crate::lineup::beside::{AS_MUCH, Beside, beside, difference};
 use crate::lineup::pages::wait;
 use crate::lineup::queries::Stored;
 use crate::lineup::timeline::Shape;
@@ -67,8 +67,11 @@ impl WhatIfPage {
             || "Say what to assume, and see what it would change.".to_owned(),
             |worked| answer(&words, worked, &unit),
         );
-        if worked.is_some_and(|worked| worked.best.plan.proven == Some(true)) {
-            reason.push_str(" No order does better.");
+        if let Some(worked) = worked {
+            if worked.best.plan.proven == Some(true) {
+                reason.push_str(" No order does better.");
+            }
+            reason.push_str(&missed(worked, shown.number, &unit));
         }
         WhatIfPage {
             path: PATH,
@@ -118,24 +121,39 @@ impl WhatIfPage {
 }
 
 fn answer(words: &Words<'_>, worked: &Worked, unit: &str) -> String {
-    let by = worked.best.plan.loss - worked.planned.plan.loss;
-    let by = difference(by, unit);
     match worked.without_place().next() {
         Some(waits) => {
             let first = words.request(waits.request.as_str());
-            format!("{first} cannot be done first: it has no place. The site would lose {by}.")
+            format!("{first} cannot be done first: it has no place.")
         }
-        None => format!("As assumed, the site would lose {by}."),
+        None => {
+            let by = difference(worked.best.plan.loss - worked.unchanged, unit);
+            format!("As assumed, the site would lose {by}.")
+        }
+    }
+}
+
+/// That the order shown could be better with nothing assumed; empty where no better one was found.
+fn missed(worked: &Worked, number: i64, unit: &str) -> String {
+    match difference(-worked.missed().max(0), unit) {
+        by if by == AS_MUCH => String::new(),
+        by => format!(
+            " With nothing assumed, a longer search finds an order that loses {by} than order {number}, and that is \
+             not counted as a gain: plan again."
+        ),
     }
 }
 
 fn sides(words: &Words<'_>, worked: &Worked) -> Beside {
-    let mut bars = vec![
-        ("As things stand", "ours", worked.planned.plan.loss),
-        ("Other order, then", "crew", worked.best.plan.loss),
-    ];
+    let mut bars = vec![("As things stand", "ours", worked.planned.plan.loss)];
+    if worked.missed() > 0 {
+        bars.push(("Other order, now", "crew", worked.unchanged));
+    }
     if let Some(kept) = worked.kept {
-        bars.insert(1, ("Same order, then", "crew", kept));
+        bars.push(("Same order, then", "crew", kept));
+    }
+    if worked.without_place().next().is_none() {
+        bars.push(("Other order, then", "crew", worked.best.plan.loss));
     }
     let nothing = worked.best.line_up.losses.nothing;
     bars.push(("Do nothing, then", "nothing", nothing));
