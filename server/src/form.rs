@@ -53,6 +53,9 @@ where
     }
 }
 
+/// Fields that each posted form carries, whatever it asks for.
+pub const OF_EACH_FORM: [&str; 2] = ["csrf", "once"];
+
 /// The faults of a form, in the order of its fields.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct FieldErrors {
@@ -93,6 +96,22 @@ impl FieldErrors {
             "{} {what}. {allowed} The rest stands below: send it without {it}.",
             names.join(", ")
         ));
+    }
+
+    /// Notes fields in which several things are given, where the page has one of each.
+    pub fn repeated(&mut self, given: &[(String, String)]) {
+        for (name, _) in given {
+            let same = given.iter().filter(|(other, _)| other == name);
+            let filled = same.map(|(_, value)| value.trim());
+            let filled: Vec<String> = filled
+                .filter(|value| !value.is_empty())
+                .map(|value| format!("'{value}'"))
+                .collect();
+            if filled.len() > 1 {
+                let all = filled.join(" and ");
+                self.add(name, format!("{all} are given; give one"));
+            }
+        }
     }
 
     /// The fault of one field, or nothing: as the marks of the templates take it.

@@ -331,9 +331,15 @@ async fn a_keep_back_may_be_assumed_to_be_given_up() {
     let assumed = "Keep-back 1: 3\u{202f}500 g of bronze CuAl10 for Feed pump 1, Feed pump 2, Feed pump 3: given up";
     assert!(page.contains(assumed), "{}", page.body);
     assert_eq!(held(&app).await[0].grams, 3_500);
-    let page = app.get("/line-up/what-if?given_up=7").await;
-    assert_eq!(page.status, StatusCode::UNPROCESSABLE_ENTITY);
-    assert!(page.field_error("given_up").is_some(), "{}", page.body);
+    for number in ["7", "0", "-1", "one"] {
+        let page = app
+            .get(&format!("/line-up/what-if?given_up={number}"))
+            .await;
+        assert_eq!(page.status, StatusCode::UNPROCESSABLE_ENTITY);
+        let told = page.field_error("given_up").unwrap_or_default();
+        let fault = format!("&#39;{number}&#39; is no keep-back here; choose one of the list");
+        assert!(told.contains(&fault), "{told}");
+    }
 }
 
 /// Worked out beside the order, what holding costs stands on the pages of worth, of the line-up and of the

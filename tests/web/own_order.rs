@@ -240,3 +240,26 @@ async fn only_who_may_plan_lays_out_an_order() {
     let answer = viewer.post(PATH, &[("n.1", "1")]).await;
     assert_eq!(answer.status, StatusCode::FORBIDDEN);
 }
+
+/// A field that the page has not, and a number given twice, are told and not passed over, whether the form is
+/// looked at or kept.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_field_that_the_page_has_not_is_refused() {
+    let mut app = planned().await;
+    let first = turned(&app).await.swap_remove(0).0;
+    let unknown = "&#39;m.R1&#39; is no field of this page and was not counted.";
+    let page = app.get(&format!("{PATH}?{first}=1&m.R1=2")).await;
+    assert_eq!(page.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(page.contains(unknown), "{}", page.body);
+    let page = app.get(&format!("{PATH}?{first}=1&{first}=2")).await;
+    assert_eq!(page.status, StatusCode::UNPROCESSABLE_ENTITY);
+    let told = page.field_error(&first).unwrap_or_default();
+    assert!(told.contains("are given; give one"), "{told}");
+    app.get(PATH).await;
+    let answer = app
+        .post(PATH, &[(first.as_str(), "1"), ("m.R1", "2")])
+        .await;
+    assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(answer.contains(unknown), "{}", answer.body);
+    assert_eq!(number(&app, "select count(*) from lineup").await, Some(1));
+}

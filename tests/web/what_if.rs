@@ -242,6 +242,22 @@ async fn a_wrong_field_of_what_if_is_told_beside_it() {
             page.body
         );
     }
+    // A field that is there twice counts neither time.
+    for (query, told) in [
+        (
+            "fuel=5&fuel=7",
+            "&#39;5&#39; and &#39;7&#39; are given; give one",
+        ),
+        (
+            "fuel=5&fuel=5",
+            "&#39;5&#39; and &#39;5&#39; are given; give one",
+        ),
+    ] {
+        let page = app.get(&format!("{PATH}?{query}")).await;
+        assert_eq!(page.status, StatusCode::UNPROCESSABLE_ENTITY, "{query}");
+        let fault = page.field_error("fuel").unwrap_or_default();
+        assert!(fault.contains(told), "{query}: {fault}");
+    }
     // A field that nobody filled says nothing.
     let page = app
         .get(&format!("{PATH}?late.BOAT-99=&never.BOAT-99="))

@@ -21,7 +21,7 @@ use super::queries::{self, New, Stored};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
-use crate::form::{FieldErrors, Posted, decimal};
+use crate::form::{FieldErrors, OF_EACH_FORM, Posted, decimal};
 use crate::page::{Notice, Screen, page_with};
 use crate::people::{Visit, Who};
 use crate::situation;
@@ -46,7 +46,7 @@ impl Typed {
 
     /// Whether the form was sent, and not just opened.
     fn is_sent(&self) -> bool {
-        self.0.iter().any(|(name, _)| name.starts_with(FIELD))
+        !self.0.is_empty()
     }
 }
 
@@ -61,6 +61,7 @@ fn field(request: &RequestCode) -> String {
 /// The requests that have a number, by it; what has none is left out.
 fn parse(typed: &Typed, situation: &Situation) -> (Vec<RequestCode>, FieldErrors) {
     let mut errors = FieldErrors::default();
+    errors.repeated(&typed.0);
     let mut numbered: Vec<(i64, RequestCode)> = Vec::new();
     for request in &situation.requests {
         let given = typed.of(&request.code);
@@ -84,8 +85,8 @@ fn parse(typed: &Typed, situation: &Situation) -> (Vec<RequestCode>, FieldErrors
         .0
         .iter()
         .map(|(name, value)| (name.as_str(), value.as_str()));
-    let unknown =
-        fields.filter(|(name, _)| name.starts_with(FIELD) && !known.iter().any(|it| it == name));
+    let of_page = |name: &str| OF_EACH_FORM.contains(&name) || known.iter().any(|it| it == name);
+    let unknown = fields.filter(|(name, _)| !of_page(name));
     errors.unknown(
         unknown,
         "Only open requests have a number; they stand below.",

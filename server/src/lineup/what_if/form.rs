@@ -65,6 +65,7 @@ impl Parsed {
     /// Every field read, and every assumption tried on the situation.
     pub fn new(typed: &Typed, situation: &Situation) -> Parsed {
         let mut parsed = Parsed::default();
+        parsed.errors.repeated(&typed.0);
         parsed.deliveries(typed, situation);
         parsed.station(typed, situation);
         parsed.person(typed);
@@ -75,12 +76,7 @@ impl Parsed {
             let ml = parsed.errors.check("fuel", ml);
             parsed.add("fuel", ml.map(|ml| Assumption::Fuel { ml }));
         }
-        if !typed.of("given_up").is_empty() {
-            let number = integer(typed.of("given_up"), 1..=i64::MAX);
-            let number = parsed.errors.check("given_up", number);
-            let given_up = number.map(|keep_back| Assumption::GivenUp { keep_back });
-            parsed.add("given_up", given_up);
-        }
+        parsed.given_up(typed, situation);
         let first = parsed.code(typed, "first");
         parsed.add("first", first.map(|request| Assumption::First { request }));
         let without = parsed.code(typed, "without");
@@ -254,6 +250,21 @@ impl Parsed {
                 pressure_mbar,
             };
             self.add("bank", Some(gas));
+        }
+    }
+
+    fn given_up(&mut self, typed: &Typed, situation: &Situation) {
+        let given = typed.of("given_up");
+        if given.is_empty() {
+            return;
+        }
+        let mut numbers = situation.keep_backs.iter().map(|it| it.number);
+        match numbers.find(|number| number.to_string() == given) {
+            Some(keep_back) => self.add("given_up", Some(Assumption::GivenUp { keep_back })),
+            None => {
+                let fault = format!("'{given}' is no keep-back here; choose one of the list");
+                self.errors.add("given_up", fault);
+            }
         }
     }
 
