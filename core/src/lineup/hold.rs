@@ -13,7 +13,7 @@
 //! grams above it.
 
 use super::supply::{bank_floor_g, bank_store, lots};
-use crate::catalogue::{Part, Recipe, RecipeState};
+use crate::catalogue::{Part, Recipe, RecipeState, Spray};
 use crate::code::{AssetCode, PowderCode, RecipeCode};
 use crate::gas::Gas;
 use crate::planner::{Draw, JobOption, Lot, Operation, Problem, Store, StoreDraw, Work};
@@ -337,4 +337,19 @@ pub(super) fn recipes_for<'a>(
     approved
         .filter(|it| asked.contains(&it.code) || situation.part(&it.part).is_some_and(fits))
         .collect()
+}
+
+/// What approved recipes for these machines take of what may be kept back: powders, and the banks of their gases.
+#[must_use]
+pub fn taken_by(situation: &Situation, assets: &BTreeSet<AssetCode>) -> BTreeSet<Held> {
+    let assets = assets.iter().collect();
+    let recipes = recipes_for(situation, &assets).into_iter();
+    let taken = |spray: &Spray| {
+        let banks = situation.banks.iter().filter(|it| it.gas == spray.gas);
+        let banks = banks.map(|bank| Held::Gas(bank.code.clone()));
+        banks
+            .chain([Held::Powder(spray.powder.clone())])
+            .collect::<Vec<_>>()
+    };
+    recipes.flat_map(Recipe::sprays).flat_map(taken).collect()
 }

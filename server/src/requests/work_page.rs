@@ -3,6 +3,7 @@
 use askama::Template;
 use axum::response::Response;
 use mendpost_core::catalogue::{Operation, OperationKind};
+use mendpost_core::lineup::inroads;
 use mendpost_core::signature::Meaning;
 
 use super::decision::{History, Named};
@@ -32,6 +33,8 @@ struct WorkPage {
     pairs: Vec<(&'static str, String)>,
     /// Why it may not be done now.
     shut: Vec<String>,
+    /// What it takes of what is kept back for other machines.
+    inroads: Vec<String>,
     cautions: Vec<Caution>,
     is_release: bool,
     /// What is done again, or what waited for it: which of them was done.
@@ -75,6 +78,7 @@ pub(super) async fn work_page(
         recipes: Vec::new(),
         pairs: Vec::new(),
         shut: Vec::new(),
+        inroads: Vec::new(),
         cautions: Vec::new(),
         is_release: false,
         done: Vec::new(),
@@ -96,6 +100,9 @@ pub(super) async fn work_page(
                 form.end.off_by = field_time(stand_in.off_by.timestamp_millis(), visit.site.zone);
             }
             tell(&mut shown, &words, &situation, &next);
+            let asset = &next.request.asset;
+            let inroads = inroads(&situation, asset, next.recipe, next.at);
+            shown.inroads = inroads.iter().map(|it| words.inroad(it)).collect();
             shown.shut = forbidden(&situation, &next, history, who);
             if shown.is_release && shown.shut.is_empty() {
                 shown.ask = Some(ask(state, visit, who, Meaning::ReleasePart).await?);

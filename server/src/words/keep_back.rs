@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use mendpost_core::code::AssetCode;
-use mendpost_core::lineup::Holding;
+use mendpost_core::lineup::{Holding, Inroad, taken_by};
 use mendpost_core::situation::{Held, KeepBack, trip_after_next};
 
 use super::{Words, bar, kilograms};
@@ -43,6 +43,39 @@ impl Words<'_> {
             self.held(&keep_back.held, keep_back.grams),
             self.machines(&keep_back.assets)
         )
+    }
+
+    /// 'It takes 4 475 g of bronze and leaves 1 000 g, less than the 3 500 g kept back for other machines.
+    /// Keep-back 1: 3 500 g of bronze for Feed pump 1.'
+    pub fn inroad(&self, inroad: &Inroad<'_>) -> String {
+        let held = &inroad.held;
+        let of = |grams| amount(held, grams);
+        let each = inroad.keep_backs.iter().map(|it| self.kept(it));
+        let each: Vec<String> = each.collect();
+        format!(
+            "It takes {} and leaves {}, less than the {} kept back for other machines. {}.",
+            self.held(held, inroad.takes_g),
+            of(inroad.left_g),
+            of(inroad.held_g()),
+            each.join(". ")
+        )
+    }
+
+    /// That no recipe for the machines takes it, and what theirs take; none where one does.
+    pub fn untaken(&self, held: &Held, assets: &BTreeSet<AssetCode>) -> Option<String> {
+        let taken = taken_by(self.situation, assets);
+        if taken.contains(held) {
+            return None;
+        }
+        let theirs: Vec<String> = taken.iter().map(|it| self.substance(it)).collect();
+        let theirs = match theirs.as_slice() {
+            [] => "there is none for them".to_owned(),
+            _ => format!("theirs take {}", theirs.join(", ")),
+        };
+        let what = self.substance(held);
+        Some(format!(
+            "No approved recipe for these machines takes {what}: {theirs}."
+        ))
     }
 
     /// How far it is planned, and why so far: 'Planned 14 days ahead, beyond the trip after next (small aircraft,

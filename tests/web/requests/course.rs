@@ -135,6 +135,36 @@ async fn work_begins_when_it_is_sorted_and_allowed() {
     assert_eq!(done(&app).await, Some(0));
 }
 
+/// R8 is of a feed pump, for which bronze is kept back: nothing is in its way. Of 17 600 g its impeller takes 4 475
+/// and leaves 13 125; with 14 kg kept back for a lift pump the page says so before it is begun, and the crew decides.
+#[tokio::test]
+async fn work_that_takes_what_is_kept_back_for_others_says_so() {
+    let mut app = App::new().await;
+    app.sign_in(Role::Lead).await;
+    sort(&mut app, 8, "BR-035").await;
+    let page = app.get("/requests/8/work").await;
+    assert!(!page.contains("kept back for other"), "{}", page.body);
+    app.get("/line-up/keep-backs/new").await;
+    let fields = [
+        ("held", "powder/CUAL10"),
+        ("asset", "SP1"),
+        ("kg", "14"),
+        ("reason", "sewage must not stand"),
+    ];
+    app.post("/line-up/keep-backs/new", &fields).await;
+    let page = app.get("/requests/8/work").await;
+    for said in [
+        "It takes 4\u{202f}475 g of bronze CuAl10 and leaves 13\u{202f}125 g",
+        "less than the 14\u{202f}000 g kept back for other machines",
+        "Keep-back 2: 14\u{202f}000 g of bronze CuAl10 for Sewage lift pump 1.",
+        "href=\"/line-up/keep-backs\"",
+    ] {
+        assert!(page.contains(said), "{said}: {}", page.body);
+    }
+    let answer = app.post("/requests/8/work", &[]).await;
+    assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
+}
+
 /// The lead sprays R8 and cannot release it; the checker does. After its first run it is served, and
 /// what was done of it stays to be read.
 #[tokio::test(flavor = "multi_thread")]

@@ -17,7 +17,7 @@ use chrono::{DateTime, Utc};
 use proptest::prelude::*;
 use std::collections::BTreeMap;
 
-fn keep_back(number: i64, held: Held, grams: i64, assets: &[&str]) -> KeepBack {
+pub fn keep_back(number: i64, held: Held, grams: i64, assets: &[&str]) -> KeepBack {
     KeepBack {
         number,
         held,
@@ -29,13 +29,13 @@ fn keep_back(number: i64, held: Held, grams: i64, assets: &[&str]) -> KeepBack {
     }
 }
 
-fn steel() -> Held {
+pub fn steel() -> Held {
     Held::Powder(code("316L"))
 }
 
 /// The small site, of whose 9 000 g of steel pump 1 asks for 5 200 (4 000 at 80 %, 150 to start and stop, 50
 /// for a coupon), with so many grams held for the crane.
-fn held_for_crane(grams: i64) -> Situation {
+pub fn held_for_crane(grams: i64) -> Situation {
     let mut situation = site();
     situation.keep_backs = vec![keep_back(1, steel(), grams, &["crane"])];
     situation

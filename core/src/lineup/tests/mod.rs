@@ -10,6 +10,7 @@ mod flight;
 mod gas;
 mod gates;
 mod here;
+mod inroad;
 mod keep;
 mod keep_back;
 mod kit;

@@ -1,8 +1,8 @@
+use super::keep_back::{keep_back, steel};
 use super::planned;
 use super::site::{at, boat, code, lot, site};
 use crate::lineup::{OutCause, stocks};
 use crate::powder::LotState;
-use crate::situation::{Held, KeepBack};
 
 /// The one recipe takes 4 000 / 0.8 + 150 + 50 = 5 200 g from one lot. Of 9 000 g the first place
 /// leaves 3 800 g, too little for another.
@@ -77,15 +77,7 @@ fn what_is_kept_back_is_not_free_for_any_machine() {
     let mut goes = lot("GOES", 4_000);
     goes.use_by = Some(at(3 * 1440));
     situation.lots = vec![goes, lot("LASTS", 5_000)];
-    situation.keep_backs = vec![KeepBack {
-        number: 1,
-        held: Held::Powder(code("316L")),
-        grams: 3_000,
-        assets: [code("crane")].into(),
-        reason: "the boat may slip".to_owned(),
-        since: at(-60),
-        said_by: "lead".to_owned(),
-    }];
+    situation.keep_backs = vec![keep_back(1, steel(), 3_000, &["crane"])];
     let stock = stocks(&situation, None).remove(0);
     let lots = stock.lots.iter();
     let free: Vec<_> = lots
