@@ -110,6 +110,8 @@ async fn somebody_keeps_powder_back_and_is_advised_how_much() {
     let page = app.get(PATH).await;
     let said = "1\u{202f}500 g of 316L stainless for Sewage lift pump 1, Sewage lift pump 2";
     assert!(page.contains(said), "{}", page.body);
+    let untaken = "No approved recipe for these machines takes 316L stainless: theirs take ";
+    assert_eq!(page.body.matches(untaken).count(), 2, "{}", page.body);
     let live = held(&app).await;
     assert_eq!(live[1].number, 2);
     assert_eq!(live[1].grams, 1_500);

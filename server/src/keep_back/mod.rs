@@ -110,8 +110,11 @@ async fn hold(
         said_by: who.name.clone(),
     };
     let journal = record(&mut change, &keep_back).await?;
-    let what = Words::new(&situation).kept(&keep_back);
-    let text = format!("{what}. Journal {journal}. Plan again to count with it.");
+    let words = Words::new(&situation);
+    let what = words.kept(&keep_back);
+    let untaken = words.untaken(&keep_back.held, &keep_back.assets);
+    let untaken = untaken.map_or_else(String::new, |it| format!(" {it}"));
+    let text = format!("{what}. Journal {journal}. Plan again to count with it.{untaken}");
     change
         .finish(&who, PATH, Notice::done("KEPT BACK", text))
         .await

@@ -137,10 +137,9 @@ pub(super) async fn new(
 /// How much, and what that rests on.
 fn advised(situation: &Situation, words: &Words<'_>, advice: &Advice) -> Vec<String> {
     let Some(provision) = &advice.provision else {
-        let what = words.substance(&advice.held);
-        return vec![format!(
-            "No approved recipe for these machines takes {what}: there is nothing to advise."
-        )];
+        let untaken = words.untaken(&advice.held, &advice.assets);
+        let nothing = "There is nothing to advise.".to_owned();
+        return untaken.into_iter().chain([nothing]).collect();
     };
     let seen = advice.seen;
     let record = match seen.failures {
@@ -213,7 +212,9 @@ pub(super) async fn give_up(
     ];
     if let Some(row) = row {
         pairs.push(("Said", row.since));
-        pairs.extend(row.lines.into_iter().map(|line| ("Now", line)));
+        let untaken = Some(row.untaken).filter(|it| !it.is_empty());
+        let lines = row.lines.into_iter().chain(untaken);
+        pairs.push(("Now", lines.collect::<Vec<_>>().join(" ")));
         pairs.push(("Costs", row.cost));
     }
     let typed = match form.kg.as_str() {

@@ -18,6 +18,8 @@ pub struct Row {
     pub whole: bool,
     /// How much is there, where, and for how long.
     pub lines: Vec<String>,
+    /// That no recipe for the machines takes it; empty where one does.
+    pub untaken: String,
     /// What holding it costs now.
     pub cost: String,
     pub reason: String,
@@ -54,6 +56,9 @@ pub fn rows(situation: &Situation, newest: Option<(i64, &LineUp)>, worths: &Wort
             whom: format!("for {}", words.machines(&keep_back.assets)),
             whole: holding.short_g() == 0,
             lines: words.holding(holding),
+            untaken: words
+                .untaken(&keep_back.held, &keep_back.assets)
+                .unwrap_or_default(),
             cost: cost(keep_back),
             reason: keep_back.reason.clone(),
             since: format!(
