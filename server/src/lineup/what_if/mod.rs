@@ -11,8 +11,8 @@ use std::sync::atomic::AtomicBool;
 use axum::extract::{Query, State};
 use axum::response::Response;
 use mendpost_core::code::RequestCode;
-use mendpost_core::lineup::{Accepted, Assumption, Waiting, assume, complete};
-use mendpost_core::planner::{First, Plan, Problem, check, loss, put_first};
+use mendpost_core::lineup::{Accepted, Assumption, Waiting, anew, assume, complete};
+use mendpost_core::planner::{First, Plan, Problem, loss, put_first};
 use mendpost_core::situation::Situation;
 
 use super::beside::{Laid, from_now};
@@ -96,9 +96,15 @@ impl Worked {
         let kept = from_now(&assumed.situation, &problem, shown);
         let unchanged = best(&planned.problem, &planned.plan, &[], search, stop);
         let best = best(&problem, &kept, &assumed.first, search, stop);
-        let unchanged = better(&planned.problem, unchanged, &best);
+        let order = |plan: &Plan| Accepted {
+            number: shown.number,
+            now: situation.now,
+            plan: plan.clone(),
+        };
+        let (now, then) = (&judged.situation, &assumed.situation);
+        let unchanged = better(now, &planned.problem, unchanged, &order(&best));
         let best = match assumed.first.as_slice() {
-            [] => better(&problem, best, &unchanged),
+            [] => better(then, &problem, best, &order(&unchanged)),
             _ => best,
         };
         let of_order = !assumed.first.is_empty() || !assumed.left_out.is_empty();
@@ -124,18 +130,16 @@ impl Worked {
     }
 }
 
-/// The plan found for a problem, or one found for another problem if it keeps every rule here and loses less.
-fn better(problem: &Problem, found: Plan, other: &Plan) -> Plan {
-    let loss = loss(problem, other);
-    let other = Plan {
-        loss,
-        bound: found.bound,
-        proven: Some(found.bound == Some(loss)),
-        ..other.clone()
-    };
-    match loss < found.loss && check(problem, &other).is_empty() {
-        true => other,
-        false => found,
+/// The plan found for a problem, or the order found for another one, placed anew here, if that loses less.
+fn better(situation: &Situation, problem: &Problem, found: Plan, other: &Accepted) -> Plan {
+    let placed = anew(situation, problem, other).filter(|plan| plan.loss < found.loss);
+    match placed {
+        Some(plan) => Plan {
+            bound: found.bound,
+            proven: Some(found.bound == Some(plan.loss)),
+            ..plan
+        },
+        None => found,
     }
 }
 
