@@ -99,7 +99,7 @@ async fn what_is_kept_back_is_not_called_free() {
     let row = free(&page.body);
     assert!(row.contains("decides\">14100<"), "{row}");
     assert!(row.contains("3500 kept back"), "{row}");
-    let whom = "3\u{202f}500 g of bronze CuAl10 for Feed pump 1, Feed pump 2, Feed pump 3";
+    let whom = "3\u{202f}500\u{a0}g of bronze CuAl10 for Feed pump 1, Feed pump 2, Feed pump 3";
     assert!(page.contains(whom), "{}", page.body);
     assert!(page.contains("href=\"/line-up/keep-backs\""));
 

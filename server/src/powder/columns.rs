@@ -55,7 +55,7 @@ pub fn draw(columns: &[Column], wide: i64, tall: f64) -> Drawing {
             stack.draw(&mut canvas, (px(place) * pitch).round(), base);
         }
         canvas.path("lot-base", format!("M0 {base}H{wide}"));
-        top = base + ROW_FOOT;
+        top = base + foot(row);
     }
     Drawing {
         id: format!("lots-{wide}"),
@@ -67,10 +67,15 @@ pub fn draw(columns: &[Column], wide: i64, tall: f64) -> Drawing {
     }
 }
 
+/// From a base line to the next row: names, and two lines or more below them.
+fn foot(row: &[Column]) -> f64 {
+    let lines = row.iter().map(|column| column.below.len()).max();
+    let lines = lines.unwrap_or(0).max(2);
+    40.0 + 20.0 * px(i64::try_from(lines).unwrap_or(2))
+}
+
 /// A powder gets at least so many pixels.
 const LEAST_PITCH: i64 = 220;
-/// From a base line to the next row: name and two lines.
-const ROW_FOOT: f64 = 80.0;
 /// Where labels begin, from the left edge of the layers.
 pub const LABEL_LEFT: f64 = 100.0;
 const THINNEST: f64 = 12.0;
@@ -287,6 +292,18 @@ mod tests {
         };
         assert_eq!(lefts(1232), [0.0, 246.0, 493.0, 739.0, 986.0]);
         assert_eq!(lefts(752), [0.0, 251.0, 501.0, 0.0, 251.0]);
+    }
+
+    /// A third line under a name has 20 pixels of its own.
+    #[test]
+    fn a_third_line_has_its_room() {
+        let two = column(&[1_000]);
+        let mut three = column(&[1_000]);
+        three.below = ["free 0 g", "largest 0 g", "kept back 9 g"]
+            .map(str::to_owned)
+            .to_vec();
+        let high = |it| draw(&[it], 1232, 252.0).height;
+        assert_eq!(high(three), high(two) + 20);
     }
 
     /// Six lots of next to nothing are 12 thick each, but every label keeps its 44.

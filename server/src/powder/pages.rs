@@ -215,15 +215,15 @@ fn column(book: &Book<'_>, words: &Words<'_>, stock: &Stock) -> Column {
     let name = words.powder_short(stock.powder.as_str());
     let fits = width(&name, 18.0, true) <= NAME_ROOM;
     let free = stock.free_g();
-    let kept = kept(stock);
-    let kept = Some(kept).filter(|it| !it.is_empty());
-    let kept = kept.map_or_else(String::new, |kept| format!(", {kept}"));
-    let mut below = vec![format!("free {} g{kept}", whole(free))];
+    let mut below = vec![format!("free {} g", whole(free))];
     if free > 0 {
         below.push(format!(
             "largest in one lot {} g",
             whole(stock.largest_free_g())
         ));
+    }
+    if stock.kept_g > 0 {
+        below.push(format!("kept back {} g", whole(stock.kept_g)));
     }
     let next = next_lot(book.stocks).map(|l| l.lot.code.clone());
     Column {
@@ -478,7 +478,11 @@ fn powder_row(words: &Words<'_>, stock: &Stock, chosen: bool) -> PowderRow {
             || "none".to_owned(),
             |a| {
                 let name = words.delivery(a.delivery.as_str());
-                format!("{name} {}, {} g", words.clock(a.expected), whole(a.grams))
+                format!(
+                    "{name} {}, {}\u{a0}g",
+                    words.clock(a.expected),
+                    whole(a.grams)
+                )
             },
         ),
         largest: whole(stock.largest_free_g()),

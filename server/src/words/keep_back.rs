@@ -45,6 +45,20 @@ impl Words<'_> {
         )
     }
 
+    /// Short enough for a list to choose from: '1: 1 500 g of aluminium bronze for Feed pump 1 and 1 more'.
+    pub fn kept_briefly(&self, keep_back: &KeepBack) -> String {
+        let mut assets = keep_back.assets.iter();
+        let first = assets
+            .next()
+            .map_or_else(String::new, |it| self.asset(it.as_str()));
+        let more = match assets.count() {
+            0 => String::new(),
+            count => format!(" and {count} more"),
+        };
+        let what = self.held(&keep_back.held, keep_back.grams);
+        format!("{}: {what} for {first}{more}", keep_back.number)
+    }
+
     /// 'It takes 4 475 g of bronze and leaves 1 000 g, less than the 3 500 g kept back for other machines.
     /// Keep-back 1: 3 500 g of bronze for Feed pump 1.'
     pub fn inroad(&self, inroad: &Inroad<'_>) -> String {
@@ -122,14 +136,14 @@ impl Words<'_> {
         let lots: Vec<String> = holding
             .lots
             .iter()
-            .map(|(lot, grams)| format!("{} g in lot {lot}", whole(*grams)))
+            .map(|(lot, grams)| format!("{}\u{a0}g in lot\u{a0}{lot}", whole(*grams)))
             .collect();
         if !lots.is_empty() {
             lines.push(format!("Left by the order: {}.", lots.join(", ")));
         }
         if let Some(grams) = holding.scattered_g {
             lines.push(format!(
-                "No lot left holds the {} g that a part of theirs takes from one lot.",
+                "No lot left holds the {}\u{a0}g that a part of theirs takes from one lot.",
                 whole(grams)
             ));
         }
@@ -138,7 +152,7 @@ impl Words<'_> {
         }
         if let Some(lapse) = holding.lapses {
             lines.push(format!(
-                "{} g of it go out of date from {} on, before the order ends, and nothing takes their place.",
+                "{}\u{a0}g of it go out of date from {} on, before the order ends, and nothing takes their place.",
                 whole(lapse.grams),
                 self.clock_day(lapse.at)
             ));
@@ -149,8 +163,8 @@ impl Words<'_> {
 
 fn amount(held: &Held, grams: i64) -> String {
     match held {
-        Held::Powder(_) => format!("{} g", whole(grams)),
-        Held::Gas(_) => kilograms(grams),
+        Held::Powder(_) => format!("{}\u{a0}g", whole(grams)),
+        Held::Gas(_) => kilograms(grams).replace(' ', "\u{a0}"),
     }
 }
 

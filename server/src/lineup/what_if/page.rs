@@ -106,7 +106,7 @@ impl WhatIfPage {
             keep_backs: situation
                 .keep_backs
                 .iter()
-                .map(|it| (it.number.to_string(), words.kept(it)))
+                .map(|it| (it.number.to_string(), words.kept_briefly(it)))
                 .collect(),
             requests: situation
                 .requests
