@@ -59,7 +59,7 @@ impl Words<'_> {
         format!("{}: {what} for {first}{more}", keep_back.number)
     }
 
-    /// 'It takes 4 475 g of bronze and leaves 1 000 g, less than the 3 500 g kept back for other machines.
+    /// 'Spraying takes 4 475 g of bronze and leaves 1 000 g, less than the 3 500 g kept back for other machines.
     /// Keep-back 1: 3 500 g of bronze for Feed pump 1.'
     pub fn inroad(&self, inroad: &Inroad<'_>) -> String {
         let held = &inroad.held;
@@ -67,7 +67,7 @@ impl Words<'_> {
         let each = inroad.keep_backs.iter().map(|it| self.kept(it));
         let each: Vec<String> = each.collect();
         format!(
-            "It takes {} and leaves {}, less than the {} kept back for other machines. {}.",
+            "Spraying takes {} and leaves {}, less than the {} kept back for other machines. {}.",
             self.held(held, inroad.takes_g),
             of(inroad.left_g),
             of(inroad.held_g()),

@@ -154,7 +154,7 @@ async fn work_that_takes_what_is_kept_back_for_others_says_so() {
     app.post("/line-up/keep-backs/new", &fields).await;
     let page = app.get("/requests/8/work").await;
     for said in [
-        "It takes 4\u{202f}475\u{a0}g of bronze CuAl10 and leaves 13\u{202f}125\u{a0}g",
+        "Spraying takes 4\u{202f}475\u{a0}g of bronze CuAl10 and leaves 13\u{202f}125\u{a0}g",
         "less than the 14\u{202f}000\u{a0}g kept back for other machines",
         "Keep-back 2: 14\u{202f}000\u{a0}g of bronze CuAl10 for Sewage lift pump 1.",
         "href=\"/line-up/keep-backs\"",
