@@ -14,6 +14,7 @@ use crate::planner::shares::Share;
 pub(super) struct Line {
     jobs: Vec<Stage>,
     cell: CellOf,
+    cooling: &'static Cooling,
     horizon: i64,
     order: Vec<usize>,
     /// Behind each place of the order; first that before the first.
@@ -34,15 +35,19 @@ pub(super) struct Line {
 struct Stage {
     job: usize,
     minutes: i64,
+    /// 1 and up.
     powder: usize,
     ready: i64,
-    /// What is lost a minute from when on.
-    rates: Vec<(i64, i64)>,
+    /// What is lost a minute from when on, ...
+    rate: (i64, i64),
+    /// ... and what else is.
+    more: Vec<(i64, i64)>,
 }
 
 struct CellOf {
-    set_up: Vec<Vec<i64>>,
-    from_clean: i64,
+    /// Minutes from each powder to each, a row for each; first the clean cell.
+    set_up: Vec<i64>,
+    powders: usize,
     warm_up: i64,
     periods: Vec<(i64, i64)>,
 }
@@ -50,20 +55,50 @@ struct CellOf {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct State {
     free: i64,
-    period: Option<usize>,
-    powder: Option<usize>,
     /// Of the jobs so far.
     loss: i64,
+    /// 1 and up; 0 before the first.
+    period: usize,
+    /// 0 in a clean cell.
+    powder: usize,
 }
 
-/// So many times it is begun anew, ...
-const ROUNDS: f64 = 4.0;
-/// ... and cools from so warm to so cold, as shares of what is at stake.
-const WARM: f64 = 0.6;
-const COLD: f64 = 0.002;
-/// Changes over more places seldom help, ...
-const FAR: usize = 24;
-/// ... nor do those of longer rows.
+/// How it cools. The figures are those of trials on published problems (DEVELOPERS.md).
+struct Cooling {
+    /// So many times it is begun anew, ...
+    rounds: f64,
+    /// ... and cools from so warm to so cold, as shares of what is at stake.
+    warm: f64,
+    cold: f64,
+    /// A stage moves over so many places at most.
+    far: usize,
+    /// One change of so many moves a row of stages.
+    rows: u8,
+    /// One change of so many of the others has two stages change places.
+    swaps: u8,
+}
+
+/// Where all stages follow each other alike: what is far apart may change places.
+const ALIKE: Cooling = Cooling {
+    rounds: 4.0,
+    warm: 1.0,
+    cold: 0.02,
+    far: 50,
+    rows: 8,
+    swaps: 2,
+};
+/// Where it matters which powder comes behind which: rows that belong together move together.
+const CHANGEOVERS: Cooling = Cooling {
+    rounds: 1.0,
+    warm: 4.0,
+    cold: 0.005,
+    far: 24,
+    rows: 3,
+    swaps: 4,
+};
+/// In the last part of a round nothing dearer is gone on from any more.
+const QUENCH: f64 = 0.1;
+/// Longer rows seldom move to advantage.
 const LONG: usize = 8;
 
 impl Line {
@@ -83,18 +118,23 @@ impl Line {
         }
         let rate = jobs
             .iter()
-            .flat_map(|it| &it.rates)
+            .flat_map(|it| it.more.iter().chain([&it.rate]))
             .map(|(_, rate)| rate)
             .sum::<i64>();
         let minutes = jobs.iter().map(|it| it.minutes).sum::<i64>();
         let begin = State {
             free: cell.free_from,
-            period: None,
-            powder: cell.powder,
             loss: 0,
+            period: 0,
+            powder: cell.powder.map_or(0, |it| it + 1),
         };
         let order: Vec<usize> = (0..jobs.len()).collect();
         let mut line = Self {
+            cooling: if cell.set_up.iter().flatten().any(|it| *it > 0) {
+                &CHANGEOVERS
+            } else {
+                &ALIKE
+            },
             cell: CellOf::new(rules, cell),
             horizon: rules.horizon,
             states: vec![begin; jobs.len() + 1],
@@ -125,13 +165,17 @@ impl Line {
         reason = "a random tolerance, not a sum"
     )]
     pub fn anneal(&mut self, rng: &mut Rng, changes: u64, share: f64) {
-        let round = (share * ROUNDS).min(ROUNDS - f64::EPSILON);
+        let Cooling {
+            rounds, warm, cold, ..
+        } = *self.cooling;
+        let round = (share * rounds).min(rounds * (1.0 - f64::EPSILON));
         if round.floor() > self.round {
             self.round = round.floor();
             rng.shuffle(&mut self.order);
             self.settle();
         }
-        let warmth = self.stake * WARM * (COLD / WARM).powf(round.fract());
+        let quench = ((1.0 - round.fract()) / QUENCH).min(1.0);
+        let warmth = self.stake * warm * (cold / warm).powf(round.fract()) * quench;
         for _ in 0..changes {
             let tolerance = -rng.f64().max(1e-12).ln() * warmth;
             let most = self.loss().saturating_add(tolerance as i64);
@@ -146,13 +190,16 @@ impl Line {
     /// Changes the order at random, unless it then loses more than `most`.
     fn change(&mut self, rng: &mut Rng, most: i64) {
         let count = self.order.len();
-        let size = if rng.u8(0..4) == 0 {
+        let Cooling {
+            far, rows, swaps, ..
+        } = *self.cooling;
+        let size = if rng.u8(0..rows) == 0 {
             rng.usize(1..=count.min(LONG) - 1)
         } else {
             1
         };
         let from = rng.usize(0..=count - size);
-        let step = rng.usize(1..=FAR.min(count - 1));
+        let step = rng.usize(1..=far.min(count - 1));
         let to = if rng.bool() {
             (from + step).min(count - size)
         } else {
@@ -164,7 +211,7 @@ impl Line {
         let (first, last) = (from.min(to), from.max(to) + size);
         self.trial[first..last].copy_from_slice(&self.order[first..last]);
         let part = &mut self.trial[first..last];
-        if size == 1 && rng.u8(0..3) == 0 {
+        if size == 1 && rng.u8(0..swaps) == 0 {
             part.swap(0, last - first - 1);
         } else if to < from {
             part.rotate_right(size);
@@ -228,9 +275,15 @@ impl Line {
 
 impl CellOf {
     fn new(rules: &Rules, cell: &CellRule) -> Self {
+        let powders = cell.set_up.len() + 1;
+        let mut set_up = vec![cell.from_clean; powders];
+        for from in &cell.set_up {
+            set_up.push(0);
+            set_up.extend(from);
+        }
         Self {
-            set_up: cell.set_up.clone(),
-            from_clean: cell.from_clean,
+            set_up,
+            powders,
             warm_up: cell.warm_up,
             periods: rules.periods.clone(),
         }
@@ -238,23 +291,20 @@ impl CellOf {
 
     /// Behind one more stage; what finds no place is left out.
     fn next(&self, stage: &Stage, horizon: i64, state: State) -> State {
-        let powder = stage.powder;
-        let change = state
-            .powder
-            .map_or(self.from_clean, |before| self.set_up[before][powder]);
-        let mut period = state.period.unwrap_or(0);
-        while let Some((from, to)) = self.periods.get(period) {
-            let cold = state.period != Some(period);
-            let set_up = change + if cold { self.warm_up } else { 0 };
-            let end = stage.ready.max(state.free.max(*from) + set_up) + stage.minutes;
+        let change = self.set_up[state.powder * self.powders + stage.powder];
+        let mut cold = if state.period == 0 { self.warm_up } else { 0 };
+        let mut period = state.period.max(1);
+        while let Some((from, to)) = self.periods.get(period - 1) {
+            let end = stage.ready.max(state.free.max(*from) + change + cold) + stage.minutes;
             if end <= *to {
                 return State {
                     free: end,
-                    period: Some(period),
-                    powder: Some(powder),
                     loss: state.loss + stage.lost_by(end.min(horizon)),
+                    period,
+                    powder: stage.powder,
                 };
             }
+            cold = self.warm_up;
             period += 1;
         }
         State {
@@ -266,8 +316,8 @@ impl CellOf {
 
 impl Stage {
     fn lost_by(&self, end: i64) -> i64 {
-        let rates = self.rates.iter();
-        rates.map(|(from, rate)| rate * (end - from).max(0)).sum()
+        let lost = |(from, rate): &(i64, i64)| rate * (end - from).max(0);
+        lost(&self.rate) + self.more.iter().map(lost).sum::<i64>()
     }
 }
 
@@ -285,15 +335,16 @@ fn stage(rules: &Rules, job: usize) -> Option<Stage> {
     };
     let plain = option.debt == 0 && operation.not_before == 0 && operation.within.is_none();
     let capabilities = rules.assets[rule.asset].capabilities.iter();
+    let mut rates = capabilities
+        .map(|it| &rules.capabilities[*it])
+        .map(|it| (it.from, it.loss_per_hour[1] - it.loss_per_hour[0]));
     plain.then(|| Stage {
         job,
         minutes: operation.minutes,
-        powder,
+        powder: powder + 1,
         ready: option.ready + operation.after,
-        rates: capabilities
-            .map(|it| &rules.capabilities[*it])
-            .map(|it| (it.from, it.loss_per_hour[1] - it.loss_per_hour[0]))
-            .collect(),
+        rate: rates.next().unwrap_or_default(),
+        more: rates.collect(),
     })
 }
 
