@@ -135,7 +135,10 @@ pub fn solve_several(
     };
     let (mut least, mut searches) = begin_all(problem, known, limits);
     let small = is_small(problem);
-    let searched = if small { SEARCHED } else { 1.0 };
+    let searched = match seconds {
+        Some(most) if small => SEARCHED.min(LONGEST_S / most),
+        _ => 1.0,
+    };
     let time = seconds.map(|most| most * searched);
     let (mut done, mut share) = (0, 0.0);
     let mut others = Vec::new();
@@ -220,8 +223,10 @@ fn joined<T>(thread: std::thread::ScopedJoinHandle<'_, T>) -> T {
         .unwrap_or_else(|fault| std::panic::resume_unwind(fault))
 }
 
-/// A small problem is searched for this share of the time; in the rest of it the plan found is to be proven.
+/// A small problem is searched for this share of the time, and no longer than so many seconds; in the rest of it
+/// the plan found is to be proven.
 const SEARCHED: f64 = 0.4;
+const LONGEST_S: f64 = 0.5;
 /// Progress is told each time that so many orders have been looked at for a proof.
 const TOLD: u64 = 1 << 15;
 
