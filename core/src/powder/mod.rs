@@ -2,6 +2,11 @@
 //!
 //! What is on hand is the sum of an append-only ledger; nothing here stores a balance.
 
+mod balance;
+pub mod book;
+
+pub use balance::{Allowance, Gap, MassBalance};
+
 use crate::code::{LotCode, PowderCode};
 use crate::quantity::Milligrams;
 use crate::signature::Meaning;
