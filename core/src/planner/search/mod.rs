@@ -136,7 +136,7 @@ impl<'a> Search<'a> {
             }
             let share = share.start + each * n as f64;
             match &mut self.line {
-                Some(line) => line.anneal(&mut self.rng, CHANGES, share),
+                Some(line) => line.run(&mut self.rng, CHANGES, share),
                 None => self.step(share),
             }
             self.iterations += 1;
