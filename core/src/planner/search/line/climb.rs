@@ -19,8 +19,8 @@ pub(super) struct Climb {
 }
 
 /// So many changes at random, each over so many places at most.
-const KICKS: usize = 6;
-const KICK_FAR: usize = 20;
+const KICKS: usize = 10;
+const KICK_FAR: usize = 40;
 
 impl Line {
     /// Tries so many changes, or some more.
