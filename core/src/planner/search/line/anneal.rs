@@ -76,12 +76,7 @@ impl Line {
             1
         };
         let from = rng.usize(0..=count - size);
-        let step = rng.usize(1..=far.min(count - 1));
-        let to = if rng.bool() {
-            (from + step).min(count - size)
-        } else {
-            from.saturating_sub(step)
-        };
+        let to = self.place_near(rng, from, size, far);
         let change = Move {
             from,
             to,

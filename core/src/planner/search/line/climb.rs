@@ -95,12 +95,7 @@ impl Line {
         let count = self.order.len();
         for _ in 0..KICKS {
             let from = rng.usize(0..count);
-            let step = rng.usize(1..=KICK_FAR.min(count - 1));
-            let to = if rng.bool() {
-                (from + step).min(count - 1)
-            } else {
-                from.saturating_sub(step)
-            };
+            let to = self.place_near(rng, from, 1, KICK_FAR);
             let change = Move {
                 from,
                 to,

@@ -6,6 +6,7 @@
 
 use fastrand::Rng;
 
+use super::{real, whole};
 use crate::planner::decode::Chunk;
 use crate::planner::rules::{AssetRule, CellRule, LotRule, OperationRule, Rules, WorkRule};
 use crate::planner::shares::Share;
@@ -145,6 +146,17 @@ impl Line {
             self.anneal(rng, changes, share / annealed);
         } else {
             self.climb(rng, changes);
+        }
+    }
+
+    /// A place up to so many places away at which a row of so many stages can begin.
+    fn place_near(&self, rng: &mut Rng, from: usize, size: usize, far: usize) -> usize {
+        let count = self.order.len();
+        let step = rng.usize(1..=far.min(count - 1));
+        if rng.bool() {
+            (from + step).min(count - size)
+        } else {
+            from.saturating_sub(step)
         }
     }
 
@@ -320,18 +332,6 @@ fn suffices(rules: &Rules) -> bool {
     rules.operations().all(|it| {
         draws_nothing(it) && it.shares.kept.is_empty() && it.shares.held.iter().all(throughout)
     }) && rules.lots_of.iter().enumerate().all(in_one_lot)
-}
-
-fn whole(n: usize) -> i64 {
-    i64::try_from(n).unwrap_or(i64::MAX)
-}
-
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "a measure for random tolerances"
-)]
-fn real(n: i64) -> f64 {
-    n as f64
 }
 
 #[cfg(test)]
