@@ -186,12 +186,8 @@ pub fn solve_several(
     }
     let best = verified(problem, found.into_iter().chain(known.cloned()));
     others.retain(|plan| plan.jobs != best.jobs && check(problem, plan).is_empty());
-    let mut plans: Vec<Plan> = std::iter::once(best).chain(others).collect();
-    for plan in &mut plans {
-        plan.bound = Some(least);
-        plan.proven = Some(plan.loss == least);
-    }
-    plans
+    let plans = std::iter::once(best).chain(others);
+    plans.map(|plan| plan.bounded(Some(least))).collect()
 }
 
 /// The bound, and a search for each thread, all worked out side by side.

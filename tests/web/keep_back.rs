@@ -15,6 +15,18 @@ async fn lead() -> App {
     App::signed_in(Role::Lead).await
 }
 
+/// Keeps so many kilograms of bronze back for a machine.
+pub async fn keep_bronze(app: &mut App, kg: &str, asset: &str, reason: &str) {
+    app.get(NEW).await;
+    let fields = [
+        ("held", "powder/CUAL10"),
+        ("asset", asset),
+        ("kg", kg),
+        ("reason", reason),
+    ];
+    app.post(NEW, &fields).await;
+}
+
 async fn held(app: &App) -> Vec<KeepBack> {
     let situation = situation::now(&app.state).await;
     situation.expect("a site").keep_backs

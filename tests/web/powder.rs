@@ -4,6 +4,8 @@ use axum::http::StatusCode;
 use mendpost_core::people::Role;
 use mendpost_tests::{App, between};
 
+use crate::keep_back::keep_bronze;
+
 /// The demonstration's only nickel lot has its date on day 2 at 12:00, Friday, and the boat brings more
 /// on day 6.
 #[tokio::test]
@@ -103,14 +105,7 @@ async fn what_is_kept_back_is_not_called_free() {
     assert!(page.contains(whom), "{}", page.body);
     assert!(page.contains("href=\"/line-up/keep-backs\""));
 
-    app.get("/line-up/keep-backs/new").await;
-    let fields = [
-        ("held", "powder/CUAL10"),
-        ("asset", "WP1"),
-        ("kg", "12"),
-        ("reason", "the boat may slip"),
-    ];
-    app.post("/line-up/keep-backs/new", &fields).await;
+    keep_bronze(&mut app, "12", "WP1", "the boat may slip").await;
     let page = app.get("/powder").await;
     let row = free(&page.body);
     assert!(row.contains("decides\">2100<"), "{row}");

@@ -32,7 +32,7 @@ async fn what_only_a_longer_search_gains_is_no_gain_of_what_is_assumed() {
     app.post("/line-up/own", &fields).await;
     let page = app.get(&format!("{PATH}?fuel=0.001")).await;
     for text in [
-        "<h1>As assumed, the site would lose as much.</h1>",
+        "<h1>As assumed, the site would lose just as much.</h1>",
         "With nothing assumed, a longer search finds an order that loses ",
         "less than order 2, and that is not counted as a gain: plan again.",
         "Other order, now",

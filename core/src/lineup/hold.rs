@@ -219,11 +219,8 @@ impl<'a> Holds<'a> {
         self.others(asset, held).map(|it| it.grams).sum()
     }
 
-    /// Keep-backs of this that hold something and do not name a machine.
     fn others<'b>(&'b self, asset: &'b str, held: &'b Held) -> impl Iterator<Item = &'b KeepBack> {
-        let same = self.keep_backs.iter().filter(|it| it.held == *held);
-        let holding = same.filter(|it| it.grams > 0);
-        holding.filter(move |it| !it.assets.iter().any(|a| a.as_str() == asset))
+        for_others(self.keep_backs, asset, held)
     }
 
     fn raise_floors(&self, asset: &str, option: &mut JobOption) {
@@ -337,6 +334,17 @@ pub(super) fn recipes_for<'a>(
     approved
         .filter(|it| asked.contains(&it.code) || situation.part(&it.part).is_some_and(fits))
         .collect()
+}
+
+/// Keep-backs of this that hold something and do not name a machine.
+pub(super) fn for_others<'a>(
+    keep_backs: &'a [KeepBack],
+    asset: &str,
+    held: &Held,
+) -> impl Iterator<Item = &'a KeepBack> {
+    let same = keep_backs.iter().filter(move |it| it.held == *held);
+    let holding = same.filter(|it| it.grams > 0);
+    holding.filter(move |it| !it.assets.iter().any(|a| a.as_str() == asset))
 }
 
 /// What approved recipes for these machines take of what may be kept back: powders, and the banks of their gases.

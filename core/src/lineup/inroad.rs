@@ -1,6 +1,6 @@
 //! What work that is begun by hand takes of powder and gas that is kept back for other machines.
 
-use super::hold::kept_level_g;
+use super::hold::{for_others, kept_level_g};
 use super::need::{GasSource, stage_need};
 use super::stock::stock;
 use super::supply::content_g;
@@ -45,13 +45,9 @@ pub fn inroads<'a>(
     for (held, grams) in sprays.flat_map(|spray| taken(situation, spray)) {
         *takes.entry(held).or_default() += grams;
     }
-    let of_others = |held: &Held| {
-        let same = situation.keep_backs.iter().filter(|it| it.held == *held);
-        same.filter(|it| it.grams > 0 && !it.assets.contains(asset))
-            .collect::<Vec<_>>()
-    };
     let each = takes.into_iter().map(|(held, takes_g)| {
-        let keep_backs = of_others(&held);
+        let keep_backs = for_others(&situation.keep_backs, asset.as_str(), &held);
+        let keep_backs: Vec<&KeepBack> = keep_backs.collect();
         Inroad {
             left_g: (there_g(situation, &held, &keep_backs) - takes_g).max(0),
             held,

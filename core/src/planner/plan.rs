@@ -29,6 +29,18 @@ pub struct Plan {
     pub left_out: Vec<String>,
 }
 
+impl Plan {
+    /// With what is known of the least loss of any plan; it is proven best if it loses no more.
+    #[must_use]
+    pub fn bounded(self, bound: Option<i64>) -> Self {
+        Self {
+            bound,
+            proven: Some(bound == Some(self.loss)),
+            ..self
+        }
+    }
+}
+
 /// A job with the option chosen for it.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]

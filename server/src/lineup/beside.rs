@@ -213,9 +213,9 @@ fn back(words: &Words<'_>, told: &Return, until: DateTime<Utc>) -> (String, Stri
 }
 
 /// No difference that a page shows.
-pub const AS_MUCH: &str = "as much";
+pub const AS_MUCH: &str = "just as much";
 
-/// '1 234 points more', '20 points less' or 'as many points'.
+/// '1 234 points more', '20 points less' or 'just as much'.
 pub fn difference(by: i64, unit: &str) -> String {
     let shown = loss(by.abs());
     match by {

@@ -270,11 +270,7 @@ fn take(
 ) -> Taken {
     let best = found.first().cloned().unwrap_or_default();
     if let Some((order, plan)) = known {
-        let plan = Plan {
-            bound: best.bound,
-            proven: Some(best.bound == Some(plan.loss)),
-            ..plan
-        };
+        let plan = plan.bounded(best.bound);
         if let Some((plan, expected)) = stay(situation, draft, &plan, &found) {
             let least_loss = expected.least_loss;
             return Taken {

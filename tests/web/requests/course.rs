@@ -6,6 +6,7 @@ use mendpost_server::situation;
 use mendpost_tests::{Answer, App, between, number};
 
 use super::report;
+use crate::keep_back::keep_bronze;
 
 /// Sorts a request to be rebuilt by one recipe.
 pub(super) async fn sort(app: &mut App, request: i64, recipe: &str) {
@@ -144,14 +145,7 @@ async fn work_that_takes_what_is_kept_back_for_others_says_so() {
     sort(&mut app, 8, "BR-035").await;
     let page = app.get("/requests/8/work").await;
     assert!(!page.contains("kept back for other"), "{}", page.body);
-    app.get("/line-up/keep-backs/new").await;
-    let fields = [
-        ("held", "powder/CUAL10"),
-        ("asset", "SP1"),
-        ("kg", "14"),
-        ("reason", "sewage must not stand"),
-    ];
-    app.post("/line-up/keep-backs/new", &fields).await;
+    keep_bronze(&mut app, "14", "SP1", "sewage must not stand").await;
     let page = app.get("/requests/8/work").await;
     for said in [
         "Spraying takes 4\u{202f}475\u{a0}g of bronze CuAl10 and leaves 13\u{202f}125\u{a0}g",

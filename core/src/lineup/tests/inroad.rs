@@ -1,8 +1,7 @@
 //! What work begun by hand takes of what is kept back for other machines.
 
-use super::keep_back::{held_for_crane, keep_back, steel};
+use super::keep_back::{held_for_crane, keep_back, spray_on_nitrogen, steel};
 use super::site::code;
-use crate::gas::Gas;
 use crate::lineup::{Inroad, inroads, stage_need, taken_by};
 use crate::situation::{Held, Situation};
 
@@ -33,12 +32,7 @@ fn work_that_leaves_less_than_is_held_for_others_is_told() {
 #[test]
 fn gas_of_a_bank_is_told_as_powder_is() {
     let mut situation = held_for_crane(0);
-    for operation in &mut situation.recipes[0].operations {
-        if let Some(spray) = &mut operation.spray {
-            spray.gas = Gas::Nitrogen;
-            spray.deposited_g = 300;
-        }
-    }
+    spray_on_nitrogen(&mut situation);
     let bank = situation.banks[0].clone();
     let all_g = crate::lineup::bank(&bank).expect("a bank").content_grams();
     let gas = Held::Gas(bank.code);

@@ -29,6 +29,16 @@ pub fn keep_back(number: i64, held: Held, grams: i64, assets: &[&str]) -> KeepBa
     }
 }
 
+/// The pump's recipe deposits 300 g on nitrogen, of which there is one bank.
+pub fn spray_on_nitrogen(situation: &mut Situation) {
+    for operation in &mut situation.recipes[0].operations {
+        if let Some(spray) = &mut operation.spray {
+            spray.gas = Gas::Nitrogen;
+            spray.deposited_g = 300;
+        }
+    }
+}
+
 pub fn steel() -> Held {
     Held::Powder(code("316L"))
 }
@@ -223,12 +233,7 @@ fn lots_of_another_last_day_are_no_change_of_powder() {
 #[test]
 fn of_a_bank_others_leave_the_held_gas_at_the_pressure_asked_for() {
     let mut situation = site();
-    for operation in &mut situation.recipes[0].operations {
-        if let Some(spray) = &mut operation.spray {
-            spray.gas = Gas::Nitrogen;
-            spray.deposited_g = 300;
-        }
-    }
+    spray_on_nitrogen(&mut situation);
     situation.parts[0] = Part {
         assets: [code("crane")].into(),
         ..situation.parts[0].clone()
@@ -268,12 +273,7 @@ fn of_a_bank_others_leave_the_held_gas_at_the_pressure_asked_for() {
 #[test]
 fn the_pressure_left_is_that_of_all_machines_for_which_a_bank_is_held() {
     let mut situation = site();
-    for operation in &mut situation.recipes[0].operations {
-        if let Some(spray) = &mut operation.spray {
-            spray.gas = Gas::Nitrogen;
-            spray.deposited_g = 300;
-        }
-    }
+    spray_on_nitrogen(&mut situation);
     situation.parts[0].assets = [code("crane")].into();
     let gas = Held::Gas(code("A"));
     situation.keep_backs = vec![

@@ -1,4 +1,5 @@
 use super::prices::Prices;
+use super::real;
 use crate::planner::rules::{CapabilityRule, JobRule, OptionRule, Rules, WayRule, WorkRule};
 
 /// An order built machine by machine: next comes the capability that stops the most loss for its work, set-ups
@@ -89,7 +90,7 @@ impl<'a> SoFar<'a> {
         let ratios = assets.iter().enumerate().map(|(n, (work, _))| {
             sum += work;
             let fall = rule.loss_per_hour[down] - rule.loss_per_hour[down - (n + 1).min(down)];
-            number(fall) / sum * urgency
+            real(fall) / sum * urgency
         });
         ratios
             .max_by(f64::total_cmp)
@@ -98,9 +99,9 @@ impl<'a> SoFar<'a> {
 
     /// 1 where the loss counts already by the time that is ordered so far, less the later it begins.
     fn urgency(&self, rule: &CapabilityRule) -> f64 {
-        let horizon = number(self.rules.horizon);
+        let horizon = real(self.rules.horizon);
         let now = horizon * (self.work / self.prices.in_all).min(1.0);
-        let slack = (number(rule.from) - now).max(0.0);
+        let slack = (real(rule.from) - now).max(0.0);
         let patience = horizon / self.patience;
         patience / (patience + slack)
     }
@@ -214,12 +215,4 @@ impl<'a> SoFar<'a> {
             self.down[*capability] = self.down[*capability].saturating_sub(1);
         }
     }
-}
-
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "rates and minutes to weigh work by"
-)]
-fn number(n: i64) -> f64 {
-    n as f64
 }

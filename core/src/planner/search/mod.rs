@@ -136,7 +136,7 @@ impl<'a> Search<'a> {
             }
             let share = share.start + each * n as f64;
             match &mut self.line {
-                Some(line) => line.anneal(&mut self.rng, CHANGES, share),
+                Some(line) => line.run(&mut self.rng, CHANGES, share),
                 None => self.step(share),
             }
             self.iterations += 1;
@@ -255,10 +255,6 @@ fn rounds_to_sort(jobs: usize) -> u64 {
 }
 
 /// What is at stake with one job: the mean loss of a machine over the mean duration of a job, nights included.
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "a measure for random tolerances"
-)]
 fn stake(rules: &Rules) -> f64 {
     let rates = rules
         .capabilities
@@ -268,11 +264,23 @@ fn stake(rules: &Rules) -> f64 {
     let options = rules.jobs.iter().filter_map(|job| job.options.first());
     let minutes = options
         .flat_map(|option| &option.operations)
-        .map(|it| it.minutes as f64);
+        .map(|it| real(it.minutes));
     let on_duty: i64 = rules.periods.iter().map(|(from, to)| to - from).sum();
-    let rate = rates.map(|rate| *rate as f64).sum::<f64>() / machines.max(1) as f64;
-    let per_job = minutes.sum::<f64>() / rules.jobs.len().max(1) as f64;
-    rate * per_job * rules.horizon as f64 / on_duty.max(1) as f64
+    let rate = rates.map(|rate| real(*rate)).sum::<f64>() / real(whole(machines.max(1)));
+    let per_job = minutes.sum::<f64>() / real(whole(rules.jobs.len().max(1)));
+    rate * per_job * real(rules.horizon) / real(on_duty.max(1))
+}
+
+fn whole(n: usize) -> i64 {
+    i64::try_from(n).unwrap_or(i64::MAX)
+}
+
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "measures to search by, not sums"
+)]
+fn real(n: i64) -> f64 {
+    n as f64
 }
 
 /// Warmth at the begin, and at the end before it falls to nothing, as a share of the stake.

@@ -1,3 +1,4 @@
+use super::real;
 use crate::planner::rules::{OperationRule, OptionRule, Rules, WorkRule};
 
 /// How much of what there is the jobs ask for, in the cells and of everything that is shared.
@@ -41,8 +42,7 @@ impl Demand {
         for operation in options.flat_map(|option| &option.operations) {
             demand.cells.needed += cell_minutes(operation);
             for share in &operation.shares.held {
-                demand.shared[share.of].needed +=
-                    minutes(share.amount) * minutes(operation.minutes);
+                demand.shared[share.of].needed += real(share.amount) * real(operation.minutes);
             }
         }
         demand
@@ -83,24 +83,19 @@ impl Prices {
     pub fn of(&self, option: &OptionRule, set_up: i64) -> f64 {
         let operations = option.operations.iter().map(|it| self.of_one(it));
         let crew = self.shared.first().copied().unwrap_or(0.0);
-        operations.sum::<f64>() + minutes(set_up) * (self.cells + crew)
+        operations.sum::<f64>() + real(set_up) * (self.cells + crew)
     }
 
     fn of_one(&self, operation: &OperationRule) -> f64 {
         let shares = operation.shares.held.iter();
-        let held = shares.map(|share| self.shared[share.of] * minutes(share.amount));
-        self.cells * cell_minutes(operation) + held.sum::<f64>() * minutes(operation.minutes)
+        let held = shares.map(|share| self.shared[share.of] * real(share.amount));
+        self.cells * cell_minutes(operation) + held.sum::<f64>() * real(operation.minutes)
     }
 }
 
 fn cell_minutes(operation: &OperationRule) -> f64 {
     match operation.work {
-        WorkRule::Stage { .. } => minutes(operation.minutes),
+        WorkRule::Stage { .. } => real(operation.minutes),
         WorkRule::Step => 0.0,
     }
-}
-
-#[expect(clippy::cast_precision_loss, reason = "a rough measure of work")]
-fn minutes(n: i64) -> f64 {
-    n as f64
 }

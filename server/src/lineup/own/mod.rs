@@ -187,7 +187,7 @@ impl Own {
             .collect();
         let stopped = &mut || stop.load(Ordering::Relaxed);
         let own = own_plan(&problem, &positions, stopped);
-        let mut own = own.ok_or_else(|| "nobody waits for it any more".to_owned())?;
+        let own = own.ok_or_else(|| "nobody waits for it any more".to_owned())?;
         let planned = Laid::from_now(situation, problem.clone(), shown)?;
         let known = if own.loss < planned.plan.loss {
             &own
@@ -204,9 +204,7 @@ impl Own {
                 iterations = told.iterations;
             },
         );
-        own.bound = best.bound;
-        own.proven = Some(best.bound == Some(own.loss));
-        let mut laid = Laid::new(situation, problem, own)?;
+        let mut laid = Laid::new(situation, problem, own.bounded(best.bound))?;
         laid.line_up.losses.planners = Some(best.loss);
         laid.line_up.number(&order);
         Ok(Own {

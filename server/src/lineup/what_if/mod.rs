@@ -132,13 +132,8 @@ impl Worked {
 
 /// The plan found for a problem, or the order found for another one, placed anew here, if that loses less.
 fn better(situation: &Situation, problem: &Problem, found: Plan, other: &Accepted) -> Plan {
-    let placed = anew(situation, problem, other).filter(|plan| plan.loss < found.loss);
-    match placed {
-        Some(plan) => Plan {
-            bound: found.bound,
-            proven: Some(found.bound == Some(plan.loss)),
-            ..plan
-        },
+    match anew(situation, problem, other).filter(|plan| plan.loss < found.loss) {
+        Some(plan) => plan.bounded(found.bound),
         None => found,
     }
 }

@@ -6,11 +6,18 @@
 
 use fastrand::Rng;
 
+use super::{real, whole};
 use crate::planner::decode::Chunk;
 use crate::planner::rules::{AssetRule, CellRule, LotRule, OperationRule, Rules, WorkRule};
 use crate::planner::shares::Share;
 
-/// Simulated annealing over the order of stages, again and again.
+mod anneal;
+mod climb;
+
+use anneal::Cooling;
+use climb::Climb;
+
+/// Simulated annealing over the order of stages, then climbing from what that found.
 pub(super) struct Line {
     jobs: Vec<Stage>,
     cell: CellOf,
@@ -27,8 +34,19 @@ pub(super) struct Line {
     improved: bool,
     /// What is at stake with one job.
     stake: f64,
-    /// Annealings that are over.
-    round: f64,
+    /// None before the annealing is over.
+    climb: Option<Climb>,
+}
+
+/// A change of the order.
+#[derive(Debug, Clone, Copy)]
+struct Move {
+    from: usize,
+    to: usize,
+    /// So many stages in a row, ...
+    size: usize,
+    /// ... or two that change places.
+    swap: bool,
 }
 
 /// A job, as far as the order matters.
@@ -63,44 +81,6 @@ struct State {
     powder: usize,
 }
 
-/// How it cools. The figures are those of trials on published problems (DEVELOPERS.md).
-struct Cooling {
-    /// So many times it is begun anew, ...
-    rounds: f64,
-    /// ... and cools from so warm to so cold, as shares of what is at stake.
-    warm: f64,
-    cold: f64,
-    /// A stage moves over so many places at most.
-    far: usize,
-    /// One change of so many moves a row of stages.
-    rows: u8,
-    /// One change of so many of the others has two stages change places.
-    swaps: u8,
-}
-
-/// Where all stages follow each other alike: what is far apart may change places.
-const ALIKE: Cooling = Cooling {
-    rounds: 4.0,
-    warm: 1.0,
-    cold: 0.02,
-    far: 50,
-    rows: 8,
-    swaps: 2,
-};
-/// Where it matters which powder comes behind which: rows that belong together move together.
-const CHANGEOVERS: Cooling = Cooling {
-    rounds: 1.0,
-    warm: 4.0,
-    cold: 0.005,
-    far: 24,
-    rows: 3,
-    swaps: 4,
-};
-/// In the last part of a round nothing dearer is gone on from any more.
-const QUENCH: f64 = 0.1;
-/// Longer rows seldom move to advantage.
-const LONG: usize = 8;
-
 impl Line {
     /// None if more than the order of stages is to be decided.
     pub fn new(rules: &Rules) -> Option<Self> {
@@ -130,11 +110,7 @@ impl Line {
         };
         let order: Vec<usize> = (0..jobs.len()).collect();
         let mut line = Self {
-            cooling: if cell.set_up.iter().flatten().any(|it| *it > 0) {
-                &CHANGEOVERS
-            } else {
-                &ALIKE
-            },
+            cooling: Cooling::of(cell),
             cell: CellOf::new(rules, cell),
             horizon: rules.horizon,
             states: vec![begin; jobs.len() + 1],
@@ -145,7 +121,7 @@ impl Line {
             best_loss: i64::MAX,
             improved: false,
             stake: real(rate) * real(minutes) / real(whole(jobs.len() * jobs.len())),
-            round: 0.0,
+            climb: None,
             jobs,
         };
         line.settle();
@@ -159,73 +135,58 @@ impl Line {
         std::mem::take(&mut self.improved).then(|| self.best.iter().map(chunk).collect())
     }
 
-    /// Tries so many changes, `share` of the time that there is being over.
-    #[expect(
-        clippy::cast_possible_truncation,
-        reason = "a random tolerance, not a sum"
-    )]
-    pub fn anneal(&mut self, rng: &mut Rng, changes: u64, share: f64) {
-        let Cooling {
-            rounds, warm, cold, ..
-        } = *self.cooling;
-        let round = (share * rounds).min(rounds * (1.0 - f64::EPSILON));
-        if round.floor() > self.round {
-            self.round = round.floor();
-            rng.shuffle(&mut self.order);
-            self.settle();
-        }
-        let quench = ((1.0 - round.fract()) / QUENCH).min(1.0);
-        let warmth = self.stake * warm * (cold / warm).powf(round.fract()) * quench;
-        for _ in 0..changes {
-            let tolerance = -rng.f64().max(1e-12).ln() * warmth;
-            let most = self.loss().saturating_add(tolerance as i64);
-            self.change(rng, most);
-        }
-    }
-
     fn loss(&self) -> i64 {
         self.states[self.jobs.len()].loss
     }
 
-    /// Changes the order at random, unless it then loses more than `most`.
-    fn change(&mut self, rng: &mut Rng, most: i64) {
-        let count = self.order.len();
-        let Cooling {
-            far, rows, swaps, ..
-        } = *self.cooling;
-        let size = if rng.u8(0..rows) == 0 {
-            rng.usize(1..=count.min(LONG) - 1)
+    /// Tries so many changes, `share` of the time that there is being over.
+    pub fn run(&mut self, rng: &mut Rng, changes: u64, share: f64) {
+        let annealed = self.cooling.share;
+        if share < annealed {
+            self.anneal(rng, changes, share / annealed);
         } else {
-            1
-        };
-        let from = rng.usize(0..=count - size);
+            self.climb(rng, changes);
+        }
+    }
+
+    /// A place up to so many places away at which a row of so many stages can begin.
+    fn place_near(&self, rng: &mut Rng, from: usize, size: usize, far: usize) -> usize {
+        let count = self.order.len();
         let step = rng.usize(1..=far.min(count - 1));
-        let to = if rng.bool() {
+        if rng.bool() {
             (from + step).min(count - size)
         } else {
             from.saturating_sub(step)
-        };
-        if from == to {
-            return;
         }
+    }
+
+    /// Makes a change, unless the order then loses more than `most`; whether it is made.
+    fn make(&mut self, change: Move, most: i64) -> bool {
+        let Move {
+            from,
+            to,
+            size,
+            swap,
+        } = change;
         let (first, last) = (from.min(to), from.max(to) + size);
         self.trial[first..last].copy_from_slice(&self.order[first..last]);
         let part = &mut self.trial[first..last];
-        if size == 1 && rng.u8(0..swaps) == 0 {
+        if swap {
             part.swap(0, last - first - 1);
         } else if to < from {
             part.rotate_right(size);
         } else {
             part.rotate_left(size);
         }
-        if let Some((reached, more)) = self.reckon(first, last, most) {
-            self.order[first..last].copy_from_slice(&self.trial[first..last]);
-            self.states[first + 1..=reached].copy_from_slice(&self.changed[first + 1..=reached]);
-            for state in &mut self.states[reached + 1..] {
-                state.loss += more;
-            }
-            self.keep_if_best();
+        let Some((reached, more)) = self.reckon(first, last, most) else {
+            return false;
+        };
+        self.order[first..last].copy_from_slice(&self.trial[first..last]);
+        self.states[first + 1..=reached].copy_from_slice(&self.changed[first + 1..=reached]);
+        for state in &mut self.states[reached + 1..] {
+            state.loss += more;
         }
+        true
     }
 
     /// How far the changed order had to be reckoned, and what more it loses behind that; none if it loses more
@@ -373,95 +334,5 @@ fn suffices(rules: &Rules) -> bool {
     }) && rules.lots_of.iter().enumerate().all(in_one_lot)
 }
 
-fn whole(n: usize) -> i64 {
-    i64::try_from(n).unwrap_or(i64::MAX)
-}
-
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "a measure for random tolerances"
-)]
-fn real(n: i64) -> f64 {
-    n as f64
-}
-
 #[cfg(test)]
-mod tests {
-    use super::Line;
-    use crate::planner::rules::Rules;
-    use crate::planner::samples::{
-        capability, job, lot, one_machine, quiet_site, stage, station, step,
-    };
-    use crate::planner::{Problem, Search, Window, decode};
-
-    /// Six stages of two powders over two days, with 7 min of warming up and 12 for another powder.
-    fn two_days(seed: u64) -> Problem {
-        let mut rng = fastrand::Rng::with_seed(seed);
-        let mut problem = quiet_site(300);
-        let window = |from, to| Window { from, to, crew: 1 };
-        problem.windows = vec![window(0, 90), window(150, 300)];
-        problem.lots.push(lot("cu-1", "cu", 100));
-        problem.cells[0].warm_up = 7;
-        problem.cells[0].default_changeover = 12;
-        for n in 1..=6 {
-            let powder = if rng.bool() { "al" } else { "cu" };
-            problem
-                .jobs
-                .push(job(n, vec![stage(powder, 1, rng.i64(5..40))]));
-            problem.jobs[n - 1].release = rng.i64(0..60);
-            let asset = format!("a{n}");
-            let mut needs = capability(&[asset.as_str()], &[0, rng.i64(1..9)]);
-            needs.from = rng.i64(0..120);
-            problem.capabilities.push(needs);
-        }
-        problem
-    }
-
-    fn least_of_all_orders(problem: &Problem, order: &mut Vec<(usize, usize)>) -> i64 {
-        if order.len() == problem.jobs.len() {
-            return decode(problem, order).loss;
-        }
-        let mut least = i64::MAX;
-        for job in 0..problem.jobs.len() {
-            if order.iter().all(|(other, _)| *other != job) {
-                order.push((job, 0));
-                least = least.min(least_of_all_orders(problem, order));
-                order.pop();
-            }
-        }
-        least
-    }
-
-    /// All 720 orders, each decoded by the rules, against the quick search: it finds the best of them, so that
-    /// what it reckons by is what the decoder does.
-    #[test]
-    fn the_best_of_all_orders_is_found() {
-        for seed in 0..12 {
-            let problem = two_days(seed);
-            assert!(Line::new(&Rules::new(&problem)).is_some());
-            let mut search = Search::new(&problem, seed);
-            search.run(500, 0.0..1.0, &mut || false);
-            let least = least_of_all_orders(&problem, &mut Vec::new());
-            assert_eq!(search.best().loss, least, "seed {seed}");
-        }
-    }
-
-    /// A step behind a stage, a second cell, too little powder or a person too few are more than an order.
-    #[test]
-    fn where_more_is_to_be_decided_it_stays_out() {
-        let plain = one_machine(&[3, 1, 4, 2], &[6, 1, 5, 4], &[0; 4]);
-        let is_line = |change: fn(&mut Problem)| {
-            let mut problem = plain.clone();
-            change(&mut problem);
-            Line::new(&Rules::new(&problem)).is_some()
-        };
-        assert!(is_line(|_| {}));
-        assert!(!is_line(|it| {
-            it.stations = vec![station("mill", 1)];
-            it.jobs[0].options[0].operations.push(step("mill", 5, 1));
-        }));
-        assert!(!is_line(|it| it.cells.push(it.cells[0].clone())));
-        assert!(!is_line(|it| it.lots[0].grams = 3));
-        assert!(!is_line(|it| it.windows[0].crew = 0));
-    }
-}
+mod tests;
