@@ -76,7 +76,7 @@ word_enum! {
 }
 
 /// Powder of one lot from one place to another.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Movement {
     /// Of which lot, as it leaves.
     pub lot: LotCode,
