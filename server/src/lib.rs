@@ -4,10 +4,12 @@ pub mod assets;
 pub mod attachment;
 pub mod authority;
 pub mod backup;
+pub mod blend;
 pub mod book;
 pub mod catalogue;
 pub mod caution;
 pub mod cell;
+pub mod certificate;
 pub mod change;
 pub mod clock;
 pub mod clock_check;
@@ -32,6 +34,7 @@ pub mod once;
 pub mod page;
 pub mod people;
 pub mod powder;
+pub mod receive;
 pub mod recipe;
 pub mod request_id;
 pub mod requests;
@@ -63,7 +66,7 @@ use tower_http::csrf::CsrfLayer;
 use tower_http::timeout::TimeoutLayer;
 use tower_http::trace::TraceLayer;
 
-use attachment::Intake;
+use attachment::{Intake, Shelf};
 use backup::Keeper;
 use clock::Clock;
 use config::Config;
@@ -88,6 +91,7 @@ pub struct AppState {
     pub health: Health,
     pub keeper: Keeper,
     pub intake: Intake,
+    pub shelf: Shelf,
     pub readings: Readings,
 }
 
@@ -104,6 +108,7 @@ impl AppState {
             health: Health::default(),
             keeper: Keeper::default(),
             intake: Intake::default(),
+            shelf: Shelf::default(),
             readings: Readings::default(),
         }
     }
@@ -120,6 +125,9 @@ pub fn routes() -> Routes {
         .merge(kit::routes())
         .merge(metal::routes())
         .merge(powder::routes())
+        .merge(certificate::routes())
+        .merge(receive::routes())
+        .merge(blend::routes())
         .merge(now::routes())
         .merge(requests::routes())
         .merge(interim::routes())

@@ -5,6 +5,7 @@
 mod assume;
 pub mod authority;
 pub mod catalogue;
+pub mod certificate;
 mod earlier;
 pub mod efficiency;
 pub mod flight;

@@ -3,6 +3,7 @@
 mod attachments;
 mod authority;
 mod backup;
+mod blending;
 mod cases;
 mod catalogue;
 mod cell;
@@ -23,6 +24,7 @@ mod once;
 mod own_order;
 mod people;
 mod powder;
+mod receiving;
 mod requests;
 mod retired;
 mod security;
