@@ -5,9 +5,10 @@
 //! is read as what it was or refused, never as something else.
 //!
 //! The text is [`PREFIX`], the letter of the kind, the code that people read, and two check characters
-//! ([`check`](self::check)): container L0396-1 is `MYQCL0396ZD176`. In the code, [`ESCAPE`] and another
-//! letter stand for each character outside of 0-9 and A-Z, and for the escape letter itself; small
-//! letters become capitals, so a code is looked up without regard to case.
+//! by ISO/IEC 7064, MOD 1271-36 (`label/check.rs`): container L0396-1 is `MYQCL0396ZD176`. In the code,
+//! 'Z' and another letter stand for each character outside of 0-9 and A-Z, and for 'Z' itself, so that
+//! the check characters are over 0-9 and A-Z alone; small letters become capitals, so a code is looked
+//! up without regard to case.
 
 mod check;
 #[cfg(test)]
