@@ -1,8 +1,9 @@
 //! What the code on a label says, and what to make of what a scanner or a person types.
 //!
 //! A scanner is a keyboard: what it types may come in the wrong case or through the wrong keyboard
-//! layout. So a label's text is letters and figures only, and whatever may happen to it on the way, it
-//! is read as what it was or refused, never as something else.
+//! layout. So a label's text is letters and figures only, and is read as what it was or refused: in the
+//! wrong case, through another layout, with a wrong character or with two neighbours swapped it never
+//! passes for another label. Of faults that come at random one in 1271 would.
 //!
 //! The text is [`PREFIX`], the letter of the kind, the code that people read, and two check characters
 //! by ISO/IEC 7064, MOD 1271-36 (`label/check.rs`): container L0396-1 is `MYQCL0396ZD176`. In the code,
