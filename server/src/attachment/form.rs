@@ -117,7 +117,7 @@ async fn parts(mut sent: Multipart) -> Result<(Map<String, Value>, Vec<SentFile>
     Ok((fields, files))
 }
 
-/// Whether a field holds files: 'files', or that of a section, as 'l0_files'.
+/// Whether a field holds files: 'files', or that of a section, as `l0_files`.
 fn is_files(field: &str) -> bool {
     field == "files" || field.ends_with("_files")
 }

@@ -209,7 +209,7 @@ fn containers(
 ) -> Vec<SeedContainer> {
     let cans = lot.cans(head);
     let each = cans.iter().enumerate();
-    each.filter_map(|(at, can)| container(can, label(can, code, at)?, against, errors))
+    each.filter_map(|(at, can)| container(can, &label(can, code, at)?, against, errors))
         .collect()
 }
 
@@ -224,11 +224,11 @@ fn label(can: &Section<'_>, lot: Option<&LotCode>, at: usize) -> Option<String> 
 
 fn container(
     can: &Section<'_>,
-    label: String,
+    label: &str,
     against: &Against<'_>,
     errors: &mut FieldErrors,
 ) -> Option<SeedContainer> {
-    let code: Option<ContainerCode> = code::new_label(&label)
+    let code: Option<ContainerCode> = code::new_label(label)
         .map_err(|fault| can.fault("code", fault.to_string(), errors))
         .ok();
     let faults = errors.iter().count();

@@ -117,7 +117,9 @@ async fn one_receipt(
     drop(reading);
     let title = format!("Receipt {wanted}");
     let layout = visit.layout(Screen::Powder, &title).await?;
-    page(&pages::ReceiptPage::new(layout, receipt, &lines, of, &lots))
+    page(&pages::ReceiptPage::new(
+        layout, receipt, &lines, &of, &lots,
+    ))
 }
 
 async fn find(connection: &mut SqliteConnection, code: &str) -> Result<Delivery, AppError> {

@@ -273,7 +273,7 @@ impl ReceiptPage {
         page: Layout,
         receipt: Receipt,
         lines: &[Line],
-        of: Vec<OfReceipt>,
+        of: &[OfReceipt],
         lots: &[LotOf],
     ) -> Self {
         let delivery = receipt.delivery.as_deref().map(delivery_path);

@@ -47,8 +47,8 @@ pub(super) fn keeping(row: &Row, calendar: &Calendar, faults: &Faults) -> Option
 
 /// None within where the row says nothing of a certificate.
 pub(super) fn read(row: &Row, calendar: &Calendar, faults: &Faults) -> Option<Option<Certificate>> {
-    let says = |column: &&str| row.given(column).is_some();
-    if !OF_CERTIFICATE.iter().any(|column| says(&column)) {
+    let says = |column: &str| row.given(column).is_some();
+    if !OF_CERTIFICATE.iter().any(|column| says(column)) {
         return Some(None);
     }
     let text = |column, most| row.text_or_empty(faults, column, most);
