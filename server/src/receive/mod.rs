@@ -1,6 +1,6 @@
 //! Receiving: what came, lot by lot and container by container, against what a delivery was to bring.
 //!
-//! A receipt is one change. What a delivery is to bring is read in one place ([`Coming`]), so that another list of
+//! A receipt is one change. What a delivery is to bring is read in one place (`Coming`), so that another list of
 //! it, such as one that the depot was sent, needs no other form.
 
 mod draft;
