@@ -152,7 +152,7 @@ fn save(file: &Path, content: &[u8]) {
 }
 
 /// Acts on an entry of a list that the demonstration has, and a page that is not there.
-const ACTS: [&str; 18] = [
+const ACTS: [&str; 25] = [
     "/requests/8/photos",
     "/requests/15/answer",
     "/site/authority/holds-pressure",
