@@ -17,8 +17,10 @@ pub mod db;
 pub mod drawing;
 pub mod error;
 pub mod figures;
+pub mod finish;
 pub mod form;
 pub mod health;
+pub mod hold;
 pub mod interim;
 pub mod journal;
 pub mod keep_back;
@@ -45,6 +47,7 @@ pub mod site;
 pub mod situation;
 pub mod skin;
 pub mod solve;
+pub mod tools;
 pub mod version;
 pub mod words;
 
@@ -117,6 +120,9 @@ pub fn routes() -> Routes {
         .merge(recipe::routes())
         .merge(keep_back::routes())
         .merge(kit::routes())
+        .merge(tools::routes())
+        .merge(hold::routes())
+        .merge(finish::routes())
         .merge(metal::routes())
         .merge(powder::routes())
         .merge(now::routes())

@@ -10,6 +10,7 @@ mod chances;
 mod clock;
 mod errors;
 mod figures;
+mod finish;
 mod gates;
 mod health;
 mod interim;

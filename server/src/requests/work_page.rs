@@ -12,6 +12,7 @@ use super::work_form::{AGAIN, IN_TIME, WorkForm};
 use crate::AppState;
 use crate::caution::{Caution, cautions};
 use crate::error::AppError;
+use crate::finish;
 use crate::form::FieldErrors;
 use crate::page::{Layout, Screen, field_time, minutes, page_with};
 use crate::people::{Visit, Who};
@@ -42,6 +43,8 @@ struct WorkPage {
     form: WorkForm,
     errors: FieldErrors,
     ask: Option<Ask>,
+    /// What is asked for of what was found.
+    found: finish::Page,
 }
 
 impl WorkPage {
@@ -84,6 +87,7 @@ pub(super) async fn work_page(
         done: Vec::new(),
         form: WorkForm::default(),
         ask: None,
+        found: finish::Page::default(),
         errors,
     };
     match found {
@@ -103,6 +107,11 @@ pub(super) async fn work_page(
             let asset = &next.request.asset;
             let inroads = inroads(&situation, asset, next.recipe, next.at);
             shown.inroads = inroads.iter().map(|it| words.inroad(it)).collect();
+            let asks = finish::asks(next.recipe, next.at);
+            let mut reading = state.db.read.acquire().await?;
+            let (typed, now) = (&form.sizes, situation.now);
+            shown.found = finish::page(&mut reading, asks, typed, &shown.errors, now).await?;
+            drop(reading);
             shown.shut = forbidden(&situation, &next, history, who);
             if shown.is_release && shown.shut.is_empty() {
                 shown.ask = Some(ask(state, visit, who, Meaning::ReleasePart).await?);

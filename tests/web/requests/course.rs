@@ -8,8 +8,17 @@ use mendpost_tests::{Answer, App, between, number};
 use super::report;
 use crate::keep_back::keep_bronze;
 
+/// What an operation asks for where its recipe lists no dimension: how it was looked at for cracks, and what was
+/// measured. The others ask for none of it.
+pub(crate) const FOUND: [(&str, &str); 4] = [
+    ("note", "as written"),
+    ("method", "dye"),
+    ("cracks", "none"),
+    ("agent", "penetrant P-118"),
+];
+
 /// Sorts a request to be rebuilt by one recipe.
-pub(super) async fn sort(app: &mut App, request: i64, recipe: &str) {
+pub(crate) async fn sort(app: &mut App, request: i64, recipe: &str) {
     let path = format!("/requests/{request}/sort");
     let seen = seen(&app.get(&path).await);
     let fields = [
@@ -174,9 +183,7 @@ async fn from_blasting_to_the_first_run() {
     .await
     .expect("its operations");
     for kind in steps.iter().take_while(|kind| *kind != "release") {
-        let answer = app
-            .post("/requests/8/work", &[("note", "as written")])
-            .await;
+        let answer = app.post("/requests/8/work", &FOUND).await;
         assert_eq!(answer.location(), "/requests/8", "{kind}: {}", answer.body);
     }
     let page = app.get("/requests/8").await;
@@ -311,7 +318,7 @@ async fn a_release_with_an_end_asks_for_the_successor() {
         if page.contains("a checker or the lead releases a part") {
             break;
         }
-        let answer = app.post("/requests/8/work", &[]).await;
+        let answer = app.post("/requests/8/work", &FOUND).await;
         assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
     }
     let before = number(&app, "select count(*) from request").await;
@@ -437,7 +444,7 @@ async fn a_stand_in_goes_out_with_an_end() {
         .await
         .contains("a checker or the lead releases a part")
     {
-        let answer = app.post("/requests/8/work", &[]).await;
+        let answer = app.post("/requests/8/work", &FOUND).await;
         assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
     }
     let page = lead.get("/requests/8/work").await;
