@@ -19,6 +19,7 @@ pub mod error;
 pub mod figures;
 pub mod finish;
 pub mod form;
+pub mod furnace;
 pub mod health;
 pub mod hold;
 pub mod interim;
@@ -121,6 +122,7 @@ pub fn routes() -> Routes {
         .merge(keep_back::routes())
         .merge(kit::routes())
         .merge(tools::routes())
+        .merge(furnace::routes())
         .merge(hold::routes())
         .merge(finish::routes())
         .merge(metal::routes())

@@ -5,12 +5,14 @@
 
 mod coupon;
 mod length;
+mod load;
 mod release;
 mod size;
 mod tool;
 
 pub use coupon::{Condition, Expected, ExpectedFault, Measured, Property, missed};
 pub use length::{Length, LengthFault, Unit};
+pub use load::{NoRoom, cycle, may_join};
 pub use release::{Checked, Crack, Out, Soak, Stop, stops};
 pub use size::{Dimension, DimensionFault, Finding};
 pub use tool::{Calibration, Measures, Report, Tool, ToolFault};

@@ -3,12 +3,13 @@
 use std::collections::BTreeMap;
 
 use mendpost_core::catalogue::OperationKind;
-use mendpost_core::finish::{Checked, Crack, Dimension, Finding, Length, Out, Unit};
+use mendpost_core::finish::{Checked, Crack, Dimension, Finding, Length, Out, Soak, Unit};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use super::cracks::method;
 use crate::db::decoded;
+use crate::furnace::{self, soaked};
 use crate::hold::Hold;
 use crate::page::Layout;
 use crate::requests::Done;
@@ -65,6 +66,16 @@ pub async fn checked(
                     };
                     let answered = answered(sequence);
                     checked.cracks.insert(position, Out { found, answered });
+                }
+            }
+            OperationKind::HeatTreat => {
+                if let Some(soaked) = soaked(&mut *connection, sequence).await? {
+                    let found = Soak {
+                        load: soaked.load,
+                        void: !soaked.excursions.is_empty(),
+                    };
+                    let answered = soaked.excursions.iter().all(|it| answered(*it));
+                    checked.soaks.insert(position, Out { found, answered });
                 }
             }
             _ => {}
@@ -147,6 +158,8 @@ pub struct Sheet {
     pub measured: String,
     /// Where it was looked for cracks, what was found, by whom and when.
     pub cracks: Vec<(String, String, String)>,
+    /// In which loads of the furnace it was: the operation, words and address of the load, by whom and when.
+    pub soaks: Vec<(String, String, String, String)>,
 }
 
 /// One dimension with what was found.
@@ -185,6 +198,14 @@ pub async fn sheet(
             OperationKind::CrackCheck => {
                 if let Some(looked) = looked(&mut *connection, done.sequence).await? {
                     sheet.cracks.push((done.name.clone(), looked.words, by));
+                }
+            }
+            OperationKind::HeatTreat => {
+                if let Some(soaked) = soaked(&mut *connection, done.sequence).await? {
+                    let path = furnace::path(soaked.load);
+                    sheet
+                        .soaks
+                        .push((done.name.clone(), soaked.words, path, by));
                 }
             }
             _ => {}

@@ -9,6 +9,7 @@ use super::kind;
 use super::queries::{ContainerRow, LotFacts, MovementRow};
 use super::release::LotAct;
 use crate::attachment::Photos;
+use crate::furnace::Dried;
 use crate::page::{Layout, grams_down, grams_exact, whole};
 use crate::requests;
 use crate::signature::Signature;
@@ -22,6 +23,8 @@ pub struct Record {
     pub containers: Vec<ContainerRow>,
     pub movements: Vec<MovementRow>,
     pub signatures: Vec<Signature>,
+    /// Loads of the furnace in which its containers dried.
+    pub dried: Vec<Dried>,
     /// What the person may do with it.
     pub acts: Vec<LotAct>,
     pub photos: Photos,
@@ -42,6 +45,7 @@ pub struct LotPage {
     movements: Vec<Line>,
     places: Vec<Draw>,
     signatures: Vec<Signature>,
+    dried: Vec<Dried>,
     acts: Vec<LotAct>,
     photos: Photos,
 }
@@ -96,6 +100,7 @@ impl LotPage {
                 .map(|m| line(&page, m))
                 .collect(),
             signatures: record.signatures,
+            dried: record.dried,
             acts: record.acts,
             photos: record.photos,
             code: record.lot.code,

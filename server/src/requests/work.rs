@@ -6,7 +6,7 @@ use axum::response::Response;
 use chrono::{DateTime, TimeDelta, Utc};
 use mendpost_core::catalogue::{Operation, OperationKind, Recipe};
 use mendpost_core::course::{Step, step_of};
-use mendpost_core::finish::{Stop, stops};
+use mendpost_core::finish::{Stop, cycle, stops};
 use mendpost_core::journal::Subject;
 use mendpost_core::lineup::{Shut, begin_gates, release_gates, still_done, usable_revision};
 use mendpost_core::people::{Act, may};
@@ -201,14 +201,11 @@ pub(super) async fn save(
         return work_page(&state, &visit, &who, &request, &history, form, errors).await;
     };
     let mut errors = FieldErrors::default();
+    let too_long = next.waits_too_long(&situation).is_some();
+    form.is_of(&next, too_long, &mut errors);
     for fault in forbidden(&situation, &next, &history, &who) {
         errors.add("note", fault);
     }
-    form.is_of(
-        &next,
-        next.waits_too_long(&situation).is_some(),
-        &mut errors,
-    );
     let new = form.parse(&next, &visit, &mut errors);
     let found = found(&state, &next, &form, &visit, new.as_ref(), &mut errors).await?;
     let release = next.kind() == OperationKind::Release;
@@ -381,6 +378,9 @@ pub(super) fn forbidden(
         .iter()
         .map(|shut| format!("{}; {}", words.gate(&shut.gate), words.opens(&shut.opens)))
         .collect();
+    if cycle(next.recipe, next.at).is_some() {
+        faults.push("in the furnace: its load enters it as done when that is closed".to_owned());
+    }
     let held = history.holds.iter().filter(|hold| hold.is_open());
     faults.extend(held.map(|hold| {
         format!(
@@ -402,7 +402,7 @@ pub(super) fn forbidden(
             faults.push("a checker or the lead releases a part; ask one of them".to_owned());
         }
         let stops = stops(next.recipe, &history.checked).into_iter();
-        let stops = stops.filter(|it| !matches!(it, Stop::Hold { .. } | Stop::SoakMissing { .. }));
+        let stops = stops.filter(|it| !matches!(it, Stop::Hold { .. }));
         faults.extend(stops.map(|it| finish::stop(next.recipe, &it)));
         let built = history
             .done

@@ -3,6 +3,7 @@
 use askama::Template;
 use axum::response::Response;
 use mendpost_core::catalogue::{Operation, OperationKind};
+use mendpost_core::finish::cycle;
 use mendpost_core::lineup::inroads;
 use mendpost_core::signature::Meaning;
 
@@ -38,6 +39,8 @@ struct WorkPage {
     inroads: Vec<String>,
     cautions: Vec<Caution>,
     is_release: bool,
+    /// It is entered by a load of the furnace.
+    by_load: bool,
     /// What is done again, or what waited for it: which of them was done.
     done: Vec<(&'static str, String)>,
     form: WorkForm,
@@ -84,6 +87,7 @@ pub(super) async fn work_page(
         inroads: Vec::new(),
         cautions: Vec::new(),
         is_release: false,
+        by_load: false,
         done: Vec::new(),
         form: WorkForm::default(),
         ask: None,
@@ -135,6 +139,7 @@ fn tell(
     let operation = &next.recipe.operations[next.at];
     let number = shown.number;
     shown.is_release = next.kind() == OperationKind::Release;
+    shown.by_load = cycle(next.recipe, next.at).is_some();
     shown.answer = format!("{} for R{number}.", sentence(&operation.name));
     shown.pairs = vec![
         (
