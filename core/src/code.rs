@@ -168,6 +168,8 @@ codes! {
     CapabilityCode;
     /// A delivery expected.
     DeliveryCode;
+    /// A container of powder.
+    ContainerCode;
     /// A numbered lot of powder.
     LotCode;
     /// A catalogue entry.

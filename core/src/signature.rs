@@ -62,7 +62,7 @@ impl Meaning {
                 "I did not build this part. I have looked at its measures and at every yes it takes. It may be fitted within the limits on its tag."
             }
             Meaning::JudgePart => {
-                "I did not put this part on hold. I have looked at what it is held for, and what was decided is written here as it was."
+                "I have looked at what this part is held for, and what was decided of it is written here as it was."
             }
             Meaning::SetRule => {
                 "This is what the site asks for, and it is no less than the law and the licensed person ask for."

@@ -4,6 +4,7 @@ pub mod assets;
 pub mod attachment;
 pub mod authority;
 pub mod backup;
+pub mod book;
 pub mod catalogue;
 pub mod caution;
 pub mod cell;

@@ -3,8 +3,10 @@
 use crate::catalogue::{OperationKind, Recipe};
 use crate::code::StationCode;
 
-/// The cycle by which parts share a load: that of the operation by its name; one without a name is shared only
-/// by parts of the same operation of the same revision. None if the operation is in no furnace here.
+/// The cycle by which parts share a load; none if the operation is in no furnace here.
+///
+/// It is that of the operation by its name; one without a name is shared only by parts of the same operation of the
+/// same revision.
 #[must_use]
 pub fn cycle(recipe: &Recipe, at: usize) -> Option<(StationCode, String)> {
     let operation = recipe.operations.get(at)?;

@@ -163,10 +163,7 @@ fn sprayed(
         .predicted
         .efficiency;
     let cell = &situation.cell;
-    let heel_g = match cell.feeder.as_ref() {
-        Some(powder) if *powder == spray.powder => 0,
-        _ => cell.heel_g,
-    };
+    let heel_g = cell.heel_to_fill_g(&spray.powder);
     Some(SprayDoubt {
         deposited_g: spray.deposited_g,
         sticks: Share::about(efficiency.mean(), efficiency.sd()),

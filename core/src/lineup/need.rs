@@ -324,8 +324,7 @@ impl Figures {
             spray.coupon_g as f64,
         ))?;
         let jet = Jet::of(situation, Setting::of(spray), supply)?;
-        let in_feeder = situation.cell.feeder.as_ref() == Some(&spray.powder);
-        let heel_g = if in_feeder { 0 } else { situation.cell.heel_g };
+        let heel_g = situation.cell.heel_to_fill_g(&spray.powder);
         let powder = told(powder.with_heel(heel_g as f64))?;
         let powder_g = powder.load_grams();
         let spraying = told(Spraying::new(

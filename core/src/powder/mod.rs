@@ -2,6 +2,12 @@
 //!
 //! What is on hand is the sum of an append-only ledger; nothing here stores a balance.
 
+mod balance;
+pub mod book;
+
+pub use balance::{Allowance, Gap, MassBalance};
+pub use book::Reason;
+
 use crate::code::{LotCode, PowderCode};
 use crate::quantity::Milligrams;
 use crate::signature::Meaning;
@@ -74,24 +80,6 @@ impl LotState {
     }
 }
 
-word_enum! {
-    /// Why powder moved.
-    MovementReason {
-        /// Came with a delivery.
-        Receipt = "receipt",
-        /// Taken for a build.
-        Draw = "draw",
-        /// Brought back unused from a build.
-        Return = "return",
-        /// A count found more or less than the book.
-        Count = "count",
-        /// Spilt, spoiled or swept up.
-        WriteOff = "write-off",
-        /// Takes back a movement entered wrongly.
-        Correction = "correction",
-    }
-}
-
 /// A lot: powder of one certificate, with what the ledger says is on hand.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Lot {
@@ -103,7 +91,7 @@ pub struct Lot {
     pub state: LotState,
     /// Why it is in that state; empty if there is nothing to say.
     pub state_note: String,
-    /// Sum of its movements.
+    /// What can be sprayed of it: all in its containers, and in the feeder what is beyond the heel.
     pub on_hand: Milligrams,
     /// The last moment at which it may be sprayed.
     pub use_by: Option<DateTime<Utc>>,

@@ -2,6 +2,7 @@
 
 use crate::catalogue::Envelope;
 use crate::code::{PowderCode, StationCode};
+use crate::quantity::Milligrams;
 use chrono::{DateTime, Utc};
 use std::collections::BTreeMap;
 
@@ -27,6 +28,8 @@ pub struct Cell {
     pub free_from: Option<DateTime<Utc>>,
     /// Powder in the feeder; none if it is clean and empty.
     pub feeder: Option<PowderCode>,
+    /// How many grams of it are in the feeder; none if nobody knows, and then its heel counts as there.
+    pub feeder_g: Option<i64>,
     /// Extra minutes for the first stage of an attended period.
     pub warm_up_min: i64,
     /// Minutes to top up, or to swap lots of one powder.
@@ -69,6 +72,30 @@ pub struct Cell {
     pub extraction_w: i64,
     /// When it cannot be used.
     pub closed: Vec<Closed>,
+}
+
+impl Cell {
+    /// Grams of a powder that fill the heel before any of it is sprayed: what the heel lacks of them.
+    #[must_use]
+    pub fn heel_to_fill_g(&self, powder: &PowderCode) -> i64 {
+        match self.feeder_g {
+            _ if self.feeder.as_ref() != Some(powder) => self.heel_g,
+            Some(grams) => (self.heel_g - grams).max(0),
+            None => 0,
+        }
+    }
+
+    /// What can be sprayed of `of_lot`, if the feeder holds `in_all`: its share of what is beyond the heel, which is
+    /// as mixed as the rest.
+    #[must_use]
+    pub fn beyond_heel(&self, of_lot: Milligrams, in_all: Milligrams) -> Milligrams {
+        let beyond = in_all.0 - Milligrams::from_grams(self.heel_g).0;
+        if of_lot.0 <= 0 || beyond <= 0 {
+            return Milligrams(0);
+        }
+        let share = i128::from(of_lot.0) * i128::from(beyond) / i128::from(in_all.0.max(1));
+        Milligrams(i64::try_from(share).unwrap_or(0))
+    }
 }
 
 /// The diverging part of a nozzle, a straight cone from the throat on.

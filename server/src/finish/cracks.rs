@@ -4,9 +4,12 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 use uuid::Uuid;
 
+use super::entry::short;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::form::{FieldErrors, optional_text, text};
+use crate::hold::{Cause, Held, hold_part};
+use crate::people::Who;
 
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(default)]
@@ -130,4 +133,31 @@ pub async fn insert(
     .execute(change.connection())
     .await?;
     Ok(())
+}
+
+/// Keeps how a part was looked at as it came, and holds it where cracks were found; the number of the hold.
+pub async fn keep_look(
+    change: &mut Change,
+    new: &NewCrack,
+    (request, number, sequence): (Uuid, i64, i64),
+    who: &Who,
+) -> Result<Option<i64>, AppError> {
+    let looked = Looked {
+        request,
+        at_arrival: true,
+        by: &who.name,
+        at_ms: change.now(),
+        sequence,
+    };
+    insert(change, new, &looked).await?;
+    let Some(what) = new.out() else {
+        return Ok(None);
+    };
+    let held = Held {
+        request: number,
+        cause: Cause::Crack,
+        of_sequence: Some(sequence),
+        what: &short(&format!("as it came, {what}")),
+    };
+    Ok(Some(hold_part(change, &held, who).await?))
 }

@@ -3,10 +3,13 @@
 use std::collections::BTreeMap;
 
 use mendpost_core::catalogue::OperationKind;
-use mendpost_core::finish::{Checked, Crack, Dimension, Finding, Length, Out, Soak, Unit};
+use mendpost_core::finish::{
+    Checked, Crack, Dimension, Expected, Finding, Length, Out, Soak, Unit,
+};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
+use super::coupons::{self, CouponRow};
 use super::cracks::method;
 use crate::db::decoded;
 use crate::furnace::{self, soaked};
@@ -22,6 +25,22 @@ pub struct Work<'a> {
     pub still: &'a [&'a Done],
     pub done: &'a [Done],
     pub back: &'a [(i64, i64)],
+}
+
+impl Work<'_> {
+    /// The entry after which results of coupons count: with spraying that is done again come other coupons.
+    pub fn coupons_since(&self) -> i64 {
+        let sprayed = self
+            .done
+            .iter()
+            .filter(|done| done.kind == OperationKind::Spray);
+        let Some(first) = sprayed.map(|done| done.position).min() else {
+            return self.since;
+        };
+        let back = self.back.iter().filter(|(_, position)| *position <= first);
+        back.map(|(sequence, _)| *sequence)
+            .fold(self.since, i64::max)
+    }
 }
 
 /// Everything on record that counts still.
@@ -81,6 +100,14 @@ pub async fn checked(
             _ => {}
         }
     }
+    let results = coupons::results(connection, work.request, work.coupons_since()).await?;
+    checked.coupons = results
+        .into_iter()
+        .map(|result| Out {
+            answered: answered(result.sequence),
+            found: result.measured,
+        })
+        .collect();
     Ok(checked)
 }
 
@@ -158,6 +185,8 @@ pub struct Sheet {
     pub measured: String,
     /// Where it was looked for cracks, what was found, by whom and when.
     pub cracks: Vec<(String, String, String)>,
+    /// What was found of its coupons.
+    pub coupons: Vec<CouponRow>,
     /// In which loads of the furnace it was: the operation, words and address of the load, by whom and when.
     pub soaks: Vec<(String, String, String, String)>,
 }
@@ -178,10 +207,16 @@ pub struct SizeRow {
 pub async fn sheet(
     connection: &mut SqliteConnection,
     page: &Layout,
-    request: Uuid,
+    (request, coupons_since): (Uuid, i64),
     still: &[&Done],
 ) -> Result<Sheet, sqlx::Error> {
+    let results = coupons::results(&mut *connection, request, coupons_since).await?;
+    let expected = match still.last() {
+        Some(done) => expected(&mut *connection, done.sequence).await?,
+        None => Vec::new(),
+    };
     let mut sheet = Sheet {
+        coupons: coupons::rows(page, &expected, &results),
         cracks: at_arrival(&mut *connection, page, request).await?,
         ..Sheet::default()
     };
@@ -212,6 +247,30 @@ pub async fn sheet(
         }
     }
     Ok(sheet)
+}
+
+/// What is expected of coupons by the recipe under which an operation was done.
+async fn expected(
+    connection: &mut SqliteConnection,
+    sequence: i64,
+) -> Result<Vec<Expected>, sqlx::Error> {
+    sqlx::query!(
+        "select c.property, c.condition, c.least, c.most, c.load_gf
+         from work_done w join recipe_coupon c on c.recipe_id = w.recipe_id
+         where w.journal_sequence = ? order by c.position",
+        sequence
+    )
+    .try_map(|row| {
+        Ok(Expected {
+            property: decoded(row.property.parse())?,
+            condition: decoded(row.condition.parse())?,
+            least: row.least,
+            most: row.most,
+            load_gf: row.load_gf,
+        })
+    })
+    .fetch_all(connection)
+    .await
 }
 
 async fn at_arrival(

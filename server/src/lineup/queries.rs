@@ -150,11 +150,11 @@ pub(super) async fn container_grams(
 ) -> Result<BTreeMap<String, i64>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"select p.code as "powder!: String", came.milligrams / 1000 as "grams!: i64", count(*) as "containers!: i64"
-           from (select container_id, sum(milligrams) as milligrams
+           from (select to_id as container_id, sum(milligrams) as milligrams
                  from movement m
                  where reason = 'receipt'
-                   or exists (select 1 from movement r where r.id = m.corrects_id and r.reason = 'receipt')
-                 group by container_id) came
+                   and not exists (select 1 from movement r where r.corrects_id = m.id)
+                 group by to_id) came
            join container c on c.id = came.container_id
            join lot l on l.id = c.lot_id
            join powder p on p.id = l.powder_id

@@ -2,7 +2,10 @@
 
 use axum::extract::{Path, State};
 use axum::response::Response;
+use mendpost_core::code::LotCode;
 use mendpost_core::journal::Subject;
+use mendpost_core::powder::Reason;
+use mendpost_core::powder::book::Place;
 use mendpost_core::signature::Meaning;
 use serde::{Deserialize, Serialize};
 
@@ -10,7 +13,9 @@ use super::lot_path;
 use super::queries::{self, ContainerRow, LotFacts};
 use super::release::find;
 use crate::AppState;
+use crate::book::{self, Line};
 use crate::change::Change;
+use crate::db::decoded;
 use crate::error::AppError;
 use crate::form::{FieldErrors, Posted, decimal, optional_text};
 use crate::page::act::{ActPage, Field, SIGN_FIELD};
@@ -91,11 +96,20 @@ pub async fn enter(
     }
     let gap = weighed - container.on_hand_mg;
     let note = reason.unwrap_or_default();
+    let lot_code: LotCode = decoded(code.parse())?;
+    let held = Place::Container(decoded(container.code.parse())?);
+    let (from, to) = match gap {
+        0.. => (Place::Gap, held),
+        _ => (held, Place::Gap),
+    };
+    let movement = book::movement(&lot_code, from, to, gap.abs(), Reason::Count);
+    let moved = Some(&movement).filter(|_| gap != 0);
     let content = Counted {
         container: &container.code,
         book_mg: container.on_hand_mg,
         weighed_mg: weighed,
         reason: &note,
+        moved: book::moved(moved),
     };
     let subject = Subject::new("lot", &code);
     let meaning = Meaning::Adjust;
@@ -108,17 +122,14 @@ pub async fn enter(
         &proof,
     )
     .await?;
-    if gap != 0 {
-        let now = change.now();
-        queries::insert_count(
-            change.connection(),
-            &container.code,
-            gap,
-            &note,
-            now,
-            journal,
-        )
-        .await?;
+    if let Some(movement) = moved {
+        let at_ms = change.now();
+        let line = Line {
+            movement: movement.clone(),
+            note: &note,
+            at_ms,
+        };
+        book::enter(&mut change, &[line], journal).await?;
     }
     let text = match gap {
         0 => format!("{}: the book agrees, journal {journal}.", container.code),
@@ -140,6 +151,7 @@ struct Counted<'a> {
     book_mg: i64,
     weighed_mg: i64,
     reason: &'a str,
+    moved: serde_json::Value,
 }
 
 /// A container of powder that a person can lift is far below this, a ton.

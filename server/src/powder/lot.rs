@@ -6,22 +6,23 @@ use mendpost_core::powder::LotState;
 use mendpost_core::situation::Situation;
 
 use super::kind;
-use super::queries::{ContainerRow, LotFacts, MovementRow};
+use super::queries::{ContainerRow, LotFacts};
 use super::release::LotAct;
 use crate::attachment::Photos;
+use crate::book::queries::BookLine;
 use crate::furnace::Dried;
 use crate::page::{Layout, grams_down, grams_exact, whole};
 use crate::requests;
 use crate::signature::Signature;
 use crate::words::Words;
-use crate::words::powder::{lot_state, movement};
+use crate::words::powder::{lot_state, moved, place};
 use crate::words::work::sentence;
 
 /// What is on record about a lot.
 pub struct Record {
     pub lot: LotFacts,
     pub containers: Vec<ContainerRow>,
-    pub movements: Vec<MovementRow>,
+    pub movements: Vec<BookLine>,
     pub signatures: Vec<Signature>,
     /// Loads of the furnace in which its containers dried.
     pub dried: Vec<Dried>,
@@ -54,8 +55,10 @@ struct Line {
     when: String,
     reason: &'static str,
     note: String,
-    container: String,
+    from: String,
+    to: String,
     grams: String,
+    taken_back: bool,
     sequence: i64,
 }
 
@@ -220,14 +223,17 @@ fn container(page: &Layout, row: &ContainerRow) -> [String; 3] {
     [row.code.clone(), opened, grams_down(row.on_hand_mg)]
 }
 
-fn line(page: &Layout, row: MovementRow) -> Line {
-    let sign = if row.milligrams > 0 { "+" } else { "" };
+fn line(page: &Layout, row: BookLine) -> Line {
+    let movement = row.movement;
+    let ways = [&movement.from, &movement.to].map(place);
     Line {
         when: page.moment(&row.at_ms),
-        reason: movement(row.reason),
+        reason: moved(movement.reason),
         note: row.note,
-        container: row.container,
-        grams: format!("{sign}{}", grams_exact(row.milligrams)),
+        from: ways[0].clone(),
+        to: ways[1].clone(),
+        grams: grams_exact(movement.mass.0),
+        taken_back: row.taken_back,
         sequence: row.sequence,
     }
 }

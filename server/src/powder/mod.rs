@@ -17,6 +17,7 @@ use serde::Deserialize;
 
 use crate::AppState;
 use crate::attachment::{Holder, Photos};
+use crate::book;
 use crate::error::AppError;
 use crate::furnace;
 use crate::lineup::{Stored, queries as lineup};
@@ -60,7 +61,11 @@ async fn show(
     let stocks = stocks(&situation, stored.as_ref().map(|s| &s.line_up));
     let chosen = pages::chosen(&stocks, choice.powder.trim())?;
     let history = match chosen {
-        Some(stock) => queries::history(&state.db.read, stock.powder.as_str()).await?,
+        Some(stock) => {
+            let start = drawdown::first_moment(situation.site.zone, situation.now);
+            let powder = stock.powder.as_str();
+            queries::history(&state.db.read, powder, start.timestamp_millis()).await?
+        }
         None => Vec::new(),
     };
     let count = queries::last_count(&state.db.read).await?;
@@ -97,7 +102,7 @@ async fn show_lot(
     let record = lot::Record {
         dried,
         containers: queries::containers(&state.db.read, &code).await?,
-        movements: queries::movements(&state.db.read, &code).await?,
+        movements: book::queries::of_lot(&state.db.read, &code).await?,
         signatures: signature::of_subject(&state.db.read, "lot", &code).await?,
         acts: release::acts(&state, &visit, &lot).await?,
         photos: Photos::load(&state, &visit, &holder.ok_or_else(none)?).await?,

@@ -420,29 +420,25 @@ fn past(book: &Book<'_>, stock: &Stock) -> Vec<(DateTime<Utc>, i64)> {
     let start = drawdown::first_moment(book.situation.site.zone, now);
     let counts =
         |moved: &&Moved| moved.empty || stock.usable().any(|l| l.lot.code.as_str() == moved.lot);
-    let mut level = 0;
-    let mut points = Vec::new();
-    for moved in book.history.iter().filter(counts) {
-        let Some(at) = DateTime::from_timestamp_millis(moved.at_ms) else {
-            continue;
-        };
-        let before = level;
-        level += moved.milligrams;
-        if at > start && at <= now {
-            points.push((at, before / 1000));
-            points.push((at, level / 1000));
-        } else if at <= start {
-            points = vec![(start, level / 1000)];
-        }
-    }
-    if points.first().is_none_or(|(at, _)| *at > start) {
-        points.insert(
-            0,
-            (
-                start,
-                points.first().map_or(level / 1000, |(_, grams)| *grams),
-            ),
-        );
+    let since: Vec<(DateTime<Utc>, i64)> = book
+        .history
+        .iter()
+        .filter(counts)
+        .filter_map(|moved| {
+            Some((
+                DateTime::from_timestamp_millis(moved.at_ms)?,
+                moved.milligrams,
+            ))
+        })
+        .filter(|(at, _)| *at > start && *at <= now)
+        .collect();
+    let here: i64 = stock.usable().map(|l| l.lot.on_hand.0).sum();
+    let mut level = here - since.iter().map(|(_, milligrams)| milligrams).sum::<i64>();
+    let mut points = vec![(start, level / 1000)];
+    for (at, milligrams) in since {
+        points.push((at, level / 1000));
+        level += milligrams;
+        points.push((at, level / 1000));
     }
     points.push((now, stock.usable_g()));
     points

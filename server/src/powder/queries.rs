@@ -1,6 +1,5 @@
-use mendpost_core::powder::{LotState, MovementReason};
+use mendpost_core::powder::LotState;
 use sqlx::{SqliteConnection, SqliteExecutor};
-use uuid::Uuid;
 
 use crate::db::decoded;
 
@@ -12,27 +11,29 @@ pub struct Moved {
     pub milligrams: i64,
 }
 
-/// Every movement of a powder, in order.
+/// What came to the lots of a powder and went from them since a moment, in order.
 pub async fn history(
     executor: impl SqliteExecutor<'_>,
     powder: &str,
+    since_ms: i64,
 ) -> Result<Vec<Moved>, sqlx::Error> {
     sqlx::query_as!(
         Moved,
-        r#"select l.code as lot, l.state = 'empty' as "empty!: bool", m.at_ms, m.milligrams
-           from movement m
-           join container c on c.id = m.container_id
-           join lot l on l.id = c.lot_id
+        r#"select l.code as "lot!: String", l.state = 'empty' as "empty!: bool", s.at_ms as "at_ms!: i64",
+             s.milligrams as "milligrams!: i64"
+           from stock_line s
+           join lot l on l.id = s.lot_id
            join powder p on p.id = l.powder_id
-           where p.code = ?
-           order by m.at_ms, m.id"#,
-        powder
+           where p.code = ? and s.at_ms > ?
+           order by s.at_ms, s.id"#,
+        powder,
+        since_ms,
     )
     .fetch_all(executor)
     .await
 }
 
-/// The last count: when, and by how many milligrams it changed the book.
+/// The last count that changed the book: when, and by how many milligrams.
 pub struct Counted {
     pub at_ms: i64,
     pub gap_mg: i64,
@@ -41,12 +42,12 @@ pub struct Counted {
 pub async fn last_count(executor: impl SqliteExecutor<'_>) -> Result<Option<Counted>, sqlx::Error> {
     sqlx::query_as!(
         Counted,
-        r#"select max(at_ms) as "at_ms!: i64", sum(milligrams) as "gap_mg!: i64"
-           from movement
-           where reason = 'count'
-           group by journal_sequence
-           order by journal_sequence desc
-           limit 1"#
+        r#"select max(m.at_ms) as "at_ms!: i64",
+             sum(case when a.kind = 'gap' then m.milligrams else -m.milligrams end) as "gap_mg!: i64"
+           from movement m join place a on a.id = m.from_id
+           where m.reason = 'count'
+             and m.journal_sequence = (select max(journal_sequence) from movement where reason = 'count')
+           having count(*) > 0"#
     )
     .fetch_optional(executor)
     .await
@@ -106,53 +107,13 @@ pub async fn containers(
     sqlx::query_as!(
         ContainerRow,
         r#"select c.code as "code!: String", c.opened_ms as "opened_ms: i64",
-             coalesce(sum(m.milligrams), 0) as "on_hand_mg!: i64"
-           from container c
+             c.milligrams as "on_hand_mg!: i64"
+           from container_now c
            join lot l on l.id = c.lot_id
-           left join movement m on m.container_id = c.id
            where l.code = ?
-           group by c.id
            order by c.code"#,
         lot
     )
-    .fetch_all(executor)
-    .await
-}
-
-/// One line of a lot's book.
-pub struct MovementRow {
-    pub at_ms: i64,
-    pub container: String,
-    pub reason: MovementReason,
-    pub note: String,
-    pub milligrams: i64,
-    pub sequence: i64,
-}
-
-/// The book of a lot, the newest line first.
-pub async fn movements(
-    executor: impl SqliteExecutor<'_>,
-    lot: &str,
-) -> Result<Vec<MovementRow>, sqlx::Error> {
-    sqlx::query!(
-        "select m.at_ms, c.code as container, m.reason, m.note, m.milligrams, m.journal_sequence
-         from movement m
-         join container c on c.id = m.container_id
-         join lot l on l.id = c.lot_id
-         where l.code = ?
-         order by m.at_ms desc, m.journal_sequence desc, m.id desc",
-        lot
-    )
-    .try_map(|row| {
-        Ok(MovementRow {
-            at_ms: row.at_ms,
-            container: row.container,
-            reason: decoded(row.reason.parse())?,
-            note: row.note,
-            milligrams: row.milligrams,
-            sequence: row.journal_sequence,
-        })
-    })
     .fetch_all(executor)
     .await
 }
@@ -170,31 +131,6 @@ pub(super) async fn set_state(
         state,
         note,
         code
-    )
-    .execute(connection)
-    .await?;
-    Ok(())
-}
-
-/// Books that a count found more or less than the book; `entry` is the change's journal entry.
-pub(super) async fn insert_count(
-    connection: &mut SqliteConnection,
-    container: &str,
-    milligrams: i64,
-    note: &str,
-    now: i64,
-    entry: i64,
-) -> Result<(), sqlx::Error> {
-    let id = Uuid::now_v7();
-    sqlx::query!(
-        "insert into movement (id, container_id, milligrams, reason, note, at_ms, journal_sequence)
-         select ?, id, ?, 'count', ?, ?, ? from container where code = ?",
-        id,
-        milligrams,
-        note,
-        now,
-        entry,
-        container
     )
     .execute(connection)
     .await?;

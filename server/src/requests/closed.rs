@@ -73,7 +73,13 @@ pub(super) async fn show(
     let may_sort = visit.may(Act::SortRequest);
     let mut reading = state.db.read.acquire().await?;
     let still = history.still_done();
-    let sheet = finish::sheet(&mut reading, &layout, request.id, &still).await?;
+    let sheet = finish::sheet(
+        &mut reading,
+        &layout,
+        (request.id, history.coupons_since),
+        &still,
+    )
+    .await?;
     drop(reading);
     let done = history.done.iter().map(|done| {
         let by = format!("{}, {}", done.by, layout.moment(&done.ended_ms));

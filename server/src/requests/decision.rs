@@ -72,6 +72,8 @@ pub struct History {
     pub done: Vec<Done>,
     /// The entry by which it was last begun anew; 0 if never.
     pub since: i64,
+    /// The entry after which results of its coupons count.
+    pub coupons_since: i64,
     /// Operations to which it went back since then: the entry that says so, and the place from 1.
     pub back: Vec<(i64, i64)>,
     /// Every question that was put on its part, open or judged, the oldest first.
@@ -167,8 +169,10 @@ impl History {
             back: &back,
         };
         let checked = finish::checked(&mut *connection, &work, &holds).await?;
+        let coupons_since = work.coupons_since();
         Ok(History {
             checked,
+            coupons_since,
             other_releases: finish::other_releases(connection).await?,
             holds,
             stand: stand(&request.state, &decisions, &still_done(&done, &back)),

@@ -6,6 +6,7 @@ mod answer_rows;
 mod arrival;
 mod arrival_form;
 mod asked;
+mod back;
 mod choices;
 mod closed;
 mod course;
@@ -126,7 +127,13 @@ async fn show_one(
     let title = format!("Request R{number}");
     let layout = visit.layout(Screen::Requests, &title).await?;
     let still = history.still_done();
-    let sheet = finish::sheet(&mut reading, &layout, named.id, &still).await?;
+    let sheet = finish::sheet(
+        &mut reading,
+        &layout,
+        (named.id, history.coupons_since),
+        &still,
+    )
+    .await?;
     drop(still);
     drop(reading);
     let orders = Orders::load(&state.db.read).await?;

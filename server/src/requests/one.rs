@@ -74,6 +74,8 @@ pub struct OnePage {
     sheet: Sheet,
     /// Its part is released, and its tag can be printed.
     has_tag: bool,
+    /// Something of it is begun, so that coupons of it may be tested.
+    has_coupons: bool,
     /// What may be decided, with its words and address.
     decide: Vec<(&'static str, String)>,
     may_sort: bool,
@@ -180,6 +182,7 @@ impl OnePage {
             holds: hold_rows(&page, &record.history.holds),
             sheet: record.sheet,
             has_tag: record.history.stand == Stand::Released,
+            has_coupons: request.begun.is_some(),
             decide: match record.rights.sort {
                 true => open_to(record.history.stand, record.number),
                 false => Vec::new(),

@@ -15,6 +15,7 @@ use mendpost_core::situation::{Request, Situation, StandIn, Way};
 use serde_json::{Value, json};
 use uuid::Uuid;
 
+use super::back;
 use super::decision::{History, Named, decide, named};
 use super::work_form::{NewEnd, NewWork, WorkForm};
 use super::work_page::work_page;
@@ -261,7 +262,11 @@ pub(super) async fn save(
         let told = ("served", "fitted and run");
         decide(&mut change, &request, told, &who.name, json!({})).await?;
     }
-    let text = told(&request, &next, &new, step, sequence, visit.site.zone);
+    let machine = match step {
+        Step::Finish => back::tell(&mut change, &request).await?,
+        _ => "",
+    };
+    let text = told(&request, &next, &new, machine, sequence, visit.site.zone);
     let location = format!("/requests/{}", request.number);
     let notice = match hold {
         None => Notice::done("SAVED", text),
@@ -314,18 +319,14 @@ fn told(
     request: &Named,
     next: &Next<'_>,
     new: &NewWork,
-    step: Step,
+    machine: &str,
     sequence: i64,
     zone: chrono_tz::Tz,
 ) -> String {
     let name = &next.recipe.operations[next.at].name;
     let ended = moment(new.ended_ms, zone);
-    let then = match step {
-        Step::Finish => " Say that its machine runs again.",
-        _ => "",
-    };
     format!(
-        "R{}: {name} done {ended}, journal {sequence}.{then}",
+        "R{}: {name} done {ended}, journal {sequence}.{machine}",
         request.number
     )
 }

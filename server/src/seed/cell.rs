@@ -1,5 +1,6 @@
 //! The cell, the stations, when they are closed, and who is on duty.
 
+use super::data::{SeedFeeder, SeedLot};
 use super::fault::Faults;
 use super::files::SeedFiles;
 use super::row::{Row, codes};
@@ -11,8 +12,12 @@ use crate::figures::Values;
 use chrono::{DateTime, TimeDelta, Utc, Weekday};
 use chrono_tz::Tz;
 use mendpost_core::code::{PowderCode, StationCode};
+use mendpost_core::quantity::Milligrams;
 use mendpost_core::situation::{Cell, Closed, Divergent, DutyHours, Station, duty_shifts};
 use std::collections::{BTreeMap, BTreeSet};
+
+/// More than any feeder holds: 100 kg.
+const MOST_IN_FEEDER_MG: i64 = 100_000_000;
 
 const STATIONS: Sheet = Sheet {
     file: "stations.csv",
@@ -120,6 +125,39 @@ impl Sheets {
         hours
     }
 
+    /// What lies in the feeder, if somebody knows, of one of these lots.
+    pub(super) fn feeder(
+        &self,
+        rows: &Rows,
+        lots: &[SeedLot],
+        faults: &Faults,
+    ) -> Option<SeedFeeder> {
+        let row = only(rows, "cell", faults)?;
+        let (name, powder) = (row.given("feeder_container")?, row.given("feeder"));
+        let mass = row.number(faults, "feeder_g", 3, 1..=MOST_IN_FEEDER_MG)?;
+        let mut containers = lots
+            .iter()
+            .flat_map(|of| of.containers.iter().map(move |it| (of, it)));
+        let fault = match containers.find(|(_, it)| it.code.as_str() == name) {
+            None => format!("'{name}' is no container of containers.csv"),
+            Some((lot, _)) if Some(lot.lot.powder.as_str()) != powder => format!(
+                "'{name}' holds {}, and 'feeder' names another powder",
+                lot.lot.powder
+            ),
+            Some((_, container)) if container.used.0 < mass => {
+                format!("more is in the feeder than 'used_g' of '{name}' says was taken from it")
+            }
+            Some((_, container)) => {
+                return Some(SeedFeeder {
+                    container: container.code.clone(),
+                    mass: Milligrams(mass),
+                });
+            }
+        };
+        row.fault(faults, "feeder_container", fault);
+        None
+    }
+
     pub(super) fn cell(
         &self,
         rows: &Rows,
@@ -162,6 +200,7 @@ impl Sheets {
             name: name?,
             free_from: free_from?,
             feeder: feeder?,
+            feeder_g: None,
             warm_up_min: warm_up_min?,
             same_powder_min: same_powder_min?,
             default_changeover_min: default_changeover_min?,

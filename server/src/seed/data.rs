@@ -4,7 +4,7 @@ use crate::interim::End;
 use crate::shape::Reading;
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::{Answer, Metal, Part, Recipe};
-use mendpost_core::code::{AssetCode, LotCode, PartCode, RecipeCode};
+use mendpost_core::code::{AssetCode, ContainerCode, LotCode, PartCode, RecipeCode};
 use mendpost_core::finish::Tool;
 use mendpost_core::people::Role;
 use mendpost_core::powder::{Lot, Powder};
@@ -26,6 +26,7 @@ pub struct SiteData {
     pub duty: Vec<DutyHours>,
     pub powders: Vec<Powder>,
     pub lots: Vec<SeedLot>,
+    pub feeder: Option<SeedFeeder>,
     pub banks: Vec<Bank>,
     pub compressor: Option<Compressor>,
     pub fuel: Fuel,
@@ -74,10 +75,17 @@ pub struct SeedLot {
 /// A container: what came in it, and what was taken since.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SeedContainer {
-    pub code: String,
+    pub code: ContainerCode,
     pub received: Milligrams,
     pub used: Milligrams,
     pub opened_at: Option<DateTime<Utc>>,
+}
+
+/// What lies in the feeder: of what was used from a container, so much.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SeedFeeder {
+    pub container: ContainerCode,
+    pub mass: Milligrams,
 }
 
 /// A build whose powder and deposit were weighed.

@@ -27,8 +27,8 @@ mod weighed;
 pub(crate) mod write;
 
 pub use data::{
-    SeedAnswer, SeedContainer, SeedInterim, SeedLot, SeedPerson, SeedReading, SeedRequest,
-    SeedWeighed, SiteData,
+    SeedAnswer, SeedContainer, SeedFeeder, SeedInterim, SeedLot, SeedPerson, SeedReading,
+    SeedRequest, SeedWeighed, SiteData,
 };
 pub use fault::SeedFault;
 pub use files::{SeedFiles, UnreadableSeed};
@@ -37,6 +37,7 @@ pub use write::write;
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use fault::Faults;
+use mendpost_core::situation::Cell;
 use row::codes;
 use time::Calendar;
 
@@ -80,6 +81,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
     let stations = cell::Sheets::new(files, faults);
     let duty = stations.duty(calendar.zone, now, faults);
     let cell = stations.cell(&rows, known, &calendar, faults);
+    let feeder = stations.feeder(&rows, &lots, faults);
     let nozzle = site::nozzle(&rows, &calendar, faults);
     let station_list = stations.stations(&calendar, faults);
 
@@ -123,12 +125,16 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
     Some(SiteData {
         site: site?,
         people,
-        cell: cell?,
+        cell: Cell {
+            feeder_g: feeder.as_ref().map(|fed| fed.mass.grams_on_hand()),
+            ..cell?
+        },
         nozzle: nozzle?,
         stations: station_list,
         duty,
         powders,
         lots,
+        feeder,
         banks,
         compressor: compressor?,
         fuel: fuel?,

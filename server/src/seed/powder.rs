@@ -8,7 +8,7 @@ use super::sheet::Sheet;
 use super::time::Calendar;
 use crate::powder::kind::FIGURES;
 use chrono::{DateTime, Utc};
-use mendpost_core::code::{BankCode, DeliveryCode, LotCode, PowderCode};
+use mendpost_core::code::{BankCode, ContainerCode, DeliveryCode, LotCode, PowderCode};
 use mendpost_core::powder::{Lot, LotState, Powder, Solid};
 use mendpost_core::quantity::Milligrams;
 use mendpost_core::situation::{Brings, Delivery};
@@ -200,8 +200,7 @@ impl Sheets {
 }
 
 pub(crate) fn container(row: &Row, calendar: &Calendar, faults: &Faults) -> Option<SeedContainer> {
-    // A container's label follows the rule of codes, without being one that plans know.
-    let code = row.parse::<LotCode>(faults, "code");
+    let code = row.parse::<ContainerCode>(faults, "code");
     let received = row.number(faults, "received_g", 3, 1..=MOST_MG);
     let used = row.number_optional(faults, "used_g", 3, 0..=MOST_MG);
     let opened_at = row.past_optional(faults, "opened", calendar);
@@ -219,7 +218,7 @@ pub(crate) fn container(row: &Row, calendar: &Calendar, faults: &Faults) -> Opti
         return None;
     }
     Some(SeedContainer {
-        code: code?.to_string(),
+        code: code?,
         received: Milligrams(received),
         used: Milligrams(used),
         opened_at,

@@ -34,6 +34,8 @@ const TABLES: [Table; 6] = [
             "name",
             "free_from",
             "feeder",
+            "feeder_container",
+            "feeder_g",
             "warm_up_min",
             "same_powder_min",
             "default_changeover_min",

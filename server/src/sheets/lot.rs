@@ -116,10 +116,10 @@ async fn containers(
 ) -> Result<BTreeMap<Uuid, Vec<SeedContainer>>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"select c.lot_id as "lot_id!: Uuid", c.code as "code!: String", c.opened_ms as "opened_ms: i64",
-             coalesce(sum(m.milligrams), 0) as "on_hand!: i64",
-             coalesce(sum(m.milligrams) filter (where m.reason = 'receipt'), 0) as "came!: i64"
-           from container c left join movement m on m.container_id = c.id
-           group by c.id
+             c.milligrams as "on_hand!: i64",
+             coalesce((select sum(m.milligrams) from movement m where m.to_id = c.container_id and m.reason = 'receipt'), 0)
+               as "came!: i64"
+           from container_now c
            order by c.code"#
     )
     .fetch_all(connection)
@@ -128,7 +128,7 @@ async fn containers(
     for row in rows {
         let received = row.came.max(row.on_hand);
         within.entry(row.lot_id).or_default().push(SeedContainer {
-            code: row.code,
+            code: decoded(row.code.parse())?,
             received: Milligrams(received),
             used: Milligrams(received - row.on_hand),
             opened_at: row.opened_ms.map(at).transpose()?,
@@ -296,9 +296,10 @@ fn new_lot(
     lot(row, powders, within, &reader.calendar, reader.faults)
 }
 
-pub async fn write(change: &mut Change, lots: Writes, sequence: i64) -> Result<(), AppError> {
+/// Writes lots; each has its entry in the journal beside the sheet's.
+pub async fn write(change: &mut Change, lots: Writes) -> Result<(), AppError> {
     for (lot, powder) in lots {
-        enter(change, &lot, powder, sequence).await?;
+        enter(change, &lot, None, powder).await?;
     }
     Ok(())
 }

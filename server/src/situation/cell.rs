@@ -1,11 +1,13 @@
 use std::collections::BTreeMap;
 
 use chrono::{NaiveTime, Weekday};
+use mendpost_core::quantity::Milligrams;
 use mendpost_core::situation::{Cell, Closed, Divergent, DutyHours, Station};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use super::{Codes, at, at_if, code, word};
+use crate::book::queries::{feeder, feeder_is_booked};
 
 pub(super) async fn cell(
     connection: &mut SqliteConnection,
@@ -25,6 +27,17 @@ pub(super) async fn cell(
     )
     .fetch_one(&mut *connection)
     .await?;
+    let feeder_g = match feeder_is_booked(&mut *connection).await? {
+        true => {
+            let held: Milligrams = feeder(&mut *connection)
+                .await?
+                .iter()
+                .map(|lot| lot.mass)
+                .sum();
+            Some(held.grams_on_hand())
+        }
+        false => None,
+    };
     let mut changeover_min = BTreeMap::new();
     let changes = sqlx::query!(
         r#"select from_id as "from_id: Uuid", to_id as "to_id: Uuid", minutes from changeover"#
@@ -45,6 +58,7 @@ pub(super) async fn cell(
             .feeder_id
             .map(|id| code(&codes.powders, id))
             .transpose()?,
+        feeder_g,
         warm_up_min: row.warm_up_min,
         same_powder_min: row.same_powder_min,
         default_changeover_min: row.default_changeover_min,

@@ -80,14 +80,15 @@ pub async fn load(
     let until = now + TimeDelta::days(site.plan_days);
     let hours = cell::duty_hours(connection).await?;
     let (parts, recipes) = catalogue::load(connection, &codes).await?;
+    let cell = cell::cell(connection, &codes, cell_name).await?;
     Ok(Situation {
         now,
         shifts: decoded(duty_shifts(&hours, site.zone, now, until))?,
-        cell: cell::cell(connection, &codes, cell_name).await?,
         stations: cell::stations(connection).await?,
         kit: kit::queries::all(&mut *connection).await?,
         powders: supply::powders(connection).await?,
-        lots: supply::lots(connection, &codes).await?,
+        lots: supply::lots(connection, &codes, &cell).await?,
+        cell,
         banks: supply::banks(connection).await?,
         compressor: supply::compressor(connection).await?,
         fuel: supply::fuel(connection).await?,

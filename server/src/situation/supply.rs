@@ -3,11 +3,12 @@ use std::collections::BTreeMap;
 use mendpost_core::code::BankCode;
 use mendpost_core::powder::{Lot, Powder, Solid};
 use mendpost_core::quantity::Milligrams;
-use mendpost_core::situation::{Bank, Brings, Compressor, Delivery, Fuel, Receiver};
+use mendpost_core::situation::{Bank, Brings, Cell, Compressor, Delivery, Fuel, Receiver};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use super::{Codes, at, at_if, code, word};
+use crate::book::queries::feeder;
 
 pub(crate) async fn powders(connection: &mut SqliteConnection) -> Result<Vec<Powder>, sqlx::Error> {
     sqlx::query!(
@@ -35,19 +36,25 @@ pub(crate) async fn powders(connection: &mut SqliteConnection) -> Result<Vec<Pow
     .collect()
 }
 
-/// Lots that are not empty, with the sum of their movements.
+/// Lots that are not empty, with what can be sprayed of them.
 pub(super) async fn lots(
     connection: &mut SqliteConnection,
     codes: &Codes,
+    cell: &Cell,
 ) -> Result<Vec<Lot>, sqlx::Error> {
+    let fed = feeder(&mut *connection).await?;
+    let in_all = fed.iter().map(|lot| lot.mass).sum();
+    let in_feeder = |lot: &str| {
+        let held = fed.iter().find(|fed| fed.lot.as_str() == lot);
+        held.map_or(Milligrams(0), |held| cell.beyond_heel(held.mass, in_all))
+    };
     let rows = sqlx::query!(
         r#"select l.code as "code!: String", l.powder_id as "powder_id!: Uuid", l.state as "state!: String",
              l.state_note as "state_note!: String", l.use_by_ms as "use_by_ms: i64",
-             coalesce(sum(m.milligrams), 0) as "on_hand!: i64",
+             coalesce(sum(c.milligrams), 0) as "in_containers!: i64",
              count(c.opened_ms) > 0 as "opened!: bool"
            from lot l
-           left join container c on c.lot_id = l.id
-           left join movement m on m.container_id = c.id
+           left join container_now c on c.lot_id = l.id
            where l.state <> 'empty'
            group by l.id
            order by l.code"#
@@ -61,7 +68,7 @@ pub(super) async fn lots(
                 powder: code(&codes.powders, row.powder_id)?,
                 state: word(&row.state)?,
                 state_note: row.state_note,
-                on_hand: Milligrams(row.on_hand),
+                on_hand: Milligrams(row.in_containers + in_feeder(&row.code).0),
                 use_by: at_if(row.use_by_ms)?,
                 opened: row.opened,
             })

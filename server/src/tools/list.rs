@@ -74,11 +74,13 @@ fn answer(page: &Layout, tools: &[&Tool], now: DateTime<Utc>) -> String {
         .filter(|tool| tool.fault_at(now).is_some())
         .map(|tool| tool.code.as_str())
         .collect();
-    if !out.is_empty() {
-        return format!(
-            "Measure with others than {}: no figure of it counts now.",
-            out.join(", ")
-        );
+    match out.as_slice() {
+        [] => {}
+        [one] => return format!("Measure with others than {one}: no figure of it counts now."),
+        many => {
+            let many = many.join(", ");
+            return format!("Measure with others than {many}: no figure of them counts now.");
+        }
     }
     let due = |tool: &&&Tool| tool.calibrated(now).map(|it| it.due);
     let first = tools.iter().filter_map(|tool| Some((due(&tool)?, *tool)));

@@ -15,7 +15,7 @@ use super::{path, words};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
-use crate::finish::{short, taken};
+use crate::finish::{Taken, short, taken};
 use crate::form::{FieldErrors, Posted, local_time, text};
 use crate::hold::{Cause, Held, Hold, hold_part};
 use crate::page::{Layout, Notice, Screen, field_time, page_with};
@@ -88,28 +88,27 @@ async fn touched(
     tool: &Listed,
     since: i64,
 ) -> Result<Vec<Touched>, AppError> {
-    let mut by_request: BTreeMap<i64, Vec<(i64, String, i64)>> = BTreeMap::new();
+    let mut by_request: BTreeMap<i64, Vec<Taken>> = BTreeMap::new();
     for figure in taken(&mut *connection, tool.id, since).await? {
-        let of = (figure.sequence, figure.what, figure.at_ms);
-        by_request.entry(figure.request).or_default().push(of);
+        by_request.entry(figure.request).or_default().push(figure);
     }
     let mut all = Vec::new();
     for (number, figures) in by_request {
         let request = named(&mut *connection, &number.to_string()).await?;
         let history = History::load(&mut *connection, &request).await?;
         let still = history.still_done();
-        let counts = |sequence: i64| still.iter().any(|done| done.sequence == sequence);
+        let counts = |figure: &Taken| match figure.of_coupon {
+            true => figure.sequence > history.coupons_since,
+            false => still.iter().any(|done| done.sequence == figure.sequence),
+        };
         let of_it = |hold: &&Hold| {
             hold.is_open() && hold.cause == Cause::Tool && hold.what.contains(&tool.tool.code)
         };
         all.push(Touched {
-            counts: figures.iter().any(|(sequence, ..)| counts(*sequence)),
+            counts: figures.iter().any(counts),
             place: whereabouts(&request, &history),
             held: history.holds.iter().find(of_it).cloned(),
-            figures: figures
-                .into_iter()
-                .map(|(_, what, at)| (what, at))
-                .collect(),
+            figures: figures.into_iter().map(|it| (it.what, it.at_ms)).collect(),
             request,
         });
     }
@@ -212,7 +211,7 @@ fn row(page: &Layout, part: &Touched) -> Row {
     let number = part.request.number;
     let again = match part.counts {
         true => "",
-        false => "; measured again since, or another piece",
+        false => "; sent back or measured again since",
     };
     Row {
         code: format!("R{number}"),

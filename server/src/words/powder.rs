@@ -2,7 +2,8 @@
 
 use chrono::{DateTime, Utc};
 use mendpost_core::lineup::{LotStock, OutCause, RunOut, Stock};
-use mendpost_core::powder::{LotState, MovementReason};
+use mendpost_core::powder::book::Place;
+use mendpost_core::powder::{LotState, Reason};
 
 use super::Words;
 use super::work::count;
@@ -113,13 +114,34 @@ pub const fn lot_state(state: LotState) -> &'static str {
 }
 
 /// Why powder moved.
-pub const fn movement(reason: MovementReason) -> &'static str {
+pub const fn moved(reason: Reason) -> &'static str {
     match reason {
-        MovementReason::Receipt => "received",
-        MovementReason::Draw => "drawn",
-        MovementReason::Return => "brought back",
-        MovementReason::Count => "counted",
-        MovementReason::WriteOff => "written off",
-        MovementReason::Correction => "corrected",
+        Reason::Receipt => "received",
+        Reason::Before => "used before the book began",
+        Reason::Draw => "drawn",
+        Reason::Return => "poured back",
+        Reason::Spray => "sprayed",
+        Reason::Coupon => "on coupons",
+        Reason::Sweep => "swept up",
+        Reason::WriteOff => "written off",
+        Reason::Count => "counted",
+        Reason::Repack => "repacked",
+        Reason::Blend => "blended",
+        Reason::SendBack => "sent back",
+        Reason::Correction => "taken back",
+    }
+}
+
+/// Where powder is, or went.
+pub fn place(place: &Place) -> String {
+    match place {
+        Place::Depot => "depot".to_owned(),
+        Place::Container(code) => code.to_string(),
+        Place::Feeder => "feeder".to_owned(),
+        Place::Build(number) => format!("build {number}"),
+        Place::Coupon(number) => format!("coupons of build {number}"),
+        Place::Waste => "waste".to_owned(),
+        Place::Gap => "gap of a count".to_owned(),
+        Place::Before => "before the book".to_owned(),
     }
 }

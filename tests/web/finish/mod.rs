@@ -1,6 +1,7 @@
 //! After spraying: sizes with tools that are calibrated, looks for cracks, holds and what is judged of them, and
 //! what stops a release.
 
+mod coupons;
 mod furnace;
 mod holds;
 mod limits;

@@ -80,3 +80,81 @@ async fn what_was_not_tested_stops_the_release() {
         "no tag before the release"
     );
 }
+
+/// Measured, tested and looked at, R9 is released by somebody who did not spray it; its tag says what may be said, and
+/// fitting and the first run stop what its request loses.
+#[tokio::test(flavor = "multi_thread")]
+async fn from_the_size_sheet_to_the_first_run() {
+    let mut app = up_to_the_size_sheet().await;
+    done(&mut app, 9, &SLEEVE).await;
+    for fields in [
+        [
+            ("property", "strength"),
+            ("figure", "44"),
+            ("tool", "P-01"),
+            ("label", "A"),
+        ],
+        [
+            ("property", "porosity"),
+            ("figure", "1.2"),
+            ("tool", "S-01"),
+            ("label", "B"),
+        ],
+    ] {
+        let mut fields = fields.to_vec();
+        fields.extend([
+            ("coupon", "new"),
+            ("condition", "as-sprayed"),
+            ("tested_by", "Machinist"),
+        ]);
+        let answer = app.post("/requests/9/coupons", &fields).await;
+        assert_eq!(answer.location(), "/requests/9/coupons", "{}", answer.body);
+    }
+    app.sign_in(Role::Checker).await;
+    let answer = work(&mut app, 9, &[("limit", "full")]).await;
+    assert_eq!(answer.location(), "/requests/9", "{}", answer.body);
+    let tag = app.get("/requests/9/tag").await;
+    for said in [
+        "WP-SLEEVE",
+        "feed pump 1, WP1",
+        "SS-041 rev 1",
+        "Sprayed by",
+        "Sprayer, 25 Nov 2026",
+        "Released by",
+        "Machinist, 25 Nov 2026",
+        "This tag approves nothing beyond what the named people said.",
+    ] {
+        assert!(tag.contains(said), "{said}: {}", tag.body);
+    }
+    // Nobody asks for the impeller any more, so that the pump waits for its sleeve alone.
+    let reason = [("reason", "a true one was found in the store")];
+    app.post("/requests/8/decide/withdraw", &reason).await;
+    let down = "select count(*) from asset where code = 'WP1' and down_from_ms is not null";
+    for _ in 0..3 {
+        assert_eq!(number(&app, down).await, Some(1));
+        done(&mut app, 9, &[]).await;
+    }
+    assert_eq!(number(&app, down).await, Some(0), "its loss stops");
+    let page = app.get("/requests/9").await;
+    assert!(page.contains("is served"), "{}", page.body);
+    assert!(page.contains("Its machine runs again: what it lost stops."), "{}", page.body);
+    assert!(
+        page.contains("60.01 mm") && page.contains("44 MPa"),
+        "what was found stays"
+    );
+    assert!(page.contains("href=\"/requests/9/tag\""), "{}", page.body);
+}
+
+/// With the rule off, who sprayed it may release it too.
+#[tokio::test(flavor = "multi_thread")]
+async fn with_the_rule_off_the_builder_may_release() {
+    let mut app = App::signed_in(Role::Lead).await;
+    let change = [("stood", "yes"), ("other", "no"), ("reason", "alone")];
+    app.post("/site/release/change", &change).await;
+    crate::requests::course::sort(&mut app, 8, "BR-035").await;
+    for _ in 0..7 {
+        crate::requests::course::work_on(&mut app, 8).await;
+    }
+    let answer = work(&mut app, 8, &[("limit", "full")]).await;
+    assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
+}

@@ -8,7 +8,7 @@ use super::photos::{photo, sent};
 use super::{journal_length, number, planned, text};
 
 /// R8 as its page shows it: the impeller of feed pump 1, reported and not yet received.
-const FORM: [(&str, &str); 19] = [
+const FORM: [(&str, &str); 22] = [
     ("broken_part", "received"),
     ("arrived_at", ""),
     ("arrives_at", ""),
@@ -18,6 +18,9 @@ const FORM: [(&str, &str); 19] = [
     ("base_metal_known", "known"),
     ("serial", "KX 2210-7"),
     ("crack_check", "found"),
+    ("method", "dye"),
+    ("agent", "penetrant P-118"),
+    ("crack_words", "from the bore outwards, 12 mm"),
     ("part", "WP-IMPELLER"),
     ("part_name", "impeller"),
     ("damage", "damaged"),

@@ -163,7 +163,9 @@ async fn no_sheet_approves() {
             "expected",
             format!(
                 "{}wears well,,,",
-                files[0].strip_suffix(",,,").expect("nothing from the basis on")
+                files[0]
+                    .strip_suffix(",,,")
+                    .expect("nothing from the basis on")
             ),
         ),
         (

@@ -99,6 +99,7 @@ fn cell() -> Cell {
         name: "cell".to_owned(),
         free_from: None,
         feeder: None,
+        feeder_g: None,
         warm_up_min: 10,
         same_powder_min: 5,
         default_changeover_min: 60,

@@ -1,13 +1,14 @@
 //! Powders, and lots with their containers and the movements that say what is on hand.
 
 use super::{Ids, id_of};
+use crate::book::{self, Line};
 use crate::change::Change;
 use crate::error::AppError;
-use crate::seed::{SeedContainer, SeedLot, SiteData};
+use crate::seed::{SeedContainer, SeedFeeder, SeedLot, SiteData};
 use chrono::{DateTime, Utc};
 use mendpost_core::journal::Subject;
-use mendpost_core::powder::MovementReason;
-use mendpost_core::quantity::Milligrams;
+use mendpost_core::powder::Reason;
+use mendpost_core::powder::book::Place;
 use serde_json::json;
 use uuid::Uuid;
 
@@ -58,40 +59,93 @@ pub(super) async fn powders(
 
 pub(super) async fn lots(change: &mut Change, data: &SiteData, ids: &Ids) -> Result<(), AppError> {
     for lot in &data.lots {
-        let containers: Vec<_> = lot
-            .containers
-            .iter()
-            .map(|c| json!({ "code": c.code, "received_mg": c.received.0, "used_mg": c.used.0 }))
-            .collect();
-        let content = json!({
-            "powder": lot.lot.powder,
-            "state": lot.lot.state,
-            "note": lot.lot.state_note,
-            "maker_lot": lot.maker_lot,
-            "received": lot.received_at.timestamp_millis(),
-            "use_by": lot.lot.use_by.map(|t| t.timestamp_millis()),
-            "containers": containers,
-        });
-        let subject = Subject::new("lot", &lot.lot.code);
-        let sequence = change.journal("lot.received", subject, content).await?;
-        enter(change, lot, id_of(&ids.powders, &lot.lot.powder)?, sequence).await?;
+        let powder = id_of(&ids.powders, &lot.lot.powder)?;
+        enter(change, lot, data.feeder.as_ref(), powder).await?;
     }
     Ok(())
 }
 
-/// Writes a lot with its containers, and what came and went as movements of the journal entry that says
-/// so.
+/// Writes a lot with its containers, and what came and went of it as movements; of what was used, the feeder may
+/// hold some.
 pub(crate) async fn enter(
     change: &mut Change,
-    lot: &SeedLot,
+    seed: &SeedLot,
+    feeder: Option<&SeedFeeder>,
     powder: Uuid,
-    sequence: i64,
 ) -> Result<(), AppError> {
-    let id = insert_lot(change, lot, powder).await?;
-    for container in &lot.containers {
-        insert_container(change, id, lot, container, sequence).await?;
+    let containers: Vec<_> = seed
+        .containers
+        .iter()
+        .map(|c| json!({ "code": c.code, "received_mg": c.received.0, "used_mg": c.used.0 }))
+        .collect();
+    let lot = &seed.lot;
+    let content = json!({
+        "powder": lot.powder,
+        "state": lot.state,
+        "note": lot.state_note,
+        "maker_lot": seed.maker_lot,
+        "received": seed.received_at.timestamp_millis(),
+        "use_by": lot.use_by.map(|t| t.timestamp_millis()),
+        "containers": containers,
+    });
+    let id = insert_lot(change, seed, powder).await?;
+    for container in &seed.containers {
+        insert_container(change, id, container).await?;
     }
+    let subject = Subject::new("lot", &lot.code);
+    book::record(
+        change,
+        "lot.received",
+        subject,
+        content,
+        &lines(seed, feeder),
+    )
+    .await?;
     Ok(())
+}
+
+/// What came into the containers of a lot, and what was used of it before; of that, the feeder may hold some.
+fn lines<'a>(seed: &SeedLot, feeder: Option<&SeedFeeder>) -> Vec<Line<'a>> {
+    let mut lines = Vec::new();
+    for container in &seed.containers {
+        let held = || Place::Container(container.code.clone());
+        let mut line = |from, to, mass: i64, reason, note, at: DateTime<Utc>| {
+            if mass > 0 {
+                let movement = book::movement(&seed.lot.code, from, to, mass, reason);
+                let at_ms = at.timestamp_millis();
+                lines.push(Line {
+                    movement,
+                    note,
+                    at_ms,
+                });
+            }
+        };
+        let (came, used) = (container.received.0, container.used.0);
+        line(
+            Place::Depot,
+            held(),
+            came,
+            Reason::Receipt,
+            "",
+            seed.received_at,
+        );
+        let Some(opened) = container.opened_at else {
+            continue;
+        };
+        let fed = feeder.filter(|fed| fed.container == container.code);
+        let fed = fed.map_or(0, |fed| fed.mass.0);
+        line(
+            held(),
+            Place::Before,
+            used - fed,
+            Reason::Before,
+            "",
+            opened,
+        );
+        let note = "in the feeder when the book began";
+        line(held(), Place::Feeder, fed, Reason::Draw, note, opened);
+    }
+    lines
 }
 
 async fn insert_lot(change: &mut Change, seed: &SeedLot, powder: Uuid) -> Result<Uuid, AppError> {
@@ -119,67 +173,18 @@ async fn insert_lot(change: &mut Change, seed: &SeedLot, powder: Uuid) -> Result
 
 async fn insert_container(
     change: &mut Change,
-    lot_id: Uuid,
-    lot: &SeedLot,
+    lot: Uuid,
     container: &SeedContainer,
-    sequence: i64,
 ) -> Result<(), AppError> {
     let id = Uuid::now_v7();
     let opened = container.opened_at.map(|t| t.timestamp_millis());
+    let code = container.code.as_str();
     sqlx::query!(
         "insert into container (id, lot_id, code, opened_ms) values (?, ?, ?, ?)",
         id,
-        lot_id,
-        container.code,
+        lot,
+        code,
         opened,
-    )
-    .execute(change.connection())
-    .await?;
-    let receipt = Movement {
-        mass: container.received,
-        reason: MovementReason::Receipt,
-        note: "",
-        at: lot.received_at,
-    };
-    movement(change, id, sequence, receipt).await?;
-    let Some(at) = container.opened_at.filter(|_| container.used.0 > 0) else {
-        return Ok(());
-    };
-    let use_before = Movement {
-        mass: Milligrams(-container.used.0),
-        reason: MovementReason::Draw,
-        note: "used before this book began",
-        at,
-    };
-    movement(change, id, sequence, use_before).await
-}
-
-struct Movement {
-    mass: Milligrams,
-    reason: MovementReason,
-    note: &'static str,
-    at: DateTime<Utc>,
-}
-
-async fn movement(
-    change: &mut Change,
-    container: Uuid,
-    sequence: i64,
-    movement: Movement,
-) -> Result<(), AppError> {
-    let id = Uuid::now_v7();
-    let (mass, reason) = (movement.mass.0, movement.reason.as_str());
-    let at = movement.at.timestamp_millis();
-    sqlx::query!(
-        "insert into movement (id, container_id, milligrams, reason, note, at_ms, journal_sequence)
-         values (?, ?, ?, ?, ?, ?, ?)",
-        id,
-        container,
-        mass,
-        reason,
-        movement.note,
-        at,
-        sequence,
     )
     .execute(change.connection())
     .await?;
