@@ -27,6 +27,7 @@ pub mod interim;
 pub mod journal;
 pub mod keep_back;
 pub mod kit;
+pub mod labels;
 pub mod lineup;
 pub mod metal;
 pub mod need;
@@ -128,6 +129,7 @@ pub fn routes() -> Routes {
         .merge(finish::routes())
         .merge(metal::routes())
         .merge(powder::routes())
+        .merge(labels::routes())
         .merge(now::routes())
         .merge(requests::routes())
         .merge(interim::routes())

@@ -5,6 +5,7 @@ use axum::extract::{Path, State};
 use axum::response::Response;
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::{About, Answer, OperationKind, Said};
+use mendpost_core::label::{Kind, Label};
 use mendpost_core::situation::{Damage, Situation};
 use sqlx::SqliteConnection;
 
@@ -12,6 +13,7 @@ use crate::AppState;
 use crate::caution::{self, Caution, cautions};
 use crate::error::AppError;
 use crate::interim::{self, Interim};
+use crate::labels::Square;
 use crate::page::{Layout, Screen, page};
 use crate::people::Visit;
 use crate::requests::{Done, History, Named, named};
@@ -33,6 +35,7 @@ struct TagPage {
     names: Vec<(&'static str, String)>,
     cautions: Vec<Caution>,
     request_path: String,
+    square: Square,
 }
 
 /// What is known of a released part.
@@ -126,6 +129,7 @@ pub(super) async fn show(
         ))
     })?;
     let code = format!("R{}", request.number);
+    let label = Label::new(Kind::ReleaseTag, &code).map_err(AppError::internal)?;
     let layout = visit
         .layout(Screen::Requests, &format!("Tag of {code}"))
         .await?;
@@ -165,6 +169,7 @@ pub(super) async fn show(
         cautions: part.cautions(off.as_ref()),
         off: off.unwrap_or_default(),
         request_path: format!("/requests/{}", request.number),
+        square: Square::of(&label)?,
         code,
         page: layout,
     })

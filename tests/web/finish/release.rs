@@ -137,7 +137,11 @@ async fn from_the_size_sheet_to_the_first_run() {
     assert_eq!(number(&app, down).await, Some(0), "its loss stops");
     let page = app.get("/requests/9").await;
     assert!(page.contains("is served"), "{}", page.body);
-    assert!(page.contains("Its machine runs again: what it lost stops."), "{}", page.body);
+    assert!(
+        page.contains("Its machine runs again: what it lost stops."),
+        "{}",
+        page.body
+    );
     assert!(
         page.contains("60.01 mm") && page.contains("44 MPa"),
         "what was found stays"

@@ -211,5 +211,9 @@ async fn found_out_later_it_lists_and_holds_what_it_measured() {
     );
     done(&mut app, 9, &sleeve(&[("tool0", "M-02")])).await;
     let page = app.get("/tools/M-03/touched").await;
-    assert!(page.contains("sent back or measured again since"), "{}", page.body);
+    assert!(
+        page.contains("sent back or measured again since"),
+        "{}",
+        page.body
+    );
 }
