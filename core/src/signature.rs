@@ -30,6 +30,8 @@ word_enum! {
         ApproveRecipe = "approve-recipe",
         /// This part may be fitted.
         ReleasePart = "release-part",
+        /// A part on hold is fit, or worked on again, or scrapped.
+        JudgePart = "judge-part",
         /// This is what the site asks for by what a part does.
         SetRule = "set-rule",
         /// The book is to say what was weighed.
@@ -70,6 +72,9 @@ impl Meaning {
             Meaning::ReleasePart => {
                 "I did not build this part. I have looked at its measures and at every yes it takes. It may be fitted within the limits on its tag."
             }
+            Meaning::JudgePart => {
+                "I have looked at what this part is held for, and what was decided of it is written here as it was."
+            }
             Meaning::SetRule => {
                 "This is what the site asks for, and it is no less than the law and the licensed person ask for."
             }
@@ -92,7 +97,7 @@ impl Meaning {
             Meaning::SendBack => Act::AdjustBook,
             Meaning::RecordYes => Act::RecordYes,
             Meaning::ApproveRecipe => Act::ApproveRecipe,
-            Meaning::ReleasePart => Act::ReleasePart,
+            Meaning::ReleasePart | Meaning::JudgePart => Act::ReleasePart,
             Meaning::SetRule => Act::SetUpSite,
             Meaning::Adjust => Act::AdjustBook,
             Meaning::LetIn | Meaning::HandCode => Act::SetUpSite,
@@ -115,6 +120,7 @@ impl Meaning {
             | Meaning::RecordYes
             | Meaning::ApproveRecipe
             | Meaning::ReleasePart
+            | Meaning::JudgePart
             | Meaning::SetRule
             | Meaning::Adjust
             | Meaning::LetIn

@@ -20,8 +20,11 @@ pub mod db;
 pub mod drawing;
 pub mod error;
 pub mod figures;
+pub mod finish;
 pub mod form;
+pub mod furnace;
 pub mod health;
+pub mod hold;
 pub mod interim;
 pub mod journal;
 pub mod keep_back;
@@ -50,6 +53,7 @@ pub mod site;
 pub mod situation;
 pub mod skin;
 pub mod solve;
+pub mod tools;
 pub mod version;
 pub mod words;
 
@@ -124,6 +128,10 @@ pub fn routes() -> Routes {
         .merge(recipe::routes())
         .merge(keep_back::routes())
         .merge(kit::routes())
+        .merge(tools::routes())
+        .merge(furnace::routes())
+        .merge(hold::routes())
+        .merge(finish::routes())
         .merge(metal::routes())
         .merge(powder::routes())
         .merge(certificate::routes())

@@ -72,6 +72,15 @@ pub struct Begun {
     pub ended_at: DateTime<Utc>,
 }
 
+/// Why nothing more is done to a part: a question that a named person has to judge.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OnHold {
+    /// The number of the hold.
+    pub number: i64,
+    /// What it is held for.
+    pub what: String,
+}
+
 /// Whether the site has a spare.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Spare {
@@ -134,4 +143,6 @@ pub struct Request {
     pub answers: Vec<Answer>,
     /// How far work on it has come; none if nothing is done yet.
     pub begun: Option<Begun>,
+    /// The holds that nobody has judged yet, the oldest first.
+    pub on_hold: Vec<OnHold>,
 }

@@ -15,6 +15,7 @@ use crate::blend::queries::Relative;
 use crate::book::queries::BookLine;
 use crate::certificate::Checked;
 use crate::form::plain_decimal;
+use crate::furnace::Dried;
 use crate::page::{Layout, grams_down, grams_exact, whole};
 use crate::signature::Signature;
 use crate::words::powder::{lot_state, moved, place};
@@ -28,6 +29,8 @@ pub struct Record {
     pub containers: Vec<ContainerRow>,
     pub movements: Vec<BookLine>,
     pub signatures: Vec<Signature>,
+    /// Loads of the furnace in which its containers dried.
+    pub dried: Vec<Dried>,
     /// What the person may do with it.
     pub acts: Vec<LotAct>,
     pub photos: Photos,
@@ -60,6 +63,7 @@ pub struct LotPage {
     movements: Vec<Line>,
     places: Vec<Draw>,
     signatures: Vec<Signature>,
+    dried: Vec<Dried>,
     acts: Vec<LotAct>,
     photos: Photos,
 }
@@ -152,6 +156,7 @@ impl LotPage {
                 .map(|m| line(&page, m))
                 .collect(),
             signatures: record.signatures,
+            dried: record.dried,
             acts: record.acts,
             photos: record.photos,
             code: record.lot.code,
