@@ -28,6 +28,10 @@ word_enum! {
         SetRule = "set-rule",
         /// The book is to say what was weighed.
         Adjust = "adjust",
+        /// What moved was entered wrongly.
+        TakeBack = "take-back",
+        /// This container is drawn from although something speaks against it.
+        Waive = "waive",
         /// Somebody works here, as what.
         LetIn = "let-in",
         /// A way in was given to somebody.
@@ -63,6 +67,12 @@ impl Meaning {
                 "This is what the site asks for, and it is no less than the law and the licensed person ask for."
             }
             Meaning::Adjust => "I have weighed what is there. The book is to say the same.",
+            Meaning::TakeBack => {
+                "This was entered wrongly. I know where the powder is, and the book is to say the same."
+            }
+            Meaning::Waive => {
+                "I have looked myself at what speaks against it. This container may be drawn from all the same."
+            }
             Meaning::LetIn => "I know this person, and what they are to answer for here.",
             Meaning::HandCode => "I hand this start code to the person themselves.",
         }
@@ -79,7 +89,8 @@ impl Meaning {
             Meaning::ApproveRecipe => Act::ApproveRecipe,
             Meaning::ReleasePart => Act::ReleasePart,
             Meaning::SetRule => Act::SetUpSite,
-            Meaning::Adjust => Act::AdjustBook,
+            Meaning::Adjust | Meaning::TakeBack => Act::AdjustBook,
+            Meaning::Waive => Act::BookPowder,
             Meaning::LetIn | Meaning::HandCode => Act::SetUpSite,
         }
     }
@@ -91,7 +102,7 @@ impl Meaning {
     #[must_use]
     pub const fn people(self) -> usize {
         match self {
-            Meaning::ReleaseFromHold => 2,
+            Meaning::ReleaseFromHold | Meaning::Waive => 2,
             Meaning::Accept
             | Meaning::GiveUp
             | Meaning::Release
@@ -100,6 +111,7 @@ impl Meaning {
             | Meaning::ReleasePart
             | Meaning::SetRule
             | Meaning::Adjust
+            | Meaning::TakeBack
             | Meaning::LetIn
             | Meaning::HandCode => 1,
         }

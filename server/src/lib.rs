@@ -5,6 +5,7 @@ pub mod attachment;
 pub mod authority;
 pub mod backup;
 pub mod book;
+pub mod build;
 pub mod catalogue;
 pub mod caution;
 pub mod cell;
@@ -17,6 +18,7 @@ pub mod contents;
 pub mod db;
 pub mod drawing;
 pub mod error;
+pub mod feeder;
 pub mod figures;
 pub mod form;
 pub mod health;
@@ -119,6 +121,8 @@ pub fn routes() -> Routes {
         .merge(keep_back::routes())
         .merge(kit::routes())
         .merge(metal::routes())
+        .merge(build::routes())
+        .merge(feeder::routes())
         .merge(powder::routes())
         .merge(now::routes())
         .merge(requests::routes())

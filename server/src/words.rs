@@ -4,7 +4,9 @@
 
 mod assume;
 pub mod authority;
+pub mod build;
 pub mod catalogue;
+pub mod draw;
 mod earlier;
 pub mod efficiency;
 pub mod flight;

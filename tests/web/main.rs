@@ -3,6 +3,7 @@
 mod attachments;
 mod authority;
 mod backup;
+mod book;
 mod cases;
 mod catalogue;
 mod cell;

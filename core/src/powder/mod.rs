@@ -4,6 +4,7 @@
 
 mod balance;
 pub mod book;
+pub mod draw;
 
 pub use balance::{Allowance, Gap, MassBalance};
 pub use book::Reason;

@@ -134,4 +134,6 @@ pub struct Request {
     pub answers: Vec<Answer>,
     /// How far work on it has come; none if nothing is done yet.
     pub begun: Option<Begun>,
+    /// The build under way, by its number; what it sprays counts as done when it is to end.
+    pub building: Option<i64>,
 }

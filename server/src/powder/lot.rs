@@ -2,7 +2,7 @@
 
 use askama::Template;
 use mendpost_core::lineup::{LineUp, LotStock, Place, Stock};
-use mendpost_core::powder::LotState;
+use mendpost_core::powder::{LotState, Reason};
 use mendpost_core::situation::Situation;
 
 use super::kind;
@@ -10,6 +10,7 @@ use super::queries::{ContainerRow, LotFacts};
 use super::release::LotAct;
 use crate::attachment::Photos;
 use crate::book::queries::BookLine;
+use crate::feeder;
 use crate::page::{Layout, grams_down, grams_exact, whole};
 use crate::requests;
 use crate::signature::Signature;
@@ -26,6 +27,9 @@ pub struct Record {
     /// What the person may do with it.
     pub acts: Vec<LotAct>,
     pub photos: Photos,
+    /// Whether the person may draw powder, and take back what moved.
+    pub may_draw: bool,
+    pub may_take_back: bool,
 }
 
 #[derive(Template)]
@@ -39,7 +43,7 @@ pub struct LotPage {
     kind: String,
     mark: &'static str,
     pairs: Vec<(&'static str, String, String)>,
-    containers: Vec<[String; 3]>,
+    containers: Vec<[String; 4]>,
     movements: Vec<Line>,
     places: Vec<Draw>,
     signatures: Vec<Signature>,
@@ -55,6 +59,7 @@ struct Line {
     to: String,
     grams: String,
     taken_back: bool,
+    can_be_taken_back: bool,
     sequence: i64,
 }
 
@@ -91,12 +96,12 @@ impl LotPage {
             containers: record
                 .containers
                 .iter()
-                .map(|c| container(&page, c))
+                .map(|c| container(&page, &record, c))
                 .collect(),
             movements: record
                 .movements
                 .into_iter()
-                .map(|m| line(&page, m))
+                .map(|m| line(&page, m, record.may_take_back))
                 .collect(),
             signatures: record.signatures,
             acts: record.acts,
@@ -210,15 +215,20 @@ fn kept(stock: Option<&LotStock>) -> String {
     }
 }
 
-fn container(page: &Layout, row: &ContainerRow) -> [String; 3] {
+fn container(page: &Layout, record: &Record, row: &ContainerRow) -> [String; 4] {
     let opened = row.opened_ms.map_or_else(
         || "sealed".to_owned(),
         |ms| format!("opened {}", page.moment(&ms)),
     );
-    [row.code.clone(), opened, grams_down(row.on_hand_mg)]
+    let released = record.lot.state == LotState::Released;
+    let may = record.may_draw && released && row.on_hand_mg > 0;
+    let draw = may
+        .then(|| feeder::draw_path(&row.code))
+        .unwrap_or_default();
+    [row.code.clone(), opened, grams_down(row.on_hand_mg), draw]
 }
 
-fn line(page: &Layout, row: BookLine) -> Line {
+fn line(page: &Layout, row: BookLine, may_take_back: bool) -> Line {
     let movement = row.movement;
     let ways = [&movement.from, &movement.to].map(place);
     Line {
@@ -229,6 +239,9 @@ fn line(page: &Layout, row: BookLine) -> Line {
         to: ways[1].clone(),
         grams: grams_exact(movement.mass.0),
         taken_back: row.taken_back,
+        can_be_taken_back: may_take_back
+            && !row.taken_back
+            && movement.reason != Reason::Correction,
         sequence: row.sequence,
     }
 }

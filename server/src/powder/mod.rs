@@ -1,6 +1,6 @@
 //! Powder: which lot to open next, what runs out when, and what became of each lot.
 
-mod columns;
+pub mod columns;
 mod count;
 mod drawdown;
 pub mod kind;
@@ -26,7 +26,7 @@ use crate::routes::Routes;
 use crate::signature;
 use crate::situation;
 
-pub use release::{carry_out as release_from_hold, pairs as release_pairs};
+pub use release::{carry_out as release_from_hold, hold_for_gap, pairs as release_pairs};
 
 pub fn routes() -> Routes {
     Routes::default()
@@ -100,6 +100,8 @@ async fn show_lot(
         signatures: signature::of_subject(&state.db.read, "lot", &code).await?,
         acts: release::acts(&state, &visit, &lot).await?,
         photos: Photos::load(&state, &visit, &holder.ok_or_else(none)?).await?,
+        may_draw: visit.may(Act::BookPowder),
+        may_take_back: visit.may(Act::AdjustBook),
         lot,
     };
     let layout = visit.layout(Screen::Powder, &code).await?;

@@ -3,6 +3,7 @@
 
 use axum::extract::{Path, State};
 use axum::response::Response;
+use mendpost_core::code::LotCode;
 use mendpost_core::journal::Subject;
 use mendpost_core::people::{Act, may};
 use mendpost_core::powder::LotState;
@@ -213,6 +214,33 @@ pub async fn hold(
     change
         .finish(&who, &lot_path(&lot.code), Notice::done("STOPPED", text))
         .await
+}
+
+/// Stops lots of which too much is unexplained, as part of another change; what there is to say of it.
+pub async fn hold_for_gap(
+    change: &mut Change,
+    lots: &[LotCode],
+    reason: &str,
+) -> Result<String, AppError> {
+    let mut held = Vec::new();
+    for code in lots {
+        let lot = queries::lot(change.connection(), code.as_str()).await?;
+        let Some(lot) = lot.filter(|lot| lot.state.can_be_stopped()) else {
+            continue;
+        };
+        queries::set_state(change.connection(), &lot.code, LotState::Hold, reason).await?;
+        let content = Held {
+            before: lot.state,
+            reason,
+        };
+        let subject = Subject::new("lot", &lot.code);
+        change.journal("lot.held", subject, content).await?;
+        held.push(lot.code);
+    }
+    Ok(match held.as_slice() {
+        [] => String::new(),
+        held => format!(" {} on hold: {reason}.", held.join(" and ")),
+    })
 }
 
 #[derive(Serialize)]

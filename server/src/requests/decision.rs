@@ -25,7 +25,7 @@ use crate::people::{Visit, Who};
 
 /// A request, open or not, as an act about it names it.
 #[derive(Debug, Clone)]
-pub(super) struct Named {
+pub(crate) struct Named {
     pub id: Uuid,
     pub number: i64,
     pub asset: String,

@@ -9,7 +9,7 @@ mod asked;
 mod choices;
 mod closed;
 mod course;
-mod decision;
+pub(crate) mod decision;
 mod detail;
 pub mod filing;
 mod form;
@@ -25,7 +25,7 @@ mod sorting;
 pub mod standing;
 mod times;
 mod ways;
-mod work;
+pub(crate) mod work;
 mod work_form;
 mod work_page;
 

@@ -9,7 +9,7 @@ use super::report;
 use crate::keep_back::keep_bronze;
 
 /// Sorts a request to be rebuilt by one recipe.
-pub(super) async fn sort(app: &mut App, request: i64, recipe: &str) {
+pub async fn sort(app: &mut App, request: i64, recipe: &str) {
     let path = format!("/requests/{request}/sort");
     let seen = seen(&app.get(&path).await);
     let fields = [

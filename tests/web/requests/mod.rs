@@ -2,7 +2,7 @@
 
 mod answers;
 mod arrival;
-mod course;
+pub mod course;
 mod entries;
 mod filing;
 mod photos;

@@ -280,5 +280,6 @@ pub fn request(number: &str, asset: &str, part: &str, recipe: &str) -> Request {
         ways: vec![Way::Recipe(code(recipe))],
         answers: vec![],
         begun: None,
+        building: None,
     }
 }
