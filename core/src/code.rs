@@ -93,7 +93,8 @@ pub fn new_label<T: std::str::FromStr<Err = InvalidCode>>(text: &str) -> Result<
     }
 }
 
-fn checked(text: &str) -> Result<String, InvalidCode> {
+/// A code as written, without the spaces around it.
+pub(crate) fn checked(text: &str) -> Result<String, InvalidCode> {
     let text = text.trim();
     let length = text.chars().count();
     if length == 0 {

@@ -12,6 +12,7 @@ pub mod deposit;
 pub mod gas;
 pub mod interim;
 pub mod journal;
+pub mod label;
 pub mod lineup;
 pub mod people;
 pub mod planner;

@@ -24,6 +24,9 @@ async fn show(visit: Visit) -> Result<Response, AppError> {
     let screen = Screen::Contents;
     page(&ContentsPage {
         page: visit.layout(screen, screen.word()).await?,
-        screens: Screen::ALL.into_iter().chain([Screen::Account]).collect(),
+        screens: Screen::ALL
+            .into_iter()
+            .chain([Screen::Labels, Screen::Account])
+            .collect(),
     })
 }

@@ -26,6 +26,7 @@ pub mod interim;
 pub mod journal;
 pub mod keep_back;
 pub mod kit;
+pub mod labels;
 pub mod lineup;
 pub mod metal;
 pub mod need;
@@ -124,6 +125,7 @@ pub fn routes() -> Routes {
         .merge(build::routes())
         .merge(feeder::routes())
         .merge(powder::routes())
+        .merge(labels::routes())
         .merge(now::routes())
         .merge(requests::routes())
         .merge(interim::routes())

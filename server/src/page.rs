@@ -14,6 +14,7 @@ use uuid::Uuid;
 
 use crate::assets;
 use crate::error::{AppError, Problem, Resend};
+use crate::labels;
 use crate::once;
 use crate::people::Visit;
 use crate::skin::Skin;
@@ -182,6 +183,11 @@ impl Layout {
             .collect()
     }
 
+    /// What labels of ours begin with as a keyboard types it, for the script that catches scans.
+    pub fn label_beginnings(&self) -> String {
+        labels::beginnings()
+    }
+
     /// The address of a static file.
     pub fn asset(&self, name: &str) -> String {
         assets::asset(name)
@@ -233,8 +239,9 @@ pub enum Screen {
     Powder,
     Cell,
     Site,
-    /// The list of screens itself; like those that follow not in it.
+    /// The list of screens itself; like those that follow not at the top of the page.
     Contents,
+    Labels,
     SignIn,
     Start,
     Account,
@@ -267,6 +274,7 @@ impl Screen {
             Screen::Cell => "Cell",
             Screen::Site => "Site",
             Screen::Contents => "All pages",
+            Screen::Labels => "Labels",
             Screen::SignIn => "Sign in",
             Screen::Start => "Start",
             Screen::Account => "Account",
@@ -284,6 +292,7 @@ impl Screen {
             Screen::Cell => "/cell",
             Screen::Site => "/site",
             Screen::Contents => "/pages",
+            Screen::Labels => "/labels",
             Screen::SignIn => "/sign-in",
             Screen::Start => "/start",
             Screen::Account => "/account",
@@ -305,6 +314,7 @@ impl Screen {
             Screen::Site => {
                 "Where is this, what does it need, who works here, and who may do what?"
             }
+            Screen::Labels => "Which labels do I print, and what was it that I scanned?",
             Screen::Account => "Who am I here, and where am I signed in?",
             Screen::Contents | Screen::SignIn | Screen::Start | Screen::Error => "",
         }

@@ -2,10 +2,12 @@
 
 mod accounts;
 mod keyboard;
+mod labels;
 mod order;
 mod photo;
 mod refusal;
 mod report;
+mod scan;
 
 use std::fs;
 use std::future::Future;

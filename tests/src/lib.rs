@@ -4,6 +4,7 @@ pub mod browser;
 pub mod chromium;
 pub mod service;
 pub mod solids;
+pub mod squares;
 
 use std::collections::BTreeMap;
 use std::fs;
