@@ -42,7 +42,7 @@ pub struct Build {
 
 impl Build {
     /// Its stage, as work done.
-    pub fn done(&self) -> SprayedStage<'_> {
+    pub(crate) fn done(&self) -> SprayedStage<'_> {
         SprayedStage {
             request: self.request,
             recipe: &self.recipe,

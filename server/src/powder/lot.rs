@@ -222,9 +222,11 @@ fn container(page: &Layout, record: &Record, row: &ContainerRow) -> [String; 4] 
     );
     let released = record.lot.state == LotState::Released;
     let may = record.may_draw && released && row.on_hand_mg > 0;
-    let draw = may
-        .then(|| feeder::draw_path(&row.code))
-        .unwrap_or_default();
+    let draw = if may {
+        feeder::draw_path(&row.code)
+    } else {
+        String::new()
+    };
     [row.code.clone(), opened, grams_down(row.on_hand_mg), draw]
 }
 

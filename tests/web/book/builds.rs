@@ -358,7 +358,7 @@ async fn what_does_not_begin() {
     let answer = app.post("/requests/9/build", &[]).await;
     assert_eq!(answer.status, StatusCode::CONFLICT);
     assert!(
-        answer.contains("blast to clean metal comes next"),
+        answer.contains("Blast to clean metal comes next"),
         "{}",
         answer.body
     );

@@ -172,6 +172,7 @@ async fn what_is_not_released_is_not_drawn() {
 async fn what_is_out_of_date_takes_two_people() {
     let mut app = with_clean_feeder().await;
     app.wait_minutes(3 * 24 * 60);
+    app.sign_in(Role::Lead).await;
     let answer = draw(&mut app, "L0394-1", "trial", 100).await;
     let fault = answer.field_error("container").expect("a fault");
     assert!(
@@ -218,6 +219,7 @@ async fn what_is_out_of_date_takes_two_people() {
     let answer = draw(&mut app, "L0394-1", "trial", 100).await;
     assert_eq!(answer.location(), "/feeder", "{}", answer.body);
     app.wait_minutes(12 * 60);
+    app.sign_in(Role::Lead).await;
     assert!(
         draw(&mut app, "L0394-1", "trial", 100)
             .await
@@ -374,7 +376,8 @@ async fn what_was_wrong_moves_back() {
     replayed(&app).await;
 }
 
-/// Opened at 14:00 and closed when it is 14:40: 40 minutes of the 30 that its powder may stand open in all.
+/// Opened at 15:20 and closed at 15:40: 20 of the 30 minutes that its powder may stand open in all. Opened again at
+/// 16:29 and still open at 16:40 it would be 31.
 #[tokio::test]
 async fn minutes_in_the_open_add_up() {
     let mut app = with_clean_feeder().await;
@@ -385,7 +388,7 @@ async fn minutes_in_the_open_add_up() {
     let fields = [
         ("container", "L0406-1"),
         ("for", "trial"),
-        ("opened", "2026-11-25T14:20"),
+        ("opened", "2026-11-25T15:20"),
         ("reason", "the crew chose it"),
         ("before", "3000"),
         ("after", "2900"),
@@ -398,7 +401,7 @@ async fn minutes_in_the_open_add_up() {
     assert!(page.contains("20 min of 30 min"), "{}", page.body);
     app.wait_minutes(60);
     let mut longer = fields;
-    longer[2].1 = "2026-11-25T15:29";
+    longer[2].1 = "2026-11-25T16:29";
     let answer = app.post("/feeder/draw", &longer).await;
     let fault = answer.field_error("container").expect("a fault");
     assert!(

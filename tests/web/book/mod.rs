@@ -41,7 +41,7 @@ async fn replayed(app: &App) {
     assert_eq!(sum, 0, "what came from the depot counts below 0 there");
 }
 
-/// The lead's browser, with an empty and clean feeder: the demonstration's holds 80 g of ZnAl15.
+/// The lead's browser, with an empty and clean feeder: the demonstration's holds 80 g of zinc.
 async fn with_clean_feeder() -> App {
     let mut app = App::new().await;
     app.sign_in(Role::Lead).await;
