@@ -9,7 +9,9 @@ create table build_plan (
     minutes integer not null check (minutes >= 0),
     powder_g integer not null check (powder_g >= 0),
     -- Codes of the lots that it was to come from, parted by spaces.
-    lots text not null
+    lots text not null,
+    -- The bank that its gas was to come from; null: the compressor.
+    bank text
 ) strict;
 
 -- Spraying begins, or stops for a cause.
@@ -113,3 +115,4 @@ create table nozzle_fitted (
 create trigger nozzle_fitted_stays before update on nozzle_fitted begin select raise(abort, 'that a nozzle was fitted stays on record'); end;
 create trigger nozzle_fitted_kept before delete on nozzle_fitted begin select raise(abort, 'that a nozzle was fitted stays on record'); end;
 alter table build add column nozzle text;
+create index build_by_nozzle on build (nozzle);

@@ -15,6 +15,7 @@ pub mod clock_check;
 pub mod command;
 pub mod config;
 pub mod contents;
+pub mod count;
 pub mod db;
 pub mod drawing;
 pub mod error;
@@ -49,6 +50,7 @@ pub mod site;
 pub mod situation;
 pub mod skin;
 pub mod solve;
+pub mod trace;
 pub mod version;
 pub mod words;
 
@@ -123,6 +125,8 @@ pub fn routes() -> Routes {
         .merge(kit::routes())
         .merge(metal::routes())
         .merge(build::routes())
+        .merge(count::routes())
+        .merge(trace::routes())
         .merge(feeder::routes())
         .merge(powder::routes())
         .merge(labels::routes())

@@ -4,7 +4,7 @@ use axum::extract::{Path, State};
 use axum::response::Response;
 use mendpost_core::catalogue::OperationKind;
 use mendpost_core::journal::Subject;
-use mendpost_core::lineup::stage_need;
+use mendpost_core::lineup::{GasSource, stage_need};
 use serde::Deserialize;
 use serde_json::json;
 
@@ -96,6 +96,10 @@ pub(super) async fn begin(
             .filter(|_| place.is_some())
             .map(|it| it.number),
         lots: lots.join(" "),
+        bank: match &need.source {
+            GasSource::Bank(code) => Some(code.as_str()),
+            GasSource::Compressor => None,
+        },
     };
     let number = queries::next_number(change.connection()).await?;
     let in_feeder: i64 = feeder(change.connection())
@@ -113,6 +117,7 @@ pub(super) async fn begin(
         "planned_min": new.planned_min,
         "planned_g": new.planned_g,
         "lots": lots,
+        "bank": new.bank,
         "in_feeder_mg": in_feeder,
     });
     let entry = change

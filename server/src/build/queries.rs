@@ -324,6 +324,8 @@ pub struct New<'a> {
     pub planned_g: i64,
     pub line_up: Option<i64>,
     pub lots: String,
+    /// The bank that its gas comes from; none: the compressor.
+    pub bank: Option<&'a str>,
 }
 
 /// The number that the next build gets.
@@ -356,12 +358,13 @@ pub async fn insert(
     .execute(change.connection())
     .await?;
     sqlx::query!(
-        "insert into build_plan (build_id, line_up, minutes, powder_g, lots) values (?, ?, ?, ?, ?)",
+        "insert into build_plan (build_id, line_up, minutes, powder_g, lots, bank) values (?, ?, ?, ?, ?, ?)",
         id,
         new.line_up,
         new.planned_min,
         new.planned_g,
         new.lots,
+        new.bank,
     )
     .execute(change.connection())
     .await?;

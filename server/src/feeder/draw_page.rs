@@ -103,7 +103,8 @@ pub(super) async fn draw_page(
         let doubts = look.doubts(container, want, (open, now(visit)?), 0);
         let two = |it: &&mendpost_core::powder::draw::Doubt| it.remedy() == Remedy::SecondPerson;
         let way = waive::path(container.code.as_str(), &shown.form.for_);
-        shown.waive = doubts.iter().find(two).map(|_| way);
+        let never = doubts.iter().any(|it| it.remedy() == Remedy::None);
+        shown.waive = doubts.iter().find(two).filter(|_| !never).map(|_| way);
         shown.doubts = doubts
             .iter()
             .map(|it| Told {

@@ -6,7 +6,7 @@ mod drawdown;
 pub mod kind;
 mod lot;
 mod pages;
-mod queries;
+pub mod queries;
 mod release;
 
 use axum::extract::{Path, Query, State};

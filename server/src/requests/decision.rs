@@ -68,7 +68,7 @@ pub struct History {
 }
 
 /// The request of a number as it stands in an address.
-pub(super) async fn named(
+pub(crate) async fn named(
     connection: &mut SqliteConnection,
     number: &str,
 ) -> Result<Named, AppError> {

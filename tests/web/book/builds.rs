@@ -367,7 +367,7 @@ async fn what_does_not_begin() {
     }
     let answer = app.post("/requests/9/build", &[]).await;
     assert!(
-        answer.contains("the feeder is not clean of"),
+        answer.contains("he feeder is not clean of"),
         "{}",
         answer.body
     );

@@ -2,9 +2,11 @@
 
 mod builds;
 mod conserved;
+mod counts;
 mod feeder;
 mod refused;
 mod together;
+mod traced;
 
 use mendpost_core::people::Role;
 use mendpost_server::book::{balances, replay};
