@@ -178,7 +178,7 @@ async fn hold(
             line.code,
             grams_exact(site.stop_line(found.drawn).0)
         );
-        told += &hold_for_gap(change, &[line.lot.clone()], &why).await?;
+        told += &hold_for_gap(change, std::slice::from_ref(&line.lot), &why).await?;
     }
     Ok(told)
 }
