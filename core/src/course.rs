@@ -47,6 +47,10 @@ word_enum! {
         Finish = "finish",
         /// Begin anew: the part is not what it should be.
         SendBack = "send-back",
+        /// Throw the piece away, and begin with another.
+        Scrap = "scrap",
+        /// Go back to an operation that is done.
+        Rework = "rework",
     }
 }
 
@@ -68,11 +72,13 @@ impl Stand {
     pub const fn after(self, step: Step) -> Result<Self, NotNow> {
         use Stand::{InWork, Refused, Released, Reported, Served, Sorted, Withdrawn};
         Ok(match (self, step) {
-            (Reported | Sorted, Step::Sort) | (InWork | Released, Step::SendBack) => Sorted,
+            (Reported | Sorted, Step::Sort) | (InWork | Released, Step::SendBack | Step::Scrap) => {
+                Sorted
+            }
             (Reported | Sorted, Step::Refuse) => Refused,
             (Reported | Sorted | InWork, Step::Withdraw) => Withdrawn,
             (Refused | Withdrawn, Step::Reopen) => Reported,
-            (Sorted | InWork, Step::Work) => InWork,
+            (Sorted | InWork, Step::Work) | (InWork | Released, Step::Rework) => InWork,
             (InWork, Step::Release) | (Released, Step::Work) => Released,
             (Released, Step::Finish) => Served,
             (stand, step) => return Err(NotNow { stand, step }),
@@ -236,10 +242,14 @@ mod tests {
             (InWork, Step::Work, InWork),
             (InWork, Step::Release, Released),
             (InWork, Step::SendBack, Sorted),
+            (InWork, Step::Scrap, Sorted),
+            (InWork, Step::Rework, InWork),
             (InWork, Step::Withdraw, Withdrawn),
             (Released, Step::Work, Released),
             (Released, Step::Finish, Served),
             (Released, Step::SendBack, Sorted),
+            (Released, Step::Scrap, Sorted),
+            (Released, Step::Rework, InWork),
             (Refused, Step::Reopen, Reported),
             (Withdrawn, Step::Reopen, Reported),
         ];

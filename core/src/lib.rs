@@ -9,6 +9,7 @@ pub mod catalogue;
 pub mod code;
 pub mod course;
 pub mod deposit;
+pub mod finish;
 pub mod gas;
 pub mod interim;
 pub mod journal;

@@ -26,6 +26,7 @@ pub fn may(role: Role, act: Act) -> bool {
         Act::RecordYes => &[Checker, Lead],
         Act::SortRequest | Act::ReleasePart => &[Checker, Lead],
         Act::DoWork => &[Crew, Checker, Lead],
+        Act::KeepTools => &[Checker, Lead],
         Act::WriteRecipe | Act::ApproveRecipe => &[Checker, Lead],
         Act::CountKit => &[Checker, Lead, Storekeeper],
         Act::BookPowder => &[Crew, Lead, Storekeeper],
@@ -135,7 +136,9 @@ pub enum Act {
     SortRequest,
     /// Enter that an operation of a recipe is done.
     DoWork,
-    /// Let a part go that was built here.
+    /// List measuring tools and enter their calibrations.
+    KeepTools,
+    /// Let a part go that was built here, and judge one that is on hold.
     ReleasePart,
     /// Write parts, recipes, base metals and kit of the catalogue.
     WriteRecipe,
@@ -173,6 +176,7 @@ impl Act {
         Act::RecordYes,
         Act::SortRequest,
         Act::DoWork,
+        Act::KeepTools,
         Act::ReleasePart,
         Act::WriteRecipe,
         Act::ApproveRecipe,
@@ -203,7 +207,8 @@ impl fmt::Display for Act {
             Act::RecordYes => "record a yes",
             Act::SortRequest => "sort a request",
             Act::DoWork => "enter work done",
-            Act::ReleasePart => "release a part",
+            Act::KeepTools => "keep measuring tools",
+            Act::ReleasePart => "release a part, or judge one on hold",
             Act::WriteRecipe => "write parts and recipes",
             Act::ApproveRecipe => "approve a recipe",
             Act::CountKit => "count plates and fixtures",

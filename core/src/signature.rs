@@ -24,6 +24,8 @@ word_enum! {
         ApproveRecipe = "approve-recipe",
         /// This part may be fitted.
         ReleasePart = "release-part",
+        /// A part on hold is fit, or worked on again, or scrapped.
+        JudgePart = "judge-part",
         /// This is what the site asks for by what a part does.
         SetRule = "set-rule",
         /// The book is to say what was weighed.
@@ -63,6 +65,9 @@ impl Meaning {
             Meaning::ReleasePart => {
                 "I did not build this part. I have looked at its measures and at every yes it takes. It may be fitted within the limits on its tag."
             }
+            Meaning::JudgePart => {
+                "I have looked at what this part is held for, and what was decided of it is written here as it was."
+            }
             Meaning::SetRule => {
                 "This is what the site asks for, and it is no less than the law and the licensed person ask for."
             }
@@ -87,7 +92,7 @@ impl Meaning {
             Meaning::Release | Meaning::ReleaseFromHold => Act::ReleaseLot,
             Meaning::RecordYes => Act::RecordYes,
             Meaning::ApproveRecipe => Act::ApproveRecipe,
-            Meaning::ReleasePart => Act::ReleasePart,
+            Meaning::ReleasePart | Meaning::JudgePart => Act::ReleasePart,
             Meaning::SetRule => Act::SetUpSite,
             Meaning::Adjust | Meaning::TakeBack => Act::AdjustBook,
             Meaning::Waive => Act::BookPowder,
@@ -109,6 +114,7 @@ impl Meaning {
             | Meaning::RecordYes
             | Meaning::ApproveRecipe
             | Meaning::ReleasePart
+            | Meaning::JudgePart
             | Meaning::SetRule
             | Meaning::Adjust
             | Meaning::TakeBack
@@ -177,11 +183,8 @@ mod tests {
     #[test]
     fn only_a_stopped_lot_takes_two() {
         for meaning in Meaning::ALL {
-            let expected = if *meaning == Meaning::ReleaseFromHold {
-                2
-            } else {
-                1
-            };
+            let two = [Meaning::ReleaseFromHold, Meaning::Waive];
+            let expected = if two.contains(meaning) { 2 } else { 1 };
             assert_eq!(meaning.people(), expected, "{meaning}");
         }
     }

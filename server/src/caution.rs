@@ -202,6 +202,8 @@ mod tests {
             also_written_by: [].into(),
             approved_by: "cell lead".to_owned(),
             base_metals: [].into(),
+            sizes: Vec::new(),
+            coupons: Vec::new(),
             operations: vec![
                 operation(OperationKind::Spray, Some(spray)),
                 operation(OperationKind::HeatTreat, None),

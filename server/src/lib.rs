@@ -21,8 +21,11 @@ pub mod drawing;
 pub mod error;
 pub mod feeder;
 pub mod figures;
+pub mod finish;
 pub mod form;
+pub mod furnace;
 pub mod health;
+pub mod hold;
 pub mod interim;
 pub mod journal;
 pub mod keep_back;
@@ -50,6 +53,7 @@ pub mod site;
 pub mod situation;
 pub mod skin;
 pub mod solve;
+pub mod tools;
 pub mod trace;
 pub mod version;
 pub mod words;
@@ -123,6 +127,10 @@ pub fn routes() -> Routes {
         .merge(recipe::routes())
         .merge(keep_back::routes())
         .merge(kit::routes())
+        .merge(tools::routes())
+        .merge(furnace::routes())
+        .merge(hold::routes())
+        .merge(finish::routes())
         .merge(metal::routes())
         .merge(build::routes())
         .merge(count::routes())

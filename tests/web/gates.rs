@@ -74,6 +74,7 @@ fn opened(site: &Situation, code: &RequestCode, shut: &Shut, less: i64) -> Optio
                 },
             });
         }
+        Opens::Judge { .. } => site.requests[at].on_hold.clear(),
         Opens::SayUse => {
             let part = site
                 .parts

@@ -11,6 +11,7 @@ mod chances;
 mod clock;
 mod errors;
 mod figures;
+mod finish;
 mod gates;
 mod health;
 mod interim;

@@ -73,6 +73,15 @@ pub enum RecipeFault {
         /// How many operations there are.
         operations: usize,
     },
+    /// Dimensions that nobody measures.
+    #[error("it lists dimensions and has no operation 'measure'; put one before the release")]
+    NotMeasured,
+    /// A dimension whose name another has.
+    #[error("the dimension '{name}' is listed twice; call one of them otherwise")]
+    SizeTwice {
+        /// The name.
+        name: String,
+    },
     /// A longest wait that could never be kept.
     #[error(
         "operation {position} waits {after} minutes at least and {within} at most; give at least {after}"
@@ -135,6 +144,24 @@ impl Recipe {
             faults.extend(self.wait_fault(position, operation));
         }
         faults.extend(self.order_faults());
+        faults.extend(self.size_faults());
+        faults
+    }
+
+    fn size_faults(&self) -> Vec<RecipeFault> {
+        let mut faults = Vec::new();
+        if !self.sizes.is_empty() && !self.has(OperationKind::Measure) {
+            faults.push(RecipeFault::NotMeasured);
+        }
+        for (at, size) in self.sizes.iter().enumerate() {
+            if self.sizes[..at]
+                .iter()
+                .any(|before| before.name == size.name)
+            {
+                let name = size.name.clone();
+                faults.push(RecipeFault::SizeTwice { name });
+            }
+        }
         faults
     }
 
@@ -261,6 +288,8 @@ pub(super) mod tests {
             also_written_by: [].into(),
             approved_by: String::new(),
             base_metals: [].into(),
+            sizes: Vec::new(),
+            coupons: Vec::new(),
             operations: kinds.iter().map(operation).collect(),
             flags: [].into(),
             text: RecipeText::default(),
@@ -301,6 +330,20 @@ pub(super) mod tests {
                 }
             ]
         );
+    }
+
+    /// What lists a bore is measured, and lists it once.
+    #[test]
+    fn what_lists_dimensions_is_measured() {
+        let mut recipe = recipe(&[SprayKind, Cut, Release, Carry, Fit, FirstRun]);
+        let bore = || "bore: 60 (59.99 to 60.03) mm".parse().expect("a dimension");
+        recipe.sizes = vec![bore()];
+        assert_eq!(recipe.faults(), [RecipeFault::NotMeasured]);
+        recipe.insert(2, Operation::step(OperationKind::Measure, "measure", 30));
+        assert_eq!(recipe.faults(), []);
+        recipe.sizes.push(bore());
+        let name = "bore".to_owned();
+        assert_eq!(recipe.faults(), [RecipeFault::SizeTwice { name }]);
     }
 
     /// Minutes that nobody gave are told, never planned as none.

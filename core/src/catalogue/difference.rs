@@ -48,6 +48,8 @@ pub enum Field {
     Coupons,
     Inspection,
     Notes,
+    Sizes,
+    CouponLimits,
     Kind,
     Name,
     Station,
@@ -221,12 +223,16 @@ fn whole(recipe: &Recipe) -> Fields {
     };
     let flags = recipe.flags.iter().map(ToString::to_string).collect();
     let metals = recipe.base_metals.iter().map(ToString::to_string).collect();
+    let sizes = recipe.sizes.iter().map(ToString::to_string).collect();
+    let coupons = recipe.coupons.iter().map(ToString::to_string).collect();
     BTreeMap::from([
         (Field::BaseMetals, list(metals)),
         (Field::Flags, list(flags)),
         (Field::Coupons, text(&recipe.text.coupons)),
         (Field::Inspection, text(&recipe.text.inspection)),
         (Field::Notes, text(&recipe.text.notes)),
+        (Field::Sizes, list(sizes)),
+        (Field::CouponLimits, list(coupons)),
     ])
 }
 

@@ -12,6 +12,8 @@ mod weighed;
 pub use answer::{Answer, Came, Holds, NoYes, Question, Said, answered, is_same_person};
 pub use authority::{About, Authority, BuildRule, Flag, FlagRule, Rules, Who};
 pub use complete::RecipeFault;
+#[cfg(test)]
+pub(crate) use complete::tests::recipe as recipe_of;
 pub use difference::{Changed, Field, Place, Value, difference, operation_difference};
 pub use order::Way;
 pub use recipe::{

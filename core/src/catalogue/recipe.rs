@@ -3,6 +3,7 @@
 use super::{Flag, WeighedBuild};
 use crate::code::{KitCode, MetalCode, PartCode, PowderCode, RecipeCode, StationCode};
 use crate::deposit::{DepositError, deposited_grams};
+use crate::finish::{Dimension, Expected};
 use crate::gas::Gas;
 use crate::word_enum;
 use serde::Serialize;
@@ -278,6 +279,12 @@ pub struct Recipe {
     pub flags: BTreeSet<Flag>,
     /// What it says in words.
     pub text: RecipeText,
+    /// What is measured of the finished part, with limits.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub sizes: Vec<Dimension>,
+    /// What is expected of its coupons.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub coupons: Vec<Expected>,
 }
 
 impl Recipe {

@@ -9,7 +9,7 @@ use super::hold::hold;
 use super::if_yes::{IfYes, Yeses, yeses};
 use super::kit;
 use super::need::{GasSource, StageNeed, stage_need, step_fuel_ml, within_set};
-use super::part_gates::{base_metal_gate, refusal_gates, size_gates};
+use super::part_gates::{base_metal_gate, hold_gates, refusal_gates, size_gates};
 use super::power;
 use super::qualified;
 use super::supply::{FUEL, SERVICE, gas_draws, lots, stores};
@@ -306,7 +306,7 @@ pub(super) fn by(
 ) -> Candidate {
     let left = recipe.operations.get(done..).unwrap_or_default();
     let sprays = left.iter().any(|operation| operation.spray.is_some());
-    let mut shut = Vec::new();
+    let mut shut = hold_gates(request);
     let mut given = Yeses::default();
     match request.part.as_ref().and_then(|p| situation.part(p)) {
         Some(part) => {

@@ -42,6 +42,13 @@ pub enum Gate {
         /// When.
         until: DateTime<Utc>,
     },
+    /// The part is on hold.
+    OnHold {
+        /// The number of the hold.
+        number: i64,
+        /// What it is held for.
+        what: String,
+    },
     /// Not made here, whoever asks.
     Refused {
         /// What the part does.
@@ -276,6 +283,11 @@ pub enum Opens {
     YesUntil {
         /// Until then at least.
         until: DateTime<Utc>,
+    },
+    /// Judge the part: fit, worked on again, or scrapped.
+    Judge {
+        /// The number of the hold.
+        number: i64,
     },
     /// Say what the part does.
     SayUse,

@@ -21,6 +21,15 @@ pub(super) fn refusal_gates(situation: &Situation, part: &Part) -> Vec<Shut> {
     shut
 }
 
+/// The part is on hold: nothing more is done to it before somebody has judged it.
+pub(super) fn hold_gates(request: &Request) -> Vec<Shut> {
+    let held = request.on_hold.iter().map(|held| {
+        let (number, what) = (held.number, held.what.clone());
+        Shut::new(Gate::OnHold { number, what }, Opens::Judge { number })
+    });
+    held.collect()
+}
+
 /// Too large for the booth, or too heavy for what turns it there: by the catalogue, or as weighed if
 /// that is more.
 pub(super) fn size_gates(situation: &Situation, part: &Part, weighed_g: Option<i64>) -> Vec<Shut> {

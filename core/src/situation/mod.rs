@@ -18,7 +18,7 @@ pub use duty::{DutyError, DutyHours, Shift, duty_shifts, instant};
 pub use keep_back::{Held, KeepBack};
 pub use kit::{Kit, KitKind};
 pub use need::{Asset, Capability, Figure, LossFault, LossRange};
-pub use request::{BaseMetal, Begun, CrackCheck, Damage, Request, Spare, StandIn, Way};
+pub use request::{BaseMetal, Begun, CrackCheck, Damage, OnHold, Request, Spare, StandIn, Way};
 pub use supply::{
     Bank, Brings, Compressor, Delivery, Fuel, MOST_PLAN_DAYS, Receiver, days_ahead, trip_after_next,
 };

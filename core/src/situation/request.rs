@@ -72,6 +72,15 @@ pub struct Begun {
     pub ended_at: DateTime<Utc>,
 }
 
+/// Why nothing more is done to a part: a question that a named person has to judge.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct OnHold {
+    /// The number of the hold.
+    pub number: i64,
+    /// What it is held for.
+    pub what: String,
+}
+
 /// Whether the site has a spare.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Spare {
@@ -136,4 +145,6 @@ pub struct Request {
     pub begun: Option<Begun>,
     /// The build under way, by its number; what it sprays counts as done when it is to end.
     pub building: Option<i64>,
+    /// The holds that nobody has judged yet, the oldest first.
+    pub on_hold: Vec<OnHold>,
 }

@@ -161,6 +161,12 @@ pub async fn rewrite(change: &mut Change, id: Uuid, recipe: &Recipe) -> Result<(
     sqlx::query!("delete from recipe_flag where recipe_id = ?", id)
         .execute(change.connection())
         .await?;
+    sqlx::query!("delete from recipe_size where recipe_id = ?", id)
+        .execute(change.connection())
+        .await?;
+    sqlx::query!("delete from recipe_coupon where recipe_id = ?", id)
+        .execute(change.connection())
+        .await?;
     sqlx::query!("delete from recipe_spray where recipe_id = ?", id)
         .execute(change.connection())
         .await?;
@@ -196,11 +202,49 @@ async fn insert_recipe_lists(
         .execute(change.connection())
         .await?;
     }
+    insert_limits(change, id, recipe).await?;
     for (position, operation) in (1_i64..).zip(&recipe.operations) {
         insert_operation(change, id, position, operation).await?;
         if let Some(spray) = &operation.spray {
             insert_spray(change, id, position, spray).await?;
         }
+    }
+    Ok(())
+}
+
+/// What is measured of its part, and what is expected of its coupons.
+async fn insert_limits(change: &mut Change, id: Uuid, recipe: &Recipe) -> Result<(), AppError> {
+    for (position, size) in (1_i64..).zip(&recipe.sizes) {
+        let unit = size.unit.as_str();
+        sqlx::query!(
+            "insert into recipe_size (recipe_id, position, name, nominal_nm, lower_nm, upper_nm, unit)
+             values (?, ?, ?, ?, ?, ?, ?)",
+            id,
+            position,
+            size.name,
+            size.nominal.0,
+            size.lower.0,
+            size.upper.0,
+            unit,
+        )
+        .execute(change.connection())
+        .await?;
+    }
+    for (position, expected) in (1_i64..).zip(&recipe.coupons) {
+        let (property, condition) = (expected.property.as_str(), expected.condition.as_str());
+        sqlx::query!(
+            "insert into recipe_coupon (recipe_id, position, property, condition, least, most, load_gf)
+             values (?, ?, ?, ?, ?, ?, ?)",
+            id,
+            position,
+            property,
+            condition,
+            expected.least,
+            expected.most,
+            expected.load_gf,
+        )
+        .execute(change.connection())
+        .await?;
     }
     Ok(())
 }

@@ -386,15 +386,40 @@ fn stuck(
             Some((waiting.stops_per_hour, row))
         })
         .collect();
+    gated.retain(|(.., row)| row.path.as_ref().is_none_or(|to| !on_hold(situation, to)));
     gated.sort_by_key(|(stops, _)| -stops);
     let more = gated.len().saturating_sub(STUCK_ROWS);
-    let mut rows: Vec<StuckRow> = gated
-        .into_iter()
-        .take(STUCK_ROWS)
-        .map(|(_, row)| row)
-        .collect();
+    let mut rows = parts_held(words, situation);
+    rows.extend(gated.into_iter().take(STUCK_ROWS).map(|(_, row)| row));
     rows.extend(held(words, situation));
     (rows, more)
+}
+
+fn on_hold(situation: &Situation, to: &str) -> bool {
+    let held = situation
+        .requests
+        .iter()
+        .filter(|request| !request.on_hold.is_empty());
+    held.map(|request| path(&request.code))
+        .any(|held| held == to)
+}
+
+/// Parts that somebody has to judge, whatever an order says of them.
+fn parts_held(words: &Words<'_>, situation: &Situation) -> Vec<StuckRow> {
+    let requests = situation.requests.iter();
+    let held = requests.flat_map(|request| request.on_hold.iter().map(move |hold| (request, hold)));
+    held.map(|(request, hold)| StuckRow {
+        name: format!(
+            "{} {}",
+            words.asset(request.asset.as_str()),
+            request.part_name
+        ),
+        path: Some(path(&request.code)),
+        gate: format!("hold {}, {}", hold.number, hold.what),
+        opens: format!("opens: judge hold {}", hold.number),
+        since: String::new(),
+    })
+    .collect()
 }
 
 fn held(words: &Words<'_>, situation: &Situation) -> Vec<StuckRow> {

@@ -11,6 +11,7 @@ use super::release::LotAct;
 use crate::attachment::Photos;
 use crate::book::queries::BookLine;
 use crate::feeder;
+use crate::furnace::Dried;
 use crate::page::{Layout, grams_down, grams_exact, whole};
 use crate::requests;
 use crate::signature::Signature;
@@ -24,6 +25,8 @@ pub struct Record {
     pub containers: Vec<ContainerRow>,
     pub movements: Vec<BookLine>,
     pub signatures: Vec<Signature>,
+    /// Loads of the furnace in which its containers dried.
+    pub dried: Vec<Dried>,
     /// What the person may do with it.
     pub acts: Vec<LotAct>,
     pub photos: Photos,
@@ -47,6 +50,7 @@ pub struct LotPage {
     movements: Vec<Line>,
     places: Vec<Draw>,
     signatures: Vec<Signature>,
+    dried: Vec<Dried>,
     acts: Vec<LotAct>,
     photos: Photos,
 }
@@ -104,6 +108,7 @@ impl LotPage {
                 .map(|m| line(&page, m, record.may_take_back))
                 .collect(),
             signatures: record.signatures,
+            dried: record.dried,
             acts: record.acts,
             photos: record.photos,
             code: record.lot.code,

@@ -19,6 +19,7 @@ use crate::AppState;
 use crate::attachment::{Holder, Photos};
 use crate::book;
 use crate::error::AppError;
+use crate::furnace;
 use crate::lineup::{Stored, queries as lineup};
 use crate::page::{Screen, page};
 use crate::people::Visit;
@@ -94,7 +95,12 @@ async fn show_lot(
     let stored = working_order(&state).await?;
     let line_up = stored.as_ref().map(|s| &s.line_up);
     let stocks = stocks(&situation, line_up);
+    let layout = visit.layout(Screen::Powder, &code).await?;
+    let mut reading = state.db.read.acquire().await?;
+    let dried = furnace::dried(&mut reading, &layout, &code).await?;
+    drop(reading);
     let record = lot::Record {
+        dried,
         containers: queries::containers(&state.db.read, &code).await?,
         movements: book::queries::of_lot(&state.db.read, &code).await?,
         signatures: signature::of_subject(&state.db.read, "lot", &code).await?,
@@ -104,7 +110,6 @@ async fn show_lot(
         may_take_back: visit.may(Act::AdjustBook),
         lot,
     };
-    let layout = visit.layout(Screen::Powder, &code).await?;
     page(&lot::LotPage::new(
         layout, &situation, line_up, &stocks, record,
     ))

@@ -7,6 +7,7 @@ mod approve;
 mod field;
 mod follow;
 mod form;
+mod limits;
 mod operation;
 pub mod queries;
 mod rows;
@@ -38,6 +39,16 @@ pub fn routes() -> Routes {
             "/recipes/{code}/{revision}/about",
             Act::WriteRecipe,
             about::save,
+        )
+        .get(
+            "/recipes/{code}/{revision}/limits",
+            Act::WriteRecipe,
+            limits::open,
+        )
+        .post(
+            "/recipes/{code}/{revision}/limits",
+            Act::WriteRecipe,
+            limits::save,
         )
         .get(ADD, Act::WriteRecipe, add::blank)
         .post(ADD, Act::WriteRecipe, add::add)

@@ -6,6 +6,7 @@ use axum::response::Response;
 use mendpost_core::catalogue::{
     Recipe, RecipeState, Step, difference, may, may_approve, may_edit, may_revise,
 };
+use mendpost_core::finish::Expected;
 use mendpost_core::lineup::shut_here;
 use mendpost_core::people::{self, Act};
 
@@ -15,6 +16,7 @@ use super::takes::{Takes, takes};
 use super::{named, path};
 use crate::AppState;
 use crate::error::AppError;
+use crate::finish::{condition, property};
 use crate::page::{Layout, Screen, page};
 use crate::people::Visit;
 use crate::signature;
@@ -212,6 +214,12 @@ fn pairs(revision: &Revision) -> Vec<(&'static str, String)> {
     pairs
 }
 
+/// 'bond strength, as sprayed: at least 30 MPa'.
+fn expected(of: &Expected) -> String {
+    let (property, condition) = (property(of.property), condition(of.condition));
+    format!("{property}, {condition}: {}", of.limits())
+}
+
 fn others(revision: &Revision) -> Vec<(String, String)> {
     let line = |r: &Recipe| {
         let words = format!("revision {}, {}", r.revision, state_word(r.state));
@@ -244,6 +252,14 @@ pub fn said(words: &Words<'_>, recipe: &Recipe) -> Vec<(&'static str, String)> {
         ("Coupons", or(&recipe.text.coupons, "not told")),
         ("Inspection", or(&recipe.text.inspection, "not told")),
     ];
+    let lines = |list: Vec<String>, nothing: &str| or(&list.join("; "), nothing);
+    let sizes = recipe.sizes.iter().map(ToString::to_string).collect();
+    said.push(("Size sheet", lines(sizes, "lists no dimension")));
+    let coupons = recipe.coupons.iter().map(expected).collect();
+    said.push((
+        "Of the coupons",
+        lines(coupons, "nothing is expected in figures"),
+    ));
     if !recipe.text.notes.is_empty() {
         said.push(("Notes", recipe.text.notes.clone()));
     }

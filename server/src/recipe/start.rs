@@ -139,6 +139,8 @@ fn draft(
             basis: String::new(),
             ..text
         },
+        sizes: like.map(|like| like.sizes.clone()).unwrap_or_default(),
+        coupons: like.map(|like| like.coupons.clone()).unwrap_or_default(),
     }
 }
 

@@ -22,6 +22,7 @@ use crate::AppState;
 use crate::attachment::{self, Named, WithFiles};
 use crate::change::Change;
 use crate::error::AppError;
+use crate::finish::{METHODS, keep_look};
 use crate::form::FieldErrors;
 use crate::page::{Layout, Notice, Screen, page_with};
 use crate::people::{Visit, Who};
@@ -179,9 +180,10 @@ impl About {
         state: &AppState,
         who: &Who,
         visit: &Visit,
-        read: Read,
+        mut read: Read,
         photos: Vec<Named>,
     ) -> Result<Written, AppError> {
+        let look = read.look.take();
         let number = self.request.number;
         let mut change = Change::begin(state, who).await?;
         queries::open_request(change.connection(), &number.to_string()).await?;
@@ -221,6 +223,13 @@ impl About {
         };
         let told = (visit.site.zone, recipes.as_deref());
         let journal = detail::note(&mut change, number, &before, &after, told).await?;
+        let mut held = String::new();
+        if let Some(look) = &look {
+            let under = (self.request.id, number, journal);
+            if let Some(hold) = keep_look(&mut change, look, under, who).await? {
+                held = format!(" Cracks: on hold, somebody else judges hold {hold}.");
+            }
+        }
         let pictures = match hang(&mut change, who, number, photos).await? {
             Ok(pictures) => pictures,
             Err(errors) => return Ok(Written::Wrong(errors)),
@@ -237,7 +246,8 @@ impl About {
         } else {
             ""
         };
-        let text = format!("R{number}, {asset} {name}, {said}{pictures}. Journal {journal}.{plan}");
+        let text =
+            format!("R{number}, {asset} {name}, {said}{pictures}. Journal {journal}.{held}{plan}");
         let notice = Notice::done("SAVED", text);
         let response = change.finish(who, &self.path(), notice).await?;
         Ok(Written::Done(response))
@@ -422,6 +432,10 @@ impl ArrivalPage {
 
     fn spares(&self) -> [(&'static str, &'static str); 3] {
         SPARES
+    }
+
+    fn methods(&self) -> [(&'static str, &'static str); 5] {
+        METHODS
     }
 
     fn checks(&self) -> [(&'static str, &'static str); 3] {

@@ -9,6 +9,7 @@ use super::form::NOT_LISTED;
 use super::particulars::{self, NewMetal};
 use super::queries::Choice;
 use super::times::Times;
+use crate::finish::{CrackForm, NewCrack};
 use crate::form::{FieldErrors, choice, optional_text, text};
 use crate::page::field_time;
 
@@ -26,6 +27,10 @@ pub struct ArrivalForm {
     pub base_metal_known: String,
     pub serial: String,
     pub crack_check: String,
+    /// How it was looked at for cracks, with what, and where any is.
+    pub method: String,
+    pub agent: String,
+    pub crack_words: String,
     pub part: String,
     pub part_name: String,
     pub damage: String,
@@ -53,6 +58,8 @@ pub struct Read {
     pub part: Option<String>,
     pub metal: Option<NewMetal>,
     pub why: String,
+    /// How it was looked at for cracks, where that is told now.
+    pub look: Option<NewCrack>,
 }
 
 impl ArrivalForm {
@@ -78,6 +85,9 @@ impl ArrivalForm {
             base_metal_known: metal.map_or("", |metal| sure(metal.known)).to_owned(),
             serial: told.serial.clone(),
             crack_check: told.crack_check.to_string(),
+            method: String::new(),
+            agent: String::new(),
+            crack_words: String::new(),
             part: told
                 .part
                 .as_ref()
@@ -112,6 +122,7 @@ impl ArrivalForm {
         let metal = particulars::base_metal(metal, sure, &known.metals, &mut errors);
         let serial = particulars::serial(&self.serial, &mut errors);
         let crack_check = errors.check("crack_check", choice::<CrackCheck>(&self.crack_check));
+        let look = self.look(crack_check, before, &mut errors);
         let part = self.part(before, known, &mut errors);
         let part_name = errors.check("part_name", text(self.name(before, known), 80));
         let damage = errors.check("damage", choice::<Damage>(&self.damage));
@@ -154,10 +165,37 @@ impl ArrivalForm {
                 part,
                 metal,
                 why,
+                look: look?,
             })
         };
         let read = whole().filter(|_| errors.is_empty()).ok_or(errors)?;
         read.judge(before, photos)
+    }
+
+    /// How it was looked at for cracks, where that is told for the first time or otherwise than before; within:
+    /// none, nobody has looked.
+    fn look(
+        &self,
+        check: Option<CrackCheck>,
+        before: &Told,
+        errors: &mut FieldErrors,
+    ) -> Option<Option<NewCrack>> {
+        let check = check?;
+        if check == CrackCheck::NotDone || check == before.crack_check {
+            return Some(None);
+        }
+        let cracks = if check == CrackCheck::Found {
+            "found"
+        } else {
+            "none"
+        };
+        let form = CrackForm {
+            method: self.method.clone(),
+            cracks: cracks.to_owned(),
+            crack_words: self.crack_words.clone(),
+            agent: self.agent.clone(),
+        };
+        form.parse(errors).map(Some)
     }
 
     /// The part of the catalogue; within: none, it is not listed. What stands may be retired by now, or no

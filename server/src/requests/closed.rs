@@ -12,6 +12,8 @@ use super::{detail, queries};
 use crate::AppState;
 use crate::attachment::{Holder, Photos};
 use crate::error::AppError;
+use crate::finish::{self, Sheet};
+use crate::hold::{HoldRow, hold_rows};
 use crate::page::{Layout, Screen, page};
 use crate::people::Visit;
 use crate::signature::{self, Signature};
@@ -30,6 +32,10 @@ struct ClosedPage {
     decisions: Vec<DecisionRow>,
     done: Vec<(String, String, String)>,
     decide: Vec<(&'static str, String)>,
+    holds: Vec<HoldRow>,
+    sheet: Sheet,
+    has_tag: bool,
+    may_judge: bool,
     signatures: Vec<Signature>,
     photos: Photos,
 }
@@ -65,6 +71,16 @@ pub(super) async fn show(
         pairs.push(("Who asks", told.asked_by.clone()));
     }
     let may_sort = visit.may(Act::SortRequest);
+    let mut reading = state.db.read.acquire().await?;
+    let still = history.still_done();
+    let sheet = finish::sheet(
+        &mut reading,
+        &layout,
+        (request.id, history.coupons_since),
+        &still,
+    )
+    .await?;
+    drop(reading);
     let done = history.done.iter().map(|done| {
         let by = format!("{}, {}", done.by, layout.moment(&done.ended_ms));
         (done.name.clone(), by, done.note.clone())
@@ -74,6 +90,10 @@ pub(super) async fn show(
         pairs,
         answers: answers(state, visit, &layout, request).await?,
         decisions: decision_rows(&layout, history),
+        holds: hold_rows(&layout, &history.holds),
+        sheet,
+        has_tag: history.stand == Stand::Served,
+        may_judge: visit.may(Act::ReleasePart),
         done: done.collect(),
         decide: match may_sort {
             true => open_to(history.stand, request.number),

@@ -49,6 +49,8 @@ fn decision_word(decision: &str) -> &'static str {
         "withdrawn" => "Withdrawn",
         "reopened" => "Taken up again",
         "sent-back" => "Sent back",
+        "scrapped" => "Scrapped",
+        "reworked" => "Back to an operation",
         _ => "Served",
     }
 }

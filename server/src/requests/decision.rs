@@ -5,6 +5,7 @@ use axum::extract::{Path, State};
 use axum::response::Response;
 use mendpost_core::catalogue::OperationKind;
 use mendpost_core::course::{Stand, Step};
+use mendpost_core::finish::Checked;
 use mendpost_core::journal::Subject;
 use serde::Deserialize;
 use serde_json::json;
@@ -17,7 +18,10 @@ use crate::AppState;
 use crate::change::Change;
 use crate::db::decoded;
 use crate::error::AppError;
+use crate::finish::{self, Work};
 use crate::form::{FieldErrors, Posted, text};
+use crate::hold::Hold;
+use crate::hold::queries::holds;
 use crate::need::queries::retired_reason;
 use crate::page::act::{ActPage, Field};
 use crate::page::{Notice, Screen};
@@ -25,7 +29,7 @@ use crate::people::{Visit, Who};
 
 /// A request, open or not, as an act about it names it.
 #[derive(Debug, Clone)]
-pub(crate) struct Named {
+pub struct Named {
     pub id: Uuid,
     pub number: i64,
     pub asset: String,
@@ -47,6 +51,8 @@ pub struct Decision {
 /// An operation that is done.
 #[derive(Debug, Clone)]
 pub struct Done {
+    /// Its journal entry.
+    pub sequence: i64,
     pub kind: OperationKind,
     pub name: String,
     /// Place in its recipe, from 1.
@@ -62,16 +68,25 @@ pub struct Done {
 pub struct History {
     /// The oldest first.
     pub decisions: Vec<Decision>,
-    /// Since it was last sent back, in order.
+    /// Since it was last begun anew, in order.
     pub done: Vec<Done>,
+    /// The entry by which it was last begun anew; 0 if never.
+    pub since: i64,
+    /// The entry after which results of its coupons count.
+    pub coupons_since: i64,
+    /// Operations to which it went back since then: the entry that says so, and the place from 1.
+    pub back: Vec<(i64, i64)>,
+    /// Every question that was put on its part, open or judged, the oldest first.
+    pub holds: Vec<Hold>,
+    /// What is on record of it and counts still.
+    pub checked: Checked,
+    /// Whether somebody else than who sprayed it releases it.
+    pub other_releases: bool,
     pub stand: Stand,
 }
 
 /// The request of a number as it stands in an address.
-pub(crate) async fn named(
-    connection: &mut SqliteConnection,
-    number: &str,
-) -> Result<Named, AppError> {
+pub async fn named(connection: &mut SqliteConnection, number: &str) -> Result<Named, AppError> {
     let none = || AppError::NotFound {
         what: format!("request '{number}'"),
     };
@@ -92,17 +107,12 @@ pub(crate) async fn named(
 }
 
 impl History {
-    /// What is done and was not done again since, nor anything before it.
-    pub(super) fn still_done(&self) -> Vec<&Done> {
-        let mut still: Vec<&Done> = Vec::new();
-        for done in &self.done {
-            still.retain(|before| before.position < done.position);
-            still.push(done);
-        }
-        still
+    /// What is done and was not done again since, nor anything before it, and to none of which it went back.
+    pub fn still_done(&self) -> Vec<&Done> {
+        still_done(&self.done, &self.back)
     }
 
-    pub(super) async fn load(
+    pub async fn load(
         connection: &mut SqliteConnection,
         request: &Named,
     ) -> Result<Self, sqlx::Error> {
@@ -114,10 +124,11 @@ impl History {
         )
         .fetch_all(&mut *connection)
         .await?;
-        let anew = |d: &&Decision| ["sent-back", "reopened"].contains(&d.decision.as_str());
+        let anew =
+            |d: &&Decision| ["sent-back", "scrapped", "reopened"].contains(&d.decision.as_str());
         let since = decisions.iter().rfind(anew).map_or(0, |d| d.sequence);
         let rows = sqlx::query!(
-            r#"select o.kind, o.name, w.position, w.done_by, w.person_id as "person: Uuid", w.ended_ms, w.note
+            r#"select w.journal_sequence, o.kind, o.name, w.position, w.done_by, w.person_id as "person: Uuid", w.ended_ms, w.note
                from work_done w
                join recipe_operation o on o.recipe_id = w.recipe_id and o.position = w.position
                where w.request_id = ? and w.journal_sequence > ?
@@ -125,10 +136,20 @@ impl History {
             request.id,
             since
         )
-        .fetch_all(connection)
+        .fetch_all(&mut *connection)
+        .await?;
+        let back = sqlx::query!(
+            "select journal_sequence, position from rework
+             where request_id = ? and journal_sequence > ? order by journal_sequence",
+            request.id,
+            since
+        )
+        .map(|row| (row.journal_sequence, row.position))
+        .fetch_all(&mut *connection)
         .await?;
         let done = rows.into_iter().map(|row| {
             Ok(Done {
+                sequence: row.journal_sequence,
                 kind: decoded(row.kind.parse())?,
                 name: row.name,
                 position: row.position,
@@ -139,10 +160,26 @@ impl History {
             })
         });
         let done: Vec<Done> = done.collect::<Result<_, sqlx::Error>>()?;
+        let holds = holds(&mut *connection, Some(request.number)).await?;
+        let work = Work {
+            request: request.id,
+            since,
+            still: &still_done(&done, &back),
+            done: &done,
+            back: &back,
+        };
+        let checked = finish::checked(&mut *connection, &work, &holds).await?;
+        let coupons_since = work.coupons_since();
         Ok(History {
-            stand: stand(&request.state, &decisions, &done),
+            checked,
+            coupons_since,
+            other_releases: finish::other_releases(connection).await?,
+            holds,
+            stand: stand(&request.state, &decisions, &still_done(&done, &back)),
             decisions,
+            since,
             done,
+            back,
         })
     }
 
@@ -154,7 +191,22 @@ impl History {
     }
 }
 
-fn stand(state: &str, decisions: &[Decision], done: &[Done]) -> Stand {
+fn still_done<'a>(done: &'a [Done], back: &[(i64, i64)]) -> Vec<&'a Done> {
+    let went_back = |done: &Done| {
+        let after = |(sequence, position): &(i64, i64)| {
+            *sequence > done.sequence && *position <= done.position
+        };
+        back.iter().any(after)
+    };
+    let mut still: Vec<&Done> = Vec::new();
+    for done in done.iter().filter(|done| !went_back(done)) {
+        still.retain(|before| before.position < done.position);
+        still.push(done);
+    }
+    still
+}
+
+fn stand(state: &str, decisions: &[Decision], done: &[&Done]) -> Stand {
     let last = decisions.last().map(|d| d.decision.as_str());
     match (state, last) {
         ("refused", _) => Stand::Refused,
@@ -162,13 +214,14 @@ fn stand(state: &str, decisions: &[Decision], done: &[Done]) -> Stand {
         ("closed", _) => Stand::Withdrawn,
         _ if done.iter().any(|d| d.kind == OperationKind::Release) => Stand::Released,
         _ if !done.is_empty() => Stand::InWork,
-        (_, Some("sorted" | "sent-back")) => Stand::Sorted,
+        (_, Some("reworked")) => Stand::InWork,
+        (_, Some("sorted" | "sent-back" | "scrapped")) => Stand::Sorted,
         _ => Stand::Reported,
     }
 }
 
 /// Writes a decision with its journal entry; the entry's sequence.
-pub(super) async fn decide(
+pub async fn decide(
     change: &mut Change,
     request: &Named,
     (decision, reason): (&str, &str),
@@ -220,7 +273,7 @@ struct Plain {
     hint: &'static str,
 }
 
-const PLAIN: [Plain; 4] = [
+const PLAIN: [Plain; 5] = [
     Plain {
         step: Step::Refuse,
         decision: "refused",
@@ -252,6 +305,14 @@ const PLAIN: [Plain; 4] = [
         detail: "what was done counts no more",
         answer: "Begin anew with",
         hint: "what was found: crack, size, coupon, powder",
+    },
+    Plain {
+        step: Step::Scrap,
+        decision: "scrapped",
+        verb: "Scrap",
+        detail: "the piece is thrown away, and another is asked for",
+        answer: "Scrap the piece of",
+        hint: "what is wrong with it, and who has looked at it",
     },
 ];
 
@@ -344,7 +405,7 @@ pub(super) async fn save(
 
 /// What keeps a step from being taken though it is legal: its machine is retired, its tag hangs on another
 /// part by now, or its interim part is still out.
-async fn in_the_way(
+pub async fn in_the_way(
     change: &mut Change,
     request: &Named,
     step: Step,
@@ -363,7 +424,16 @@ async fn in_the_way(
                 .and_then(|newest| newest.told.tag.as_deref());
             hangs_elsewhere(change, tag, Some(request.number)).await
         }
-        Step::SendBack | Step::Withdraw => {
+        Step::SendBack | Step::Scrap | Step::Rework | Step::Withdraw => {
+            if step != Step::Withdraw {
+                let held = holds(change.connection(), Some(request.number)).await?;
+                if let Some(open) = held.iter().find(|hold| hold.is_open()) {
+                    return Ok(Some(format!(
+                        "it is on hold: judge hold {} ({}), and say it there",
+                        open.number, open.what
+                    )));
+                }
+            }
             let out = queries::interim_out(change.connection(), request.id).await?;
             Ok(out.map(|number| {
                 format!("interim part I{number} is still out for it; enter that it is off first")

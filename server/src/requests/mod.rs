@@ -6,6 +6,7 @@ mod answer_rows;
 mod arrival;
 mod arrival_form;
 mod asked;
+mod back;
 mod choices;
 mod closed;
 mod course;
@@ -25,6 +26,7 @@ mod sorting;
 pub mod standing;
 mod times;
 mod ways;
+mod whereabouts;
 pub(crate) mod work;
 mod work_form;
 mod work_page;
@@ -39,6 +41,7 @@ use crate::AppState;
 use crate::attachment::{self, Holder, Photos, WithFiles};
 use crate::caution;
 use crate::error::AppError;
+use crate::finish;
 use crate::form::FieldErrors;
 use crate::interim;
 use crate::page::{Screen, page, page_with};
@@ -49,10 +52,11 @@ use crate::signature;
 use crate::situation;
 pub use answer::{NewAnswer, insert as insert_answer};
 use choices::Choices;
-use decision::History;
+pub use decision::{Done, History, Named, decide, in_the_way, named};
 use form::RequestForm;
 pub use queries::insert_way;
 use standing::Orders;
+pub use whereabouts::{Whereabouts, whereabouts};
 
 pub fn routes() -> Routes {
     Routes::default()
@@ -119,9 +123,20 @@ async fn show_one(
     let now = situation::moment(visit.now).map_err(AppError::internal)?;
     let situation = situation::load(&mut reading, now).await?;
     let told = queries::told(&mut *reading, named.id).await?;
+    let number = named.number;
+    let title = format!("Request R{number}");
+    let layout = visit.layout(Screen::Requests, &title).await?;
+    let still = history.still_done();
+    let sheet = finish::sheet(
+        &mut reading,
+        &layout,
+        (named.id, history.coupons_since),
+        &still,
+    )
+    .await?;
+    drop(still);
     drop(reading);
     let orders = Orders::load(&state.db.read).await?;
-    let number = named.number;
     let code = format!("R{number}");
     let none = || AppError::NotFound {
         what: format!("open request '{number}'"),
@@ -133,6 +148,7 @@ async fn show_one(
         picture: shape::queries::small_of_request(&state.db.read, number).await?,
         details: detail::history(&state.db.read, number).await?,
         number,
+        sheet,
         history,
         told,
         signatures: signature::of_subject(&state.db.read, "request", &code).await?,
@@ -144,11 +160,9 @@ async fn show_one(
             file: visit.may(Act::FileRequest),
             sort: visit.may(Act::SortRequest),
             work: visit.may(Act::DoWork),
+            judge: visit.may(Act::ReleasePart),
         },
     };
-    let layout = visit
-        .layout(Screen::Requests, &format!("Request {code}"))
-        .await?;
     page(&one::OnePage::new(
         layout, &situation, &orders, request, record,
     ))

@@ -14,6 +14,8 @@ use super::standing::{Orders, Standing};
 use super::ways::{GatesOfWay, WayRow, Ways};
 use crate::attachment::Photos;
 use crate::caution::{Caution, cautions};
+use crate::finish::Sheet;
+use crate::hold::{HoldRow, hold_rows};
 use crate::need::asset_path;
 use crate::page::{Layout, minutes, whole};
 use crate::shape::Small;
@@ -33,6 +35,8 @@ pub struct Record {
     pub details: Vec<Detail>,
     /// When each answer was given, and who typed it in: in the order of the situation's.
     pub told: Vec<Told>,
+    /// What was found of its part and counts still.
+    pub sheet: Sheet,
     /// Of the interim part that this one replaces, while that is on its machine.
     pub interim: Option<Replaced>,
 }
@@ -65,10 +69,18 @@ pub struct OnePage {
     course: Vec<LayerRow>,
     /// What was decided, the newest first.
     decisions: Vec<DecisionRow>,
+    /// Questions on its part, open and judged.
+    holds: Vec<HoldRow>,
+    sheet: Sheet,
+    /// Its part is released, and its tag can be printed.
+    has_tag: bool,
+    /// Something of it is begun, so that coupons of it may be tested.
+    has_coupons: bool,
     /// What may be decided, with its words and address.
     decide: Vec<(&'static str, String)>,
     may_sort: bool,
     may_work: bool,
+    may_rework: bool,
     /// On which yeses its place counts.
     if_yes: Vec<String>,
     signatures: Vec<Signature>,
@@ -84,6 +96,7 @@ pub struct OnePage {
 pub struct Rights {
     pub sort: bool,
     pub work: bool,
+    pub judge: bool,
     pub plan: bool,
     pub record_yes: bool,
     pub file: bool,
@@ -166,11 +179,18 @@ impl OnePage {
             unplanned: matches!(standing, Standing::Unplanned),
             course: course_rows(&words, situation, request, &record.history, &record.details),
             decisions: decision_rows(&page, &record.history),
+            holds: hold_rows(&page, &record.history.holds),
+            sheet: record.sheet,
+            has_tag: record.history.stand == Stand::Released,
+            has_coupons: request.begun.is_some(),
             decide: match record.rights.sort {
                 true => open_to(record.history.stand, record.number),
                 false => Vec::new(),
             },
             may_sort: record.rights.sort && record.history.stand.after(Step::Sort).is_ok(),
+            may_rework: record.rights.sort
+                && record.history.stand.after(Step::Rework).is_ok()
+                && !record.history.still_done().is_empty(),
             may_work: record.rights.work && record.history.stand != Stand::Reported,
             if_yes: match standing {
                 Standing::Place(_, place) => {
@@ -200,6 +220,10 @@ fn answer(
 ) -> (String, String) {
     let name = words.asset_part(request.asset.as_str(), &request.part_name);
     let code = &request.code;
+    if let Some(held) = request.on_hold.first() {
+        let answer = format!("Have hold {} judged: {code}, {name}.", held.number);
+        return (answer, sentence(&held.what) + ".");
+    }
     match orders.standing(code) {
         Standing::Unplanned => {
             let reason = match orders.newest() {

@@ -7,23 +7,27 @@ use chrono::{DateTime, TimeDelta, Utc};
 use mendpost_core::catalogue::{Operation, OperationKind, Recipe};
 use mendpost_core::code::RecipeCode;
 use mendpost_core::course::{Step, step_of};
+use mendpost_core::finish::{Stop, cycle, stops};
 use mendpost_core::journal::Subject;
 use mendpost_core::lineup::{Shut, begin_gates, release_gates, still_done, usable_revision};
 use mendpost_core::people::{Act, may};
 use mendpost_core::signature::Meaning;
 use mendpost_core::situation::{Request, Situation, StandIn, Way};
-use serde_json::json;
+use serde_json::{Value, json};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
+use super::back;
 use super::decision::{History, Named, decide, named};
 use super::work_form::{NewEnd, NewWork, WorkForm};
 use super::work_page::work_page;
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
+use crate::finish;
 use crate::form::{FieldErrors, Posted};
 use crate::interim;
+use crate::once::refuse_repeated;
 use crate::page::act::SIGN_FIELD;
 use crate::page::{Notice, moment};
 use crate::people::{Visit, Who};
@@ -185,6 +189,10 @@ pub(super) async fn save(
     Posted(form): Posted<WorkForm>,
 ) -> Result<Response, AppError> {
     let mut reading = state.db.read.acquire().await?;
+    if let Some(once) = &who.once {
+        // Sent twice it is done once, though by now another operation comes next.
+        refuse_repeated(&mut reading, who.id, once).await?;
+    }
     let request = named(&mut reading, &number).await?;
     let history = History::load(&mut reading, &request).await?;
     drop(reading);
@@ -196,15 +204,13 @@ pub(super) async fn save(
         return work_page(&state, &visit, &who, &request, &history, form, errors).await;
     };
     let mut errors = FieldErrors::default();
+    let too_long = next.waits_too_long(&situation).is_some();
+    form.is_of(&next, too_long, &mut errors);
     for fault in forbidden(&situation, &next, &history, &who) {
         errors.add("note", fault);
     }
-    form.is_of(
-        &next,
-        next.waits_too_long(&situation).is_some(),
-        &mut errors,
-    );
     let new = form.parse(&next, &visit, &mut errors);
+    let found = found(&state, &next, &form, &visit, new.as_ref(), &mut errors).await?;
     let release = next.kind() == OperationKind::Release;
     let proof = match release {
         true => prove(&state, &visit, &who, &form.sign_passphrase)
@@ -213,23 +219,15 @@ pub(super) async fn save(
             .ok(),
         false => None,
     };
-    let (Some(new), true) = (new, errors.is_empty() && proof.is_some() == release) else {
+    let (Some(new), Some(found), true) =
+        (new, found, errors.is_empty() && proof.is_some() == release)
+    else {
         return work_page(&state, &visit, &who, &request, &history, form, errors).await;
     };
     let mut change = Change::begin(&state, &who).await?;
     still_allowed(&mut change, &number, &next, &who).await?;
     let step = step_of(next.kind(), next.is_last());
-    let mut content = json!({
-        "recipe": next.recipe.code,
-        "revision": next.recipe.revision,
-        "position": next.at + 1,
-        "kind": next.kind(),
-        "ended_ms": new.ended_ms,
-        "note": new.note,
-    });
-    if let Some(begun_ms) = new.begun_ms {
-        content["begun_ms"] = json!(begun_ms);
-    }
+    let content = content(&next, &new, &found);
     let subject = Subject::new("request", format!("R{}", request.number));
     let sequence = match &proof {
         Some(proof) => {
@@ -250,7 +248,15 @@ pub(super) async fn save(
                 .await?
         }
     };
-    insert(&mut change, &request, &next, &new, &who, sequence).await?;
+    let recipe = insert(&mut change, &request, &next, &new, &who, sequence).await?;
+    let under = finish::Under {
+        request: (request.id, request.number),
+        recipe,
+        ended_ms: new.ended_ms,
+        sequence,
+        who: &who,
+    };
+    let hold = finish::insert(&mut change, &found, &under).await?;
     if let Some(end) = &new.interim {
         release_interim(&mut change, &request, &new, end, &who).await?;
     }
@@ -258,11 +264,56 @@ pub(super) async fn save(
         let told = ("served", "fitted and run");
         decide(&mut change, &request, told, &who.name, json!({})).await?;
     }
-    let text = told(&request, &next, &new, step, sequence, visit.site.zone);
+    let machine = match step {
+        Step::Finish => back::tell(&mut change, &request).await?,
+        _ => "",
+    };
+    let text = told(&request, &next, &new, machine, sequence, visit.site.zone);
     let location = format!("/requests/{}", request.number);
-    change
-        .finish(&who, &location, Notice::done("SAVED", text))
-        .await
+    let notice = match hold {
+        None => Notice::done("SAVED", text),
+        Some(hold) => Notice::wrong(
+            "ON HOLD",
+            format!("{text} Something is out: somebody else judges hold {hold}."),
+        ),
+    };
+    change.finish(&who, &location, notice).await
+}
+
+/// What the journal holds of it.
+fn content(next: &Next<'_>, new: &NewWork, found: &finish::Entry) -> Value {
+    let mut content = json!({
+        "recipe": next.recipe.code,
+        "revision": next.recipe.revision,
+        "position": next.at + 1,
+        "kind": next.kind(),
+        "ended_ms": new.ended_ms,
+        "note": new.note,
+    });
+    if let Some(begun_ms) = new.begun_ms {
+        content["begun_ms"] = json!(begun_ms);
+    }
+    if let Some((word, found)) = found.content() {
+        content[word] = found;
+    }
+    content
+}
+
+/// What was found at the operation, told beside its field where it is wrong.
+async fn found(
+    state: &AppState,
+    next: &Next<'_>,
+    form: &WorkForm,
+    visit: &Visit,
+    new: Option<&NewWork>,
+    errors: &mut FieldErrors,
+) -> Result<Option<finish::Entry>, AppError> {
+    let at = instant(new.map_or(visit.now, |new| new.ended_ms))?;
+    let asks = finish::asks(next.recipe, next.at);
+    let typed = (&form.sizes, &form.cracks, form.note.as_str());
+    let mut reading = state.db.read.acquire().await?;
+    let when = (at, visit.site.zone);
+    Ok(finish::parse(&mut reading, asks, typed, when, errors).await?)
 }
 
 /// What there is to say once it is entered.
@@ -270,18 +321,14 @@ fn told(
     request: &Named,
     next: &Next<'_>,
     new: &NewWork,
-    step: Step,
+    machine: &str,
     sequence: i64,
     zone: chrono_tz::Tz,
 ) -> String {
     let name = &next.recipe.operations[next.at].name;
     let ended = moment(new.ended_ms, zone);
-    let then = match step {
-        Step::Finish => " Say that its machine runs again.",
-        _ => "",
-    };
     format!(
-        "R{}: {name} done {ended}, journal {sequence}.{then}",
+        "R{}: {name} done {ended}, journal {sequence}.{machine}",
         request.number
     )
 }
@@ -339,6 +386,16 @@ pub(super) fn forbidden(
         .iter()
         .map(|shut| format!("{}; {}", words.gate(&shut.gate), words.opens(&shut.opens)))
         .collect();
+    if cycle(next.recipe, next.at).is_some() {
+        faults.push("in the furnace: its load enters it as done when that is closed".to_owned());
+    }
+    let held = history.holds.iter().filter(|hold| hold.is_open());
+    faults.extend(held.map(|hold| {
+        format!(
+            "hold {}, {}; somebody judges it first",
+            hold.number, hold.what
+        )
+    }));
     let step = step_of(next.kind(), next.is_last());
     if let Err(fault) = history.stand.after(step) {
         faults.push(match history.stand {
@@ -352,11 +409,14 @@ pub(super) fn forbidden(
         if !may(who.role, Act::ReleasePart) {
             faults.push("a checker or the lead releases a part; ask one of them".to_owned());
         }
+        let stops = stops(next.recipe, &history.checked).into_iter();
+        let stops = stops.filter(|it| !matches!(it, Stop::Hold { .. }));
+        faults.extend(stops.map(|it| finish::stop(next.recipe, &it)));
         let built = history
             .done
             .iter()
             .find(|done| done.kind == OperationKind::Spray && done.person == who.id);
-        if built.is_some() {
+        if built.is_some() && history.other_releases {
             faults.push(
                 "you sprayed this part; somebody else looks at it and releases it".to_owned(),
             );
@@ -485,7 +545,7 @@ async fn insert(
     new: &NewWork,
     who: &Who,
     sequence: i64,
-) -> Result<(), AppError> {
+) -> Result<Uuid, AppError> {
     let (code, revision) = (next.recipe.code.as_str(), next.recipe.revision);
     let recipe: Uuid = sqlx::query_scalar!(
         r#"select id as "id: Uuid" from recipe where code = ? and revision = ?"#,
@@ -510,7 +570,7 @@ async fn insert(
     )
     .execute(change.connection())
     .await?;
-    Ok(())
+    Ok(recipe)
 }
 
 fn instant(unix_ms: i64) -> Result<DateTime<Utc>, AppError> {

@@ -7,6 +7,7 @@ use mendpost_core::interim::Limit;
 use serde::Deserialize;
 
 use super::work::Next;
+use crate::finish::{CrackForm, SizesForm};
 use crate::form::{FieldErrors, local_time, optional_text, text};
 use crate::interim::{End, EndForm};
 use crate::page::moment;
@@ -30,7 +31,13 @@ pub struct WorkForm {
     pub end: EndForm,
     pub owner: String,
     pub plan: String,
+    /// What was found in a look for cracks.
+    #[serde(flatten)]
+    pub cracks: CrackForm,
     pub sign_passphrase: String,
+    /// What was found of each dimension, and all else.
+    #[serde(flatten)]
+    pub sizes: SizesForm,
 }
 
 pub(super) const IN_TIME: &str = "in-time";

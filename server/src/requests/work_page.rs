@@ -3,6 +3,7 @@
 use askama::Template;
 use axum::response::Response;
 use mendpost_core::catalogue::{Operation, OperationKind};
+use mendpost_core::finish::cycle;
 use mendpost_core::lineup::inroads;
 use mendpost_core::signature::Meaning;
 
@@ -13,6 +14,7 @@ use crate::AppState;
 use crate::build;
 use crate::caution::{Caution, cautions};
 use crate::error::AppError;
+use crate::finish;
 use crate::form::FieldErrors;
 use crate::page::{Layout, Screen, field_time, minutes, page_with};
 use crate::people::{Visit, Who};
@@ -42,11 +44,15 @@ struct WorkPage {
     is_spray: bool,
     /// The page of the build under way.
     build: Option<String>,
+    /// It is entered by a load of the furnace.
+    by_load: bool,
     /// What is done again, or what waited for it: which of them was done.
     done: Vec<(&'static str, String)>,
     form: WorkForm,
     errors: FieldErrors,
     ask: Option<Ask>,
+    /// What is asked for of what was found.
+    found: finish::Page,
 }
 
 impl WorkPage {
@@ -88,9 +94,11 @@ pub(super) async fn work_page(
         is_release: false,
         is_spray: false,
         build: stands.building.map(build::path),
+        by_load: false,
         done: Vec::new(),
         form: WorkForm::default(),
         ask: None,
+        found: finish::Page::default(),
         errors,
     };
     match found {
@@ -110,6 +118,11 @@ pub(super) async fn work_page(
             let asset = &next.request.asset;
             let inroads = inroads(&situation, asset, next.recipe, next.at);
             shown.inroads = inroads.iter().map(|it| words.inroad(it)).collect();
+            let asks = finish::asks(next.recipe, next.at);
+            let mut reading = state.db.read.acquire().await?;
+            let (typed, now) = (&form.sizes, situation.now);
+            shown.found = finish::page(&mut reading, asks, typed, &shown.errors, now).await?;
+            drop(reading);
             shown.shut = forbidden(&situation, &next, history, who);
             if shown.is_release && shown.shut.is_empty() {
                 shown.ask = Some(ask(state, visit, who, Meaning::ReleasePart).await?);
@@ -134,6 +147,7 @@ fn tell(
     let number = shown.number;
     shown.is_release = next.kind() == OperationKind::Release;
     shown.is_spray = operation.spray.is_some();
+    shown.by_load = cycle(next.recipe, next.at).is_some();
     shown.answer = format!("{} for R{number}.", sentence(&operation.name));
     shown.pairs = vec![
         (

@@ -5,6 +5,7 @@ use crate::shape::Reading;
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::{Answer, Metal, Part, Recipe};
 use mendpost_core::code::{AssetCode, ContainerCode, LotCode, PartCode, RecipeCode};
+use mendpost_core::finish::Tool;
 use mendpost_core::people::Role;
 use mendpost_core::powder::{Lot, Powder};
 use mendpost_core::quantity::Milligrams;
@@ -34,6 +35,8 @@ pub struct SiteData {
     pub capabilities: Vec<Capability>,
     pub metals: Vec<Metal>,
     pub kit: Vec<Kit>,
+    /// Each with its last calibration.
+    pub tools: Vec<Tool>,
     pub parts: Vec<Part>,
     /// Of parts that have one.
     pub shapes: Vec<Reading>,

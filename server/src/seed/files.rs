@@ -11,7 +11,7 @@ const LARGEST: u64 = 4 << 20;
 
 /// The files that a site is read from, beside the STL files that `parts.csv` names; what is not needed
 /// may be missing.
-pub(super) const NAMES: [&str; 26] = [
+pub(super) const NAMES: [&str; 27] = [
     "site.toml",
     "people.csv",
     "powders.csv",
@@ -27,6 +27,7 @@ pub(super) const NAMES: [&str; 26] = [
     "capabilities.csv",
     "metals.csv",
     "kit.csv",
+    "tools.csv",
     "parts.csv",
     "recipes.csv",
     "operations.csv",

@@ -22,6 +22,7 @@ pub(crate) mod sheet;
 mod site;
 pub(crate) mod spray;
 pub(crate) mod time;
+mod tools;
 mod weighed;
 pub(crate) mod write;
 
@@ -84,6 +85,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
     let nozzle = site::nozzle(&rows, &calendar, faults);
     let station_list = stations.stations(&calendar, faults);
 
+    let tools = tools::tools(files, &calendar, faults);
     let needs = need::Sheets::new(files, faults);
     let assets = needs.assets(&calendar, faults);
     let capabilities = needs.capabilities(&calendar, faults);
@@ -141,6 +143,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
         capabilities,
         metals,
         kit,
+        tools,
         parts,
         shapes,
         recipes,

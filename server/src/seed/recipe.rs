@@ -13,9 +13,12 @@ use mendpost_core::catalogue::{
 use mendpost_core::code::{
     AssetCode, KitCode, MetalCode, PartCode, PowderCode, RecipeCode, StationCode,
 };
+use mendpost_core::finish::{Dimension, Expected};
 use mendpost_core::powder::Powder;
 use mendpost_core::situation::{Kit, KitKind};
 use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Display;
+use std::str::FromStr;
 
 const METALS: Sheet = Sheet {
     file: "metals.csv",
@@ -43,6 +46,8 @@ pub(crate) const RECIPES: Sheet = Sheet {
         "notes",
         "expected",
         "basis",
+        "sizes",
+        "coupon_limits",
     ],
     may_be_missing: false,
 };
@@ -323,6 +328,8 @@ impl Sheets {
         let base_metals = self.base_metals(row, faults);
         let flags = row.list::<Flag>(faults, "flags");
         let text = text(row, faults);
+        let sizes = parted::<Dimension>(row, "sizes", faults);
+        let coupons = parted::<Expected>(row, "coupon_limits", faults);
         let (code, revision): (RecipeCode, i64) = (code?, revision?);
         let key = (code.clone(), revision);
         let read = operations.remove(&key).unwrap_or_default();
@@ -338,6 +345,8 @@ impl Sheets {
             base_metals: base_metals?,
             flags: flags?.into_iter().collect(),
             text: text?,
+            sizes: sizes?,
+            coupons: coupons?,
         };
         for fault in recipe.faults() {
             let told = match fault {
@@ -361,6 +370,14 @@ impl Sheets {
             .map(|metal| row.known(faults, "base_metals", &self.metal_codes, metal))
             .collect()
     }
+}
+
+/// Several that are written out, parted by '|'.
+fn parted<T: FromStr<Err: Display>>(row: &Row, column: &str, faults: &Faults) -> Option<Vec<T>> {
+    let written = row.given(column).unwrap_or_default().split('|');
+    let written = written.map(str::trim).filter(|one| !one.is_empty());
+    let read = |one: &str| one.parse().map_err(|e| row.fault(faults, column, e)).ok();
+    written.map(read).collect()
 }
 
 fn text(row: &Row, faults: &Faults) -> Option<RecipeText> {

@@ -150,6 +150,7 @@ fn request(
         answers: answers.iter().map(|a| a.answer.clone()).collect(),
         begun: None,
         building: None,
+        on_hold: Vec::new(),
     };
     Some(SeedRequest {
         number,

@@ -97,6 +97,12 @@ fn recipe(column: &str) -> &'static str {
         "basis" => {
             "what the approval rests on, as the approver wrote it; of a new revision nothing"
         }
+        "sizes" => {
+            "what is measured of the finished part, parted by |, each as: bore: 60 (59.99 to 60.03) mm"
+        }
+        "coupon_limits" => {
+            "what is expected of its coupons, parted by |, each as: strength as-sprayed: at least 30 MPa, hardness as-sprayed: 110 to 160 HV0.3, or porosity heat-treated: at most 2 %"
+        }
         _ => "",
     }
 }

@@ -37,9 +37,17 @@ impl Listed for Recipe {
             "notes" => Cell::lines(&self.text.notes),
             "expected" => Cell::lines(&self.text.expected),
             "basis" => Cell::lines(&self.text.basis),
+            "sizes" => Cell::text(&parted(&self.sizes)),
+            "coupon_limits" => Cell::text(&parted(&self.coupons)),
             _ => Cell::text(""),
         }
     }
+}
+
+/// Several written out, parted as they are read.
+fn parted(list: &[impl ToString]) -> String {
+    let written: Vec<String> = list.iter().map(ToString::to_string).collect();
+    written.join(" | ")
 }
 
 /// An operation with the revision that it is of, and its place there.

@@ -295,6 +295,7 @@ pub fn act(meaning: Meaning, subject: &str) -> String {
         Meaning::RecordYes => format!("Record a yes for request {subject}"),
         Meaning::ApproveRecipe => format!("Approve recipe {subject}"),
         Meaning::ReleasePart => format!("Release the part of request {subject}"),
+        Meaning::JudgePart => format!("Judge hold {subject}"),
         Meaning::SetRule => format!("Set the rule for '{subject}'"),
         Meaning::Adjust => format!("Set the book of lot {subject}"),
         Meaning::TakeBack => format!("Take back what moved of {subject}"),

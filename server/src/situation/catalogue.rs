@@ -5,6 +5,7 @@ use mendpost_core::catalogue::{
     WeighedBuild,
 };
 use mendpost_core::code::{AssetCode, MetalCode, PowderCode, RecipeCode};
+use mendpost_core::finish::{Dimension, Expected, Length};
 use mendpost_core::quantity::Milligrams;
 use sqlx::SqliteConnection;
 use uuid::Uuid;
@@ -110,6 +111,8 @@ pub(super) async fn recipes(
     let mut base_metals = base_metals(connection, codes).await?;
     let mut flags = recipe_flags(connection).await?;
     let mut names = names_of_authors(connection).await?;
+    let mut sizes = sizes(connection).await?;
+    let mut coupons = coupons(connection).await?;
     let rows = sqlx::query!(
         r#"select id as "id: Uuid", code, part_id as "part_id: Uuid", revision, state, written_by, approved_by,
              coupons, inspection, notes, expected, basis
@@ -145,11 +148,59 @@ pub(super) async fn recipes(
                     expected: row.expected,
                     basis: row.basis,
                 },
+                sizes: sizes.remove(&row.id).unwrap_or_default(),
+                coupons: coupons.remove(&row.id).unwrap_or_default(),
             };
             add_weighed(&mut recipe, &weighed);
             Ok(recipe)
         })
         .collect()
+}
+
+/// What is measured of the finished part, by recipe, in order.
+async fn sizes(
+    connection: &mut SqliteConnection,
+) -> Result<BTreeMap<Uuid, Vec<Dimension>>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"select recipe_id as "recipe_id: Uuid", name, nominal_nm, lower_nm, upper_nm, unit
+           from recipe_size order by recipe_id, position"#
+    )
+    .fetch_all(connection)
+    .await?;
+    let mut sizes: BTreeMap<Uuid, Vec<Dimension>> = BTreeMap::new();
+    for row in rows {
+        sizes.entry(row.recipe_id).or_default().push(Dimension {
+            name: row.name,
+            nominal: Length(row.nominal_nm),
+            lower: Length(row.lower_nm),
+            upper: Length(row.upper_nm),
+            unit: word(&row.unit)?,
+        });
+    }
+    Ok(sizes)
+}
+
+/// What is expected of its coupons, by recipe, in order.
+async fn coupons(
+    connection: &mut SqliteConnection,
+) -> Result<BTreeMap<Uuid, Vec<Expected>>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"select recipe_id as "recipe_id: Uuid", property, condition, least, most, load_gf
+           from recipe_coupon order by recipe_id, position"#
+    )
+    .fetch_all(connection)
+    .await?;
+    let mut coupons: BTreeMap<Uuid, Vec<Expected>> = BTreeMap::new();
+    for row in rows {
+        coupons.entry(row.recipe_id).or_default().push(Expected {
+            property: word(&row.property)?,
+            condition: word(&row.condition)?,
+            least: row.least,
+            most: row.most,
+            load_gf: row.load_gf,
+        });
+    }
+    Ok(coupons)
 }
 
 async fn recipe_flags(

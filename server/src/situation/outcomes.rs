@@ -20,7 +20,9 @@ pub(super) async fn load(
            join recipe_operation o on o.recipe_id = w.recipe_id and o.position = w.position
            where o.kind = 'release'
              and not exists (select 1 from request_decision d where d.request_id = w.request_id
-               and d.decision = 'sent-back' and d.journal_sequence > w.journal_sequence)
+               and d.decision in ('sent-back', 'scrapped') and d.journal_sequence > w.journal_sequence)
+             and not exists (select 1 from rework b where b.request_id = w.request_id
+               and b.position <= w.position and b.journal_sequence > w.journal_sequence)
            group by r.code"#
     )
     .fetch_all(&mut *connection)
@@ -34,9 +36,9 @@ pub(super) async fn load(
            join work_done w on w.request_id = d.request_id and w.journal_sequence < d.journal_sequence
            join recipe r on r.id = w.recipe_id
            join recipe_operation o on o.recipe_id = w.recipe_id and o.position = w.position
-           where d.decision = 'sent-back' and o.kind = 'spray'
+           where d.decision in ('sent-back', 'scrapped') and o.kind = 'spray'
              and not exists (select 1 from request_decision before where before.request_id = d.request_id
-               and before.decision in ('sent-back', 'reopened')
+               and before.decision in ('sent-back', 'scrapped', 'reopened')
                and before.journal_sequence between w.journal_sequence and d.journal_sequence - 1)
            group by r.code"#
     )

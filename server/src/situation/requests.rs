@@ -1,7 +1,7 @@
 use std::collections::BTreeMap;
 
 use mendpost_core::catalogue::{Answer, Said};
-use mendpost_core::situation::{BaseMetal, Begun, Request, Spare, StandIn, Way};
+use mendpost_core::situation::{BaseMetal, Begun, OnHold, Request, Spare, StandIn, Way};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
@@ -15,6 +15,7 @@ pub(super) async fn load(
     let mut ways = ways(connection, codes).await?;
     let mut answers = answers(connection).await?;
     let mut begun = begun(connection).await?;
+    let mut holds = holds(connection).await?;
     let rows = sqlx::query!(
         r#"select id as "id: Uuid", number, asset_id as "asset_id: Uuid", part_id as "part_id: Uuid", part_name, damage,
              description, reported_ms, asked_by, needed_by_ms, danger as "danger: bool", at_cell_ms,
@@ -53,6 +54,7 @@ pub(super) async fn load(
                 answers: answers.remove(&row.id).unwrap_or_default(),
                 begun: begun.remove(&row.id),
                 building: None,
+                on_hold: holds.remove(&row.id).unwrap_or_default(),
             })
         })
         .collect()
@@ -146,16 +148,26 @@ pub(super) async fn answers(
     Ok(answers)
 }
 
-/// How far work has come, by request: what was done last since it was last sent back to be sorted. (With
-/// `max`, the other columns are those of its row.)
+/// How far work has come, by request: what was done last, or the operation to which it went back, since it was
+/// last begun anew. (With `max`, the other columns are those of its row.)
+///
+/// What goes back to an operation waits from the end of the one before it.
 async fn begun(connection: &mut SqliteConnection) -> Result<BTreeMap<Uuid, Begun>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"select w.request_id as "request_id!: Uuid", r.code as "code!: String", r.revision as "revision!: i64",
-             w.position as "done!: i64", w.ended_ms as "ended_ms!: i64", max(w.journal_sequence) as "newest!: i64"
-           from work_done w
+             w.done as "done!: i64", w.ended_ms as "ended_ms!: i64", max(w.journal_sequence) as "newest!: i64"
+           from (
+             select journal_sequence, request_id, recipe_id, position as done, ended_ms from work_done
+             union all
+             select b.journal_sequence, b.request_id, b.recipe_id, b.position - 1,
+               coalesce((select w.ended_ms from work_done w where w.request_id = b.request_id
+                 and w.recipe_id = b.recipe_id and w.position = b.position - 1
+                 and w.journal_sequence < b.journal_sequence
+                 order by w.journal_sequence desc limit 1), d.decided_ms)
+             from rework b join request_decision d on d.journal_sequence = b.journal_sequence) w
            join recipe r on r.id = w.recipe_id
            where w.journal_sequence > coalesce((select max(d.journal_sequence) from request_decision d
-             where d.request_id = w.request_id and d.decision in ('sent-back', 'reopened')), 0)
+             where d.request_id = w.request_id and d.decision in ('sent-back', 'scrapped', 'reopened')), 0)
            group by w.request_id, w.recipe_id"#
     )
     .fetch_all(connection)
@@ -171,4 +183,26 @@ async fn begun(connection: &mut SqliteConnection) -> Result<BTreeMap<Uuid, Begun
             Ok((row.request_id, begun))
         })
         .collect()
+}
+
+/// Holds that nobody has judged, by request, the oldest first.
+async fn holds(
+    connection: &mut SqliteConnection,
+) -> Result<BTreeMap<Uuid, Vec<OnHold>>, sqlx::Error> {
+    let rows = sqlx::query!(
+        r#"select request_id as "request_id: Uuid", number, what from part_hold h
+           where not exists (select 1 from part_judged j where j.number = h.number)
+           order by number"#
+    )
+    .fetch_all(connection)
+    .await?;
+    let mut holds: BTreeMap<Uuid, Vec<OnHold>> = BTreeMap::new();
+    for row in rows {
+        let (number, what) = (row.number, row.what);
+        holds
+            .entry(row.request_id)
+            .or_default()
+            .push(OnHold { number, what });
+    }
+    Ok(holds)
 }

@@ -38,6 +38,7 @@ impl Words<'_> {
             Gate::Refused { flag, .. } => {
                 format!("authority, not built here: it {}", work::flag(*flag))
             }
+            Gate::OnHold { number, what } => format!("hold {number}, {what}"),
             Gate::UseUnknown => "authority, nobody has said what the part does".to_owned(),
             Gate::BaseMetalUnknown { assumed: None } => {
                 "base metal, nobody knows what it is made of".to_owned()
@@ -249,6 +250,7 @@ impl Words<'_> {
                 format!("{} says yes{written}", who_word(*who))
             }
             Opens::YesUntil { until } => format!("the yes holds until {}", self.when(*until)),
+            Opens::Judge { number } => format!("judge hold {number}"),
             Opens::SayUse => "say what the part does".to_owned(),
             Opens::FindMetal => "find out what it is made of, by papers or a test".to_owned(),
             Opens::RecipeFor { metal } => {

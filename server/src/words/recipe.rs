@@ -62,7 +62,11 @@ impl Words<'_> {
             Value::Figure(figure) => self::figure(field, *figure),
             Value::List(words) => {
                 let words: Vec<String> = words.iter().map(|w| self.word(field, w)).collect();
-                words.join(", ")
+                let between = match field {
+                    Field::Sizes | Field::CouponLimits => "; ",
+                    _ => ", ",
+                };
+                words.join(between)
             }
             Value::Text(text) => self.word(field, text),
         }
@@ -124,6 +128,8 @@ pub const fn field_word(field: Field) -> &'static str {
         Field::Coupons => "coupons",
         Field::Inspection => "inspection",
         Field::Notes => "notes",
+        Field::Sizes => "dimensions",
+        Field::CouponLimits => "expected of coupons",
         Field::Kind => "kind",
         Field::Name => "name",
         Field::Station => "station",
@@ -167,6 +173,7 @@ const fn nothing(field: Field) -> &'static str {
         Field::Flags => "do anything",
         Field::AwayDays => "done here",
         Field::WithinMin => "as long as it must",
+        Field::Sizes | Field::CouponLimits => "none",
         _ => "not told",
     }
 }

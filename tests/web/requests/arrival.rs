@@ -8,7 +8,7 @@ use super::photos::{photo, sent};
 use super::{journal_length, number, planned, text};
 
 /// R8 as its page shows it: the impeller of feed pump 1, reported and not yet received.
-const FORM: [(&str, &str); 19] = [
+const FORM: [(&str, &str); 22] = [
     ("broken_part", "received"),
     ("arrived_at", ""),
     ("arrives_at", ""),
@@ -18,6 +18,9 @@ const FORM: [(&str, &str); 19] = [
     ("base_metal_known", "known"),
     ("serial", "KX 2210-7"),
     ("crack_check", "found"),
+    ("method", "dye"),
+    ("agent", "penetrant P-118"),
+    ("crack_words", "from the bore outwards, 12 mm"),
     ("part", "WP-IMPELLER"),
     ("part_name", "impeller"),
     ("damage", "damaged"),
@@ -74,11 +77,18 @@ async fn a_part_is_received_with_tag_mass_and_first_crack_check() {
                   where r.number = 8 and sequence = 2";
     let expected = format!("Sprayer|{START}|KX 2210-7|found");
     assert_eq!(text(&app, detail).await, Some(expected));
-    assert_eq!(journal_length(&app).await, before + 1);
-    let last = "select kind || ' ' || subject_id from journal order by sequence desc limit 1";
+    // Received, and held for the cracks that were found.
+    assert_eq!(journal_length(&app).await, before + 2);
+    let last = "select group_concat(kind || ' ' || subject_id, ', ') from
+                  (select * from (select * from journal order by sequence desc limit 2) order by sequence)";
     assert_eq!(
         text(&app, last).await.as_deref(),
-        Some("request.received R8")
+        Some("request.received R8, request.held R8")
+    );
+    let held = "select what from part_hold";
+    assert_eq!(
+        text(&app, held).await.as_deref(),
+        Some("as it came, cracks by dye penetrant: from the bore outwards, 12 mm")
     );
 
     let page = app.get("/requests/8").await;

@@ -2,7 +2,7 @@
 
 mod answers;
 mod arrival;
-pub mod course;
+pub(crate) mod course;
 mod entries;
 mod filing;
 mod photos;

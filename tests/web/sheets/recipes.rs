@@ -38,7 +38,8 @@ fn as_revision_2(files: &[String; 3]) -> [String; 3] {
     let (said, _) = recipes
         .rsplit_once(EXPECTED)
         .expect("what the approver expected");
-    let recipes = format!("{said},");
+    // Of what stands behind it a new revision says nothing: basis, sizes, limits of coupons.
+    let recipes = format!("{said},,,");
     [recipes, operations, sprays]
 }
 
@@ -161,11 +162,19 @@ async fn no_sheet_approves() {
         (
             "expected",
             format!(
-                "{}wears well,",
-                files[0].strip_suffix(',').expect("nothing of the basis")
+                "{}wears well,,,",
+                files[0]
+                    .strip_suffix(",,,")
+                    .expect("nothing from the basis on")
             ),
         ),
-        ("basis", format!("{}four coupons", files[0])),
+        (
+            "basis",
+            format!(
+                "{}four coupons,,",
+                files[0].strip_suffix(",,").expect("no limits")
+            ),
+        ),
     ] {
         let given = [recipes, files[1].clone(), files[2].clone()];
         assert_eq!(
@@ -249,7 +258,7 @@ async fn texts_of_several_lines_come_out_and_go_in() {
     assert!(preview.contains("Change nothing"), "{}", preview.body);
 
     let quoted = format!("\"{}\"", typed.replace("\r\n", "\n").replace('"', "\"\""));
-    let row = format!("ZN-021,2,SM-ROLLER,draft,,,ST CI,,{quoted},{quoted},{quoted},,");
+    let row = format!("ZN-021,2,SM-ROLLER,draft,,,ST CI,,{quoted},{quoted},{quoted},,,,");
     let [recipes, operations, sprays] = revision_1(&mut app)
         .await
         .map(|text| text.replace("ZN-021,1,", "ZN-021,2,"));

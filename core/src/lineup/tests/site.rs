@@ -228,6 +228,8 @@ pub fn recipe(name: &str, part: &str, deposited_g: i64) -> Recipe {
         also_written_by: ["miller".to_owned()].into(),
         approved_by: "cell lead".to_owned(),
         base_metals: BTreeSet::new(),
+        sizes: Vec::new(),
+        coupons: Vec::new(),
         operations: vec![
             Operation::stage("spray", spray(deposited_g)),
             step(OperationKind::Cut, Some("mill"), 60),
@@ -281,5 +283,6 @@ pub fn request(number: &str, asset: &str, part: &str, recipe: &str) -> Request {
         answers: vec![],
         begun: None,
         building: None,
+        on_hold: vec![],
     }
 }

@@ -87,6 +87,8 @@ pub(super) async fn recipes(change: &mut Change, data: &SiteData) -> Result<(), 
             "operations": recipe.operations.len(),
             "flags": recipe.flags,
             "text": recipe.text,
+            "sizes": recipe.sizes,
+            "coupons": recipe.coupons,
         });
         let subject = Subject::new("recipe", format!("{}/{}", recipe.code, recipe.revision));
         change.journal("recipe.entered", subject, content).await?;

@@ -12,7 +12,7 @@ use super::SiteData;
 use crate::change::Change;
 use crate::db::decoded;
 use crate::error::AppError;
-use crate::{people, site};
+use crate::{people, site, tools};
 use mendpost_core::code::{
     AssetCode, BankCode, DeliveryCode, MetalCode, PartCode, PowderCode, StationCode,
 };
@@ -51,6 +51,12 @@ pub async fn write(
     need::capabilities(change, data, &ids).await?;
     catalogue::metals(change, data, &mut ids).await?;
     catalogue::kit(change, data).await?;
+    for tool in &data.tools {
+        let calibrated = tool.calibrations.iter();
+        for calibration in calibrated {
+            tools::list(change, tool, calibration, "the site’s files").await?;
+        }
+    }
     catalogue::parts(change, data, &mut ids).await?;
     catalogue::shapes(change, data).await?;
     catalogue::recipes(change, data).await?;
