@@ -179,9 +179,10 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    /// Common practice, no source: a lot that was stopped takes two people, everything else one.
+    /// Common practice, no source: a lot that was stopped, and a container that is drawn from in spite of its date or
+    /// its minutes in the open, take two people, everything else one.
     #[test]
-    fn only_a_stopped_lot_takes_two() {
+    fn only_what_was_stopped_or_waived_takes_two() {
         for meaning in Meaning::ALL {
             let two = [Meaning::ReleaseFromHold, Meaning::Waive];
             let expected = if two.contains(meaning) { 2 } else { 1 };
