@@ -6,6 +6,7 @@ mod finish;
 mod finish_form;
 mod list;
 mod mark;
+mod nozzle;
 mod pages;
 pub mod queries;
 mod reading;
@@ -19,6 +20,8 @@ pub fn routes() -> Routes {
     Routes::default()
         .get("/builds", Act::Look, list::show)
         .post("/requests/{number}/build", Act::DoWork, begin::begin)
+        .get(nozzle::PATH, Act::ReadGauges, nozzle::show)
+        .post(nozzle::PATH, Act::ReadGauges, nozzle::save)
         .get("/builds/{number}", Act::Look, pages::show)
         .post("/builds/{number}/mark", Act::DoWork, mark::save)
         .post("/builds/{number}/read", Act::DoWork, reading::save)

@@ -146,6 +146,20 @@ pub async fn newest(
     .await
 }
 
+/// Builds begun at or after a moment, in order.
+pub async fn since(
+    executor: impl SqliteExecutor<'_>,
+    begun_ms: i64,
+) -> Result<Vec<Build>, sqlx::Error> {
+    builds!(
+        executor,
+        "where b.begun_ms >= ? order by b.number",
+        begun_ms
+    )
+    .fetch_all(executor)
+    .await
+}
+
 /// The builds of a request, in order.
 pub async fn of_request(
     executor: impl SqliteExecutor<'_>,

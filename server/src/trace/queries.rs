@@ -1,6 +1,7 @@
 //! The edges between powder, builds and parts, followed both ways.
 
 use mendpost_core::catalogue::{Flag, OperationKind};
+use mendpost_core::code::LotCode;
 use sqlx::SqliteExecutor;
 
 use crate::db::decoded;
@@ -118,6 +119,27 @@ pub async fn by_lot(
          group by b.id order by b.number",
         lot
     )
+}
+
+/// A lot, and every lot that was blended of it.
+pub async fn made_of(
+    executor: impl SqliteExecutor<'_>,
+    lot: &str,
+) -> Result<Vec<LotCode>, sqlx::Error> {
+    sqlx::query!(
+        r#"with recursive made (id) as (
+             select id from lot where code = ?
+             union
+             select x.into_lot_id from movement x join made on made.id = x.lot_id
+             where x.reason = 'blend'
+               and not exists (select 1 from movement c where c.corrects_id = x.id)
+           )
+           select l.code as "code!: String" from made join lot l on l.id = made.id order by l.code"#,
+        lot
+    )
+    .try_map(|row| decoded(row.code.parse()))
+    .fetch_all(executor)
+    .await
 }
 
 /// Builds that were sprayed with a nozzle.

@@ -5,6 +5,8 @@ use axum::extract::{Path, State};
 use axum::response::Response;
 
 use super::queries::{self, Touched, Whereabouts};
+use mendpost_core::people::Act;
+
 use crate::AppState;
 use crate::build;
 use crate::error::AppError;
@@ -26,6 +28,8 @@ struct TouchedPage {
     /// Where the rest of a lot is: place and grams.
     rest: Vec<(String, String)>,
     weighs: bool,
+    /// Where all of it is held in one act.
+    hold: Option<String>,
 }
 
 struct Row {
@@ -66,13 +70,15 @@ pub(super) async fn by_lot(
         found.powder_name,
         maker(&found.maker_lot)
     );
+    let hold = visit
+        .may(Act::HoldLot)
+        .then(|| format!("{}/trace/hold", lot_path(&code)));
     show(
         layout,
         (format!("Lot {code}"), reason),
         back,
         &touched,
-        rest,
-        true,
+        (rest, hold),
     )
 }
 
@@ -91,8 +97,7 @@ pub(super) async fn by_nozzle(
         (format!("Nozzle {nozzle}"), String::new()),
         back,
         &touched,
-        Vec::new(),
-        false,
+        (Vec::new(), None),
     )
 }
 
@@ -112,8 +117,7 @@ pub(super) async fn by_bank(
         (format!("Bank {bank}"), reason),
         back,
         &touched,
-        Vec::new(),
-        false,
+        (Vec::new(), None),
     )
 }
 
@@ -122,8 +126,7 @@ fn show(
     (what, reason): (String, String),
     back: (String, String),
     touched: &[Touched],
-    rest: Vec<(String, String)>,
-    weighs: bool,
+    (rest, hold): (Vec<(String, String)>, Option<String>),
 ) -> Result<Response, AppError> {
     let out = |it: &&Touched| matches!(it.now, Whereabouts::Fitted | Whereabouts::Released);
     let (all, out) = (touched.len(), touched.iter().filter(out).count());
@@ -145,7 +148,8 @@ fn show(
         back,
         rows: rows.into_iter().map(|it| row(&layout, it)).collect(),
         rest,
-        weighs,
+        weighs: touched.iter().any(|it| it.milligrams.is_some()),
+        hold,
         page: layout,
     })
 }

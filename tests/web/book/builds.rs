@@ -377,3 +377,33 @@ async fn what_does_not_begin() {
         StatusCode::FORBIDDEN
     );
 }
+
+/// Nozzle N-7 is put in with 12.5 hours from elsewhere, and sprays 30 minutes here: 13 hours in all. The build knows
+/// it, and the nozzle knows the build.
+#[tokio::test]
+async fn a_nozzle_has_the_hours_of_its_builds() {
+    let mut app = ready().await;
+    assert!(app.get("/cell/nozzle").await.contains("nobody has yet"));
+    let answer = app
+        .post("/cell/nozzle", &[("code", ""), ("hours", "long")])
+        .await;
+    assert!(answer.field_error("code").is_some() && answer.field_error("hours").is_some());
+    let answer = app
+        .post("/cell/nozzle", &[("code", "N-7"), ("hours", "12.5")])
+        .await;
+    assert_eq!(answer.location(), "/cell/nozzle", "{}", answer.body);
+    app.post("/requests/9/build", &[]).await;
+    app.wait_minutes(10);
+    app.post("/builds/1/mark", &[("what", "spray")]).await;
+    app.wait_minutes(30);
+    app.post("/builds/1/finish", &weighed("210", "10", "100", "230"))
+        .await;
+    let page = app.get("/cell/nozzle").await;
+    assert!(
+        page.contains("Nozzle N-7 is in; it has sprayed 13 h."),
+        "{}",
+        page.body
+    );
+    assert!(app.get("/builds/1").await.contains("N-7"));
+    assert!(app.get("/trace/nozzles/N-7").await.contains("R9"));
+}

@@ -2,7 +2,7 @@
 
 use axum::http::StatusCode;
 use mendpost_core::people::Role;
-use mendpost_tests::App;
+use mendpost_tests::{App, text};
 
 use super::{draw, with_clean_feeder};
 use crate::requests::course::sort;
@@ -70,6 +70,24 @@ async fn a_part_is_traced_to_its_lots_and_each_lot_to_the_part() {
         }
         assert!(page.contains("class=\"box\""), "boxes to tick on paper");
     }
+    // Called off by its maker: the lot and the part are held in one act, and nothing goes on with it.
+    let hold = "/powder/L0406/trace/hold";
+    assert!(app.get(hold).await.contains("R9"));
+    assert!(app.post(hold, &[]).await.field_error("reason").is_some());
+    let answer = app
+        .post(hold, &[("reason", "maker's letter of today: wrong alloy")])
+        .await;
+    assert_eq!(answer.location(), "/powder/L0406/trace", "{}", answer.body);
+    let state = text(&app, "select state from lot where code = 'L0406'").await;
+    assert_eq!(state.as_deref(), Some("hold"));
+    let page = app.get("/requests/9/work").await;
+    assert!(
+        page.contains("powder of lot L0406, which is in doubt"),
+        "{}",
+        page.body
+    );
+    let again = app.post(hold, &[("reason", "once more")]).await;
+    assert!(again.field_error("reason").is_some(), "{}", again.body);
     let page = app.get("/powder/L0397/trace").await;
     assert!(page.contains("Lot L0397 is in no part."), "{}", page.body);
     assert!(page.contains("L0397-1"), "{}", page.body);
