@@ -28,6 +28,8 @@ struct TagPage {
     part: String,
     machine: String,
     pairs: Vec<(&'static str, String)>,
+    /// Who said yes to its release, and in which words.
+    said_yes: Vec<String>,
     limits: Vec<String>,
     /// When an interim part comes off; empty for one that stays.
     off: String,
@@ -97,15 +99,23 @@ impl Released {
         told
     }
 
-    /// What those who said yes to its release set as limits.
+    /// Every yes to its release, in the words in which it was given.
+    fn yeses(&self) -> impl Iterator<Item = &Answer> {
+        let yes = |it: &&Answer| it.about == About::Release && matches!(it.said, Said::Yes { .. });
+        self.answers.iter().filter(yes)
+    }
+
+    fn said_yes(&self) -> Vec<String> {
+        self.yeses()
+            .map(|it| format!("{}, {}: {}", it.name, who_word(it.who), it.words))
+            .collect()
+    }
+
+    /// The limits that those who said yes have set.
     fn limits(&self) -> Vec<String> {
-        let limits = self.answers.iter().filter(|answer| {
-            answer.about == About::Release
-                && matches!(answer.said, Said::Yes { .. })
-                && !answer.limits.is_empty()
-        });
-        limits
-            .map(|it| format!("{} ({}, {})", it.limits, it.name, who_word(it.who)))
+        self.yeses()
+            .filter(|it| !it.limits.is_empty())
+            .map(|it| format!("{} ({})", it.limits, it.name))
             .collect()
     }
 }
@@ -158,6 +168,7 @@ pub(super) async fn show(
                 }),
             ),
         ],
+        said_yes: part.said_yes(),
         limits: part.limits(),
         names: vec![
             (

@@ -302,7 +302,7 @@ impl LimitsPage {
                 ),
                 cell("least", "At least", &form.least, row, Vec::new()),
                 cell("most", "At most", &form.most, row, Vec::new()),
-                cell("load", "Load of HV, kgf", &form.load, row, Vec::new()),
+                cell("load", "Load, kgf", &form.load, row, Vec::new()),
             ]
         };
         LimitsPage {

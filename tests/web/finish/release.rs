@@ -118,6 +118,7 @@ async fn from_the_size_sheet_to_the_first_run() {
         "WP-SLEEVE",
         "feed pump 1, WP1",
         "SS-041 rev 1",
+        "Waterworks engineer, the owner’s engineer: May be built and fitted",
         "Sprayed by",
         "Sprayer, 25 Nov 2026",
         "Released by",
