@@ -18,6 +18,12 @@ word_enum! {
         Release = "release",
         /// This lot, stopped for a reason, may be sprayed again.
         ReleaseFromHold = "release-from-hold",
+        /// This lot may be sprayed, though its certificate is outside what its powder asks for.
+        ReleaseOutside = "release-outside",
+        /// This lot is never to be sprayed.
+        Reject = "reject",
+        /// This powder goes back to the depot.
+        SendBack = "send-back",
         /// An answer was given by somebody outside the crew.
         RecordYes = "yes",
         /// This revision of a recipe may be built by.
@@ -56,6 +62,11 @@ impl Meaning {
             Meaning::ReleaseFromHold => {
                 "I have looked myself at what this lot was stopped for. It may be sprayed."
             }
+            Meaning::ReleaseOutside => {
+                "I have checked certificate, label and seals of this lot, and I know what is outside its limits. It may be sprayed."
+            }
+            Meaning::Reject => "I have looked at this lot. It is never to be sprayed.",
+            Meaning::SendBack => "I have seen this powder go. It is on its way to the depot.",
             Meaning::RecordYes => {
                 "I have heard or read this answer, and it is written here as it was given."
             }
@@ -89,7 +100,11 @@ impl Meaning {
         match self {
             Meaning::Accept => Act::AcceptLineUp,
             Meaning::GiveUp => Act::KeepBack,
-            Meaning::Release | Meaning::ReleaseFromHold => Act::ReleaseLot,
+            Meaning::Release
+            | Meaning::ReleaseFromHold
+            | Meaning::ReleaseOutside
+            | Meaning::Reject => Act::ReleaseLot,
+            Meaning::SendBack => Act::AdjustBook,
             Meaning::RecordYes => Act::RecordYes,
             Meaning::ApproveRecipe => Act::ApproveRecipe,
             Meaning::ReleasePart | Meaning::JudgePart => Act::ReleasePart,
@@ -103,14 +118,16 @@ impl Meaning {
     /// How many different people must sign.
     ///
     /// Common practice, no source: whoever stops a lot is easily asked to let it go again, so that takes
-    /// two.
+    /// two, and so does a lot whose certificate is not as it should be.
     #[must_use]
     pub const fn people(self) -> usize {
         match self {
-            Meaning::ReleaseFromHold | Meaning::Waive => 2,
+            Meaning::ReleaseFromHold | Meaning::ReleaseOutside | Meaning::Waive => 2,
             Meaning::Accept
             | Meaning::GiveUp
             | Meaning::Release
+            | Meaning::Reject
+            | Meaning::SendBack
             | Meaning::RecordYes
             | Meaning::ApproveRecipe
             | Meaning::ReleasePart
@@ -179,13 +196,17 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    /// Common practice, no source: a lot that was stopped, and a container that is drawn from in spite of its date or
-    /// its minutes in the open, take two people, everything else one.
+    /// Common practice, no source: a lot that was stopped or is outside its limits, and a container that is drawn from
+    /// in spite of its date or its minutes in the open, take two people, everything else one.
     #[test]
-    fn only_what_was_stopped_or_waived_takes_two() {
+    fn only_a_lot_in_doubt_takes_two() {
+        let in_doubt = [
+            Meaning::ReleaseFromHold,
+            Meaning::ReleaseOutside,
+            Meaning::Waive,
+        ];
         for meaning in Meaning::ALL {
-            let two = [Meaning::ReleaseFromHold, Meaning::Waive];
-            let expected = if two.contains(meaning) { 2 } else { 1 };
+            let expected = if in_doubt.contains(meaning) { 2 } else { 1 };
             assert_eq!(meaning.people(), expected, "{meaning}");
         }
     }

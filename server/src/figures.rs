@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 
-use askama::Template;
+use askama::{DynTemplate, Template};
 use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
@@ -132,6 +132,8 @@ struct ShowPage {
     about: About,
     rows: Vec<Row>,
     may_change: bool,
+    /// What follows, as it is to be shown.
+    more: String,
 }
 
 struct Row {
@@ -141,13 +143,14 @@ struct Row {
     allowed: String,
 }
 
-/// Shows what is set; `answer` and reason stand above.
+/// Shows what is set; `answer` and reason stand above, and below what else there is to say of the thing.
 pub fn show<const N: usize>(
     layout: Layout,
     (answer, reason): (String, String),
     about: About,
     (figures, values): (&[Figure; N], &Values<N>),
     may_change: bool,
+    more: Option<&dyn DynTemplate>,
 ) -> Result<Response, AppError> {
     let rows = figures.iter().zip(values).map(|(figure, value)| Row {
         label: figure.label,
@@ -162,6 +165,7 @@ pub fn show<const N: usize>(
         about,
         rows: rows.collect(),
         may_change,
+        more: more.map_or_else(|| Ok(String::new()), |more| more.dyn_render())?,
     })
 }
 

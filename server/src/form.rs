@@ -4,6 +4,8 @@
 //! `#[serde(default)]`. Its `parse` runs every field through [`FieldErrors::check`] and answers with
 //! the values or with all faults.
 
+pub mod section;
+
 use std::collections::BTreeSet;
 use std::ops::RangeInclusive;
 

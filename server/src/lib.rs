@@ -4,11 +4,13 @@ pub mod assets;
 pub mod attachment;
 pub mod authority;
 pub mod backup;
+pub mod blend;
 pub mod book;
 pub mod build;
 pub mod catalogue;
 pub mod caution;
 pub mod cell;
+pub mod certificate;
 pub mod change;
 pub mod clock;
 pub mod clock_check;
@@ -39,6 +41,7 @@ pub mod once;
 pub mod page;
 pub mod people;
 pub mod powder;
+pub mod receive;
 pub mod recipe;
 pub mod request_id;
 pub mod requests;
@@ -72,7 +75,7 @@ use tower_http::csrf::CsrfLayer;
 use tower_http::timeout::TimeoutLayer;
 use tower_http::trace::TraceLayer;
 
-use attachment::Intake;
+use attachment::{Intake, Shelf};
 use backup::Keeper;
 use clock::Clock;
 use config::Config;
@@ -97,6 +100,7 @@ pub struct AppState {
     pub health: Health,
     pub keeper: Keeper,
     pub intake: Intake,
+    pub shelf: Shelf,
     pub readings: Readings,
 }
 
@@ -113,6 +117,7 @@ impl AppState {
             health: Health::default(),
             keeper: Keeper::default(),
             intake: Intake::default(),
+            shelf: Shelf::default(),
             readings: Readings::default(),
         }
     }
@@ -137,6 +142,9 @@ pub fn routes() -> Routes {
         .merge(trace::routes())
         .merge(feeder::routes())
         .merge(powder::routes())
+        .merge(certificate::routes())
+        .merge(receive::routes())
+        .merge(blend::routes())
         .merge(labels::routes())
         .merge(now::routes())
         .merge(requests::routes())

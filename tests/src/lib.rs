@@ -457,6 +457,21 @@ impl Answer {
     }
 }
 
+/// The usual fields of a form with some typed otherwise, or besides.
+pub fn altered<'a>(
+    usual: &[(&'a str, &'a str)],
+    typed: &[(&'a str, &'a str)],
+) -> Vec<(&'a str, &'a str)> {
+    let mut fields = usual.to_vec();
+    for (name, value) in typed {
+        match fields.iter_mut().find(|(known, _)| known == name) {
+            Some(field) => field.1 = value,
+            None => fields.push((name, value)),
+        }
+    }
+    fields
+}
+
 /// The addresses on this site that a page links to, without what names a place on them.
 pub fn links(page: &str) -> impl Iterator<Item = String> {
     let addresses = page.split("href=\"").skip(1).filter_map(|link| {

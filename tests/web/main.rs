@@ -3,6 +3,7 @@
 mod attachments;
 mod authority;
 mod backup;
+mod blending;
 mod book;
 mod cases;
 mod catalogue;
@@ -26,6 +27,7 @@ mod once;
 mod own_order;
 mod people;
 mod powder;
+mod receiving;
 mod requests;
 mod retired;
 mod scan;

@@ -7,7 +7,7 @@ use mendpost_server::config::Config;
 use mendpost_server::people;
 use mendpost_server::people::passphrase::NewPassphrase;
 use mendpost_server::routes::Routes;
-use mendpost_tests::{Answer, App};
+use mendpost_tests::{Answer, App, between};
 
 const PASSPHRASE: &str = "copper over steel";
 const OTHER: &str = "bronze over iron";
@@ -67,7 +67,11 @@ async fn lot_state(app: &App, lot: &str) -> String {
 const LAST: &str = "select kind || ' ' || content from journal order by sequence desc limit 1";
 
 async fn release(app: &mut App, lot: &str, passphrase: &str) -> Answer {
+    let page = app.get(&format!("/powder/{lot}/release")).await;
+    let seen = between(&page.body, "name=\"certificate\" value=\"", "\"");
+    let seen = seen.unwrap_or_default().to_owned();
     let fields = [
+        ("certificate", seen.as_str()),
         ("reason", "certificate CB-4433, seals whole"),
         ("sign_passphrase", passphrase),
     ];

@@ -3,6 +3,7 @@
 //! Nothing is ever taken out of the book: what was entered wrongly moves back. So the sum over all places is
 //! what was received, whatever happens, and a part's powder is found by what moved into its build.
 
+use super::blend::apportion;
 use crate::code::{ContainerCode, LotCode};
 use crate::quantity::Milligrams;
 use crate::word_enum;
@@ -277,29 +278,14 @@ pub fn from_mix(
     Ok(shared(mix, mass))
 }
 
-/// A mass parted as the shares of a mix are, to the milligram, the first of equals the more; it may be more than
-/// the mix holds. Nothing of a mix that holds nothing.
+/// A mass parted as the shares of a mix are, to the milligram; it may be more than the mix holds. Nothing of a mix
+/// that holds nothing.
 #[must_use]
 pub fn shared(mix: &[(LotCode, Milligrams)], mass: Milligrams) -> Vec<(LotCode, Milligrams)> {
-    let held: i64 = mix.iter().map(|(_, there)| there.0).sum();
-    if held <= 0 {
-        return Vec::new();
-    }
-    let share = |there: &Milligrams| {
-        let all = i128::from(there.0) * i128::from(mass.0);
-        let (whole, rest) = (all / i128::from(held), all % i128::from(held));
-        (i64::try_from(whole).unwrap_or(0), rest)
-    };
-    let shares: Vec<(i64, i128)> = mix.iter().map(|(_, there)| share(there)).collect();
-    let missing = mass.0 - shares.iter().map(|(whole, _)| whole).sum::<i64>();
-    let mut by_rest: Vec<usize> = (0..mix.len()).collect();
-    by_rest.sort_by_key(|at| std::cmp::Reverse(shares[*at].1));
-    let rounded_up = &by_rest[..usize::try_from(missing).unwrap_or(0)];
-    let each = mix.iter().zip(&shares).enumerate();
-    let each = each.map(|(at, ((lot, _), (whole, _)))| {
-        let more = i64::from(rounded_up.contains(&at));
-        (lot.clone(), Milligrams(whole + more))
-    });
+    let weights: Vec<i64> = mix.iter().map(|(_, there)| there.0).collect();
+    let parts = apportion(&weights, mass.0).unwrap_or_default();
+    let each = mix.iter().zip(parts);
+    let each = each.map(|((lot, _), part)| (lot.clone(), Milligrams(part)));
     each.filter(|(_, mass)| mass.0 > 0).collect()
 }
 

@@ -3,8 +3,12 @@
 //! What is on hand is the sum of an append-only ledger; nothing here stores a balance.
 
 mod balance;
+pub mod blend;
 pub mod book;
+pub mod certificate;
+pub mod chemistry;
 pub mod draw;
+pub mod receipt;
 
 pub use balance::{Allowance, Gap, MassBalance};
 pub use book::Reason;
@@ -59,12 +63,35 @@ word_enum! {
     }
 }
 
+word_enum! {
+    /// What the date of a lot is.
+    DateKind {
+        /// After it the lot is not sprayed any more.
+        UseBy = "use-by",
+        /// After it the lot is tested again before it is sprayed.
+        Retest = "retest",
+    }
+}
+
+word_enum! {
+    /// How the seal of a container was found when it came.
+    Seal {
+        /// Nobody had opened it.
+        Whole = "whole",
+        /// Somebody may have opened it.
+        Broken = "broken",
+        /// It came without one.
+        None = "none",
+    }
+}
+
 impl LotState {
-    /// What must be signed before a lot in this state may be drawn; none where nothing helps, or where
-    /// nothing is needed.
+    /// What must be signed before a lot in this state may be drawn, if its certificate is outside what its
+    /// powder asks for or not; none where nothing helps, or where nothing is needed.
     #[must_use]
-    pub const fn released_by(self) -> Option<Meaning> {
+    pub const fn released_by(self, is_outside: bool) -> Option<Meaning> {
         match self {
+            LotState::Arrived | LotState::Quarantine if is_outside => Some(Meaning::ReleaseOutside),
             LotState::Arrived | LotState::Quarantine => Some(Meaning::Release),
             LotState::Hold => Some(Meaning::ReleaseFromHold),
             LotState::Released | LotState::Rejected | LotState::Empty => None,
@@ -78,6 +105,12 @@ impl LotState {
             self,
             LotState::Arrived | LotState::Quarantine | LotState::Released
         )
+    }
+
+    /// Whether somebody can say that a lot in this state is never to be used.
+    #[must_use]
+    pub const fn can_be_rejected(self) -> bool {
+        !matches!(self, LotState::Rejected | LotState::Empty)
     }
 }
 
@@ -107,11 +140,17 @@ mod tests {
     /// Common practice, no source: a rejected lot never comes back, and a stopped one only by two.
     #[test]
     fn what_a_lot_needs_before_it_is_sprayed() {
-        assert_eq!(LotState::Quarantine.released_by(), Some(Meaning::Release));
-        assert_eq!(LotState::Hold.released_by().map(Meaning::people), Some(2));
-        for state in [LotState::Released, LotState::Rejected, LotState::Empty] {
-            assert_eq!(state.released_by(), None, "{state}");
+        let quarantine = LotState::Quarantine;
+        assert_eq!(quarantine.released_by(false), Some(Meaning::Release));
+        assert_eq!(quarantine.released_by(true).map(Meaning::people), Some(2));
+        for is_outside in [false, true] {
+            let held = LotState::Hold.released_by(is_outside);
+            assert_eq!(held.map(Meaning::people), Some(2));
+            for state in [LotState::Released, LotState::Rejected, LotState::Empty] {
+                assert_eq!(state.released_by(is_outside), None, "{state}");
+            }
         }
+        assert!(LotState::Hold.can_be_rejected() && !LotState::Rejected.can_be_rejected());
         assert!(LotState::Released.can_be_stopped() && !LotState::Hold.can_be_stopped());
     }
 }

@@ -16,6 +16,7 @@ use crate::page::{Notice, age};
 use crate::people::Who;
 
 /// A file that is ready, under the name it was sent by.
+#[derive(Debug, Clone)]
 pub struct Named {
     pub name: String,
     pub ready: Ready,

@@ -23,6 +23,8 @@ pub struct AddForm {
 
 #[derive(Debug)]
 pub struct SentFile {
+    /// The field of the form that it was chosen in.
+    pub field: String,
     /// Cleaned: shown, and used for nothing else.
     pub name: String,
     pub bytes: Vec<u8>,
@@ -59,7 +61,8 @@ impl AddForm {
     }
 }
 
-/// A form of single fields to which photos or papers may be added, each in the field `files`. One sent
+/// A form of single fields to which photos or papers may be added, each in the field `files` or that of a section.
+/// One sent
 /// without files by a program, as an ordinary form, is the same.
 pub struct WithFiles<T> {
     pub form: T,
@@ -96,10 +99,11 @@ async fn parts(mut sent: Multipart) -> Result<(Map<String, Value>, Vec<SentFile>
     let (mut fields, mut files) = (Map::new(), Vec::new());
     while let Some(field) = sent.next_field().await.map_err(broken)? {
         match field.name().map(str::to_owned) {
-            Some(name) if name == "files" => {
+            Some(at) if is_files(&at) => {
                 let name = clean_name(field.file_name().unwrap_or_default());
                 let bytes = field.bytes().await.map_err(broken)?.to_vec();
-                files.push(SentFile { name, bytes });
+                let field = at;
+                files.push(SentFile { field, name, bytes });
             }
             Some(name) => {
                 let text = field.text().await.map_err(broken)?;
@@ -111,6 +115,11 @@ async fn parts(mut sent: Multipart) -> Result<(Map<String, Value>, Vec<SentFile>
     // A form whose file field was left alone sends one file without name and content.
     files.retain(|file| !(file.bytes.is_empty() && file.name == NAMELESS));
     Ok((fields, files))
+}
+
+/// Whether a field holds files: 'files', or that of a section, as `l0_files`.
+fn is_files(field: &str) -> bool {
+    field == "files" || field.ends_with("_files")
 }
 
 /// What is wrong with sending so many files at once.

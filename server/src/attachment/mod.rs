@@ -16,6 +16,7 @@ mod paper;
 mod picture;
 pub mod queries;
 mod serving;
+mod shelf;
 
 use axum::extract::multipart::MultipartRejection;
 use axum::extract::{Multipart, Path, State};
@@ -40,6 +41,7 @@ pub use holder::Holder;
 pub use intake::Intake;
 pub use pages::Photos;
 pub use queries::title;
+pub use shelf::Shelf;
 
 /// Photos and papers that hang on one request, lot or part at the same time.
 const HOLDER_MAX: usize = 40;
@@ -194,7 +196,7 @@ pub async fn ready(
         return Ok(Err(errors));
     }
     let mut named = Vec::new();
-    for SentFile { name, bytes } in files {
+    for SentFile { name, bytes, .. } in files {
         match state.intake.take_in(bytes).await? {
             Ok(ready) => named.push(Named { name, ready }),
             Err(fault) => {

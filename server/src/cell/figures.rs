@@ -220,6 +220,7 @@ pub(super) async fn look(
         about(),
         (&FIGURES, &values),
         may_change,
+        None,
     )
 }
 

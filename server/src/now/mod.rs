@@ -15,7 +15,7 @@ use crate::page::{Screen, page};
 use crate::people::Visit;
 use crate::requests::standing::Orders;
 use crate::routes::Routes;
-use crate::{interim, signature, situation};
+use crate::{interim, receive, signature, situation};
 use safety::Safety;
 
 pub fn routes() -> Routes {
@@ -32,5 +32,7 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
     let out = interim::open(&state.db.read, situation.now).await?;
     let alarm = interim::Alarm::of(&out, situation.now);
     let now = pages::NowPage::new(layout, &situation, &orders, may_plan, safety);
-    page(&now.with_signings(signings).with_interim(alarm))
+    let deliveries = receive::queries::deliveries(&state.db.read).await?;
+    let now = now.with_signings(signings).with_interim(alarm);
+    page(&now.with_deliveries(deliveries))
 }

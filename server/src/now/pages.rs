@@ -11,6 +11,8 @@ use crate::interim::Alarm;
 use crate::lineup::Stored;
 use crate::need::capability_path;
 use crate::page::{Layout, Notice, whole};
+use crate::receive::Due;
+use crate::receive::queries::Delivery;
 use crate::requests::path;
 use crate::requests::standing::{Orders, Standing};
 use crate::signature::{Waits, second};
@@ -46,6 +48,8 @@ pub struct NowPage {
     signings: Vec<SigningRow>,
     /// Interim parts that must come off.
     interim: Option<Alarm>,
+    /// Deliveries that are due.
+    due: Vec<Due>,
     /// What threatens the data.
     notices: Vec<Notice>,
     doubt: Option<InDoubt>,
@@ -151,6 +155,7 @@ impl NowPage {
             stuck,
             more_stuck,
             signings: Vec::new(),
+            due: Vec::new(),
             interim: None,
             notices: safety.notices,
             doubt: safety.doubt,
@@ -181,6 +186,12 @@ impl NowPage {
     /// The same with interim parts that must come off.
     pub fn with_interim(mut self, alarm: Option<Alarm>) -> Self {
         self.interim = alarm;
+        self
+    }
+
+    /// The same with deliveries that are due.
+    pub fn with_deliveries(mut self, deliveries: Vec<Delivery>) -> Self {
+        self.due = Due::of(&self.page, deliveries);
         self
     }
 }

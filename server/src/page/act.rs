@@ -59,6 +59,7 @@ enum Kind {
     Time,
     Amount(&'static str),
     Choose(Vec<(String, String)>),
+    Ticks(Vec<(String, String, bool)>),
     Hidden,
 }
 
@@ -97,6 +98,16 @@ impl Field {
         hint: &'static str,
     ) -> Field {
         Field::new(Kind::Choose(options), name, label, value, hint)
+    }
+
+    /// Any of a list: value and words of each, and whether it is ticked.
+    pub fn ticks(
+        name: &'static str,
+        label: &'static str,
+        options: Vec<(String, String, bool)>,
+        hint: &'static str,
+    ) -> Field {
+        Field::new(Kind::Ticks(options), name, label, "", hint)
     }
 
     /// What goes along unseen, as the number that was looked at.

@@ -9,9 +9,8 @@ use mendpost_core::powder::book::Place;
 use mendpost_core::signature::Meaning;
 use serde::{Deserialize, Serialize};
 
-use super::lot_path;
 use super::queries::{self, ContainerRow, LotFacts};
-use super::release::find;
+use super::{find, lot_path};
 use crate::AppState;
 use crate::book::{self, Line};
 use crate::change::Change;
@@ -83,13 +82,13 @@ pub async fn enter(
     else {
         return count_page(&state, &visit, &who, &lot, form, errors).await;
     };
-    if form.book != book(&containers) {
+    if form.book != book_of(&containers) {
         errors.add_whole("the book changed while you weighed: somebody moved powder of this lot; look at it below, and weigh again");
         return count_page(&state, &visit, &who, &lot, form, errors).await;
     }
 
     let mut change = Change::begin(&state, &who).await?;
-    if book(&queries::containers(change.connection(), &code).await?) != form.book {
+    if book_of(&queries::containers(change.connection(), &code).await?) != form.book {
         return Err(AppError::Conflict(
             "the book changed at this moment; look at the lot, and weigh again".to_owned(),
         ));
@@ -171,7 +170,7 @@ fn differs(container: &ContainerRow, weighed: i64) -> String {
 }
 
 /// What the book says of all containers, to tell whether it has changed.
-fn book(containers: &[ContainerRow]) -> String {
+pub(super) fn book_of(containers: &[ContainerRow]) -> String {
     let parts: Vec<String> = containers
         .iter()
         .map(|c| format!("{}:{}", c.code, c.on_hand_mg))
@@ -198,7 +197,7 @@ async fn count_page(
         })
         .collect();
     let fields = vec![
-        Field::hidden("book", &book(&containers)),
+        Field::hidden("book", &book_of(&containers)),
         Field::choose("container", "Container", &form.container, options, ""),
         Field::amount(
             "grams",

@@ -1,6 +1,7 @@
 //! What a powder is made of: figures of the solid metal, by which volume becomes mass and the deposition
 //! window is worked out.
 
+use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Response;
 use mendpost_core::journal::Subject;
@@ -9,6 +10,7 @@ use serde_json::json;
 use sqlx::SqliteExecutor;
 
 use crate::AppState;
+use crate::certificate::limits;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::figures::{About, Figure, FiguresForm, Values, both, change, kept, show};
@@ -16,6 +18,7 @@ use crate::form::{FieldErrors, Posted};
 use crate::page::{Layout, Notice, Screen};
 use crate::people::{Visit, Who};
 use crate::version::{Stale, is_current};
+use crate::words::certificate as words;
 
 /// All of them are told, or none.
 pub const FIGURES: [Figure; 5] = [
@@ -83,8 +86,19 @@ struct Kind {
 }
 
 /// The address of a powder's figures.
-pub(super) fn path(code: &str) -> String {
+pub fn path(code: &str) -> String {
     format!("/powder/kinds/{code}")
+}
+
+/// What it asks of the certificates of its lots.
+#[derive(Template)]
+#[template(path = "powder/asks-for.html")]
+struct AsksFor {
+    /// Who said so, when, and why.
+    said: Option<String>,
+    lines: Vec<(String, String)>,
+    /// Where it is changed.
+    change: Option<String>,
 }
 
 pub(super) async fn look(
@@ -92,8 +106,20 @@ pub(super) async fn look(
     visit: Visit,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
-    let kind = load(&state.db.read, &code).await?;
+    let mut reading = state.db.read.begin().await?;
+    let kind = load(&mut *reading, &code).await?;
+    let said = limits::of_powder(&mut reading, &code).await?;
+    drop(reading);
     let may_change = visit.may(Act::WriteRecipe);
+    let layout = layout(&visit, &code).await?;
+    let asks = AsksFor {
+        said: said
+            .by
+            .as_ref()
+            .map(|by| format!("{}, {}: {}", by.name, layout.moment(&by.at_ms), by.reason)),
+        lines: words::limits(&said.limits),
+        change: may_change.then(|| limits::path(&code)),
+    };
     let said = match kind.values.iter().any(Option::is_none) {
         true => (
             format!("Tell what {} is made of.", kind.name),
@@ -106,8 +132,8 @@ pub(super) async fn look(
         ),
     };
     let about = about(&code, &kind);
-    let layout = layout(&visit, &code).await?;
-    show(layout, said, about, (&FIGURES, &kind.values), may_change)
+    let figures = (&FIGURES, &kind.values);
+    show(layout, said, about, figures, may_change, Some(&asks))
 }
 
 pub(super) async fn open(

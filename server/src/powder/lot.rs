@@ -2,22 +2,27 @@
 
 use askama::Template;
 use mendpost_core::lineup::{LineUp, LotStock, Place, Stock};
-use mendpost_core::powder::{LotState, Reason};
+use mendpost_core::powder::certificate::Within;
+use mendpost_core::powder::{LotState, Reason, blend};
+use mendpost_core::quantity::Milligrams;
 use mendpost_core::situation::Situation;
 
-use super::kind;
 use super::queries::{ContainerRow, LotFacts};
 use super::release::LotAct;
+use super::{kind, lot_path};
 use crate::attachment::Photos;
+use crate::blend::queries::Relative;
 use crate::book::queries::BookLine;
+use crate::certificate::Checked;
 use crate::feeder;
+use crate::form::plain_decimal;
 use crate::furnace::Dried;
 use crate::page::{Layout, grams_down, grams_exact, whole};
-use crate::requests;
 use crate::signature::Signature;
-use crate::words::Words;
 use crate::words::powder::{lot_state, moved, place};
 use crate::words::work::sentence;
+use crate::words::{Words, certificate};
+use crate::{receive, requests};
 
 /// What is on record about a lot.
 pub struct Record {
@@ -33,6 +38,10 @@ pub struct Record {
     /// Whether the person may draw powder, and take back what moved.
     pub may_draw: bool,
     pub may_take_back: bool,
+    pub checked: Checked,
+    /// The lots that it was made of, and those that were made of it.
+    pub parents: Vec<Relative>,
+    pub children: Vec<Relative>,
 }
 
 #[derive(Template)]
@@ -46,13 +55,44 @@ pub struct LotPage {
     kind: String,
     mark: &'static str,
     pairs: Vec<(&'static str, String, String)>,
-    containers: Vec<[String; 4]>,
+    containers: Vec<Can>,
+    certificate: Vec<certificate::Line>,
+    /// Who entered it, and when.
+    entered: String,
+    missing: String,
+    findings: Vec<String>,
+    parents: Vec<Share>,
+    children: Vec<Share>,
+    receipt: Option<(String, i64)>,
     movements: Vec<Line>,
     places: Vec<Draw>,
     signatures: Vec<Signature>,
     dried: Vec<Dried>,
     acts: Vec<LotAct>,
     photos: Photos,
+}
+
+struct Can {
+    code: String,
+    opened: String,
+    seal: String,
+    /// Gross and tare as it came.
+    weights: String,
+    damage: String,
+    grams: String,
+    /// Where it is drawn from, for who may.
+    draw: Option<String>,
+}
+
+/// A lot that went into this one, or came of it.
+struct Share {
+    path: String,
+    code: String,
+    powder: String,
+    state: &'static str,
+    grams: String,
+    /// Of the whole, in per cent.
+    share: String,
 }
 
 struct Line {
@@ -89,7 +129,22 @@ impl LotPage {
         let mut lots = stocks.iter().flat_map(|s| &s.lots);
         let stock = lots.find(|l| l.lot.code.as_str() == record.lot.code);
         let (answer, reason) = answer(&page, &words, &record.lot, stock);
+        let entered = record.checked.entered.as_ref();
         LotPage {
+            certificate: entered.map_or_else(Vec::new, |it| {
+                certificate::lines(&it.certificate, &record.checked.limits)
+            }),
+            entered: entered.map_or_else(String::new, |it| {
+                format!("entered by {}, {}", it.by, page.moment(&it.at_ms))
+            }),
+            missing: record.checked.missing_in_words(),
+            findings: record.checked.findings_in_words(),
+            parents: shares(&record.parents),
+            children: record.children.iter().map(|it| share(it, None)).collect(),
+            receipt: record
+                .lot
+                .receipt
+                .map(|number| (receive::receipt_path(number), number)),
             answer,
             reason,
             kind: kind::path(&record.lot.powder),
@@ -171,11 +226,13 @@ fn pairs(
     stock: Option<&LotStock>,
 ) -> Vec<(&'static str, String, String)> {
     let grams = |value: Option<i64>| format!("{} g", whole(value.unwrap_or(0)));
+    let made = lot.keeping.made_on.map(|day| format!("made {day}"));
     let maker = if lot.maker_lot.is_empty() {
         "not on record".to_owned()
     } else {
         lot.maker_lot.clone()
     };
+    let keeping = &lot.keeping;
     let use_by = lot.use_by_ms.map_or_else(
         || ("none told".to_owned(), String::new()),
         |ms| (page.moment(&ms), page.age(&ms)),
@@ -187,13 +244,22 @@ fn pairs(
             lot.state_note.clone(),
         ),
         ("Powder", sentence(&lot.powder_name), lot.powder.clone()),
-        ("Maker’s lot", maker, String::new()),
+        ("Maker’s lot", maker, made.unwrap_or_default()),
         (
             "Received",
             page.moment(&lot.received_ms),
             page.age(&lot.received_ms),
         ),
-        ("Use by", use_by.0, use_by.1),
+        (
+            certificate::date_kind(keeping.date_kind),
+            use_by.0,
+            use_by.1,
+        ),
+        (
+            "Stands",
+            or_not_told(&keeping.storage),
+            keep_at(keeping.humidity),
+        ),
         (
             "On hand",
             grams(stock.map(|s| s.on_hand_g)),
@@ -212,6 +278,43 @@ fn pairs(
     ]
 }
 
+fn or_not_told(text: &str) -> String {
+    if text.is_empty() { "nobody said" } else { text }.to_owned()
+}
+
+/// In which humidity it is to be kept.
+fn keep_at(humidity: Within) -> String {
+    match (humidity.min, humidity.max) {
+        (Some(min), Some(max)) => format!("keep at {min} to {max} % humidity"),
+        (Some(min), None) => format!("keep at {min} % humidity or more"),
+        (None, Some(max)) => format!("keep at {max} % humidity or less"),
+        (None, None) => String::new(),
+    }
+}
+
+fn shares(parents: &[Relative]) -> Vec<Share> {
+    let masses: Vec<Milligrams> = parents.iter().map(|parent| parent.mass).collect();
+    let shares = blend::shares(&masses);
+    let each = parents.iter().zip(shares);
+    each.map(|(parent, ppm)| share(parent, Some(ppm))).collect()
+}
+
+fn share(of: &Relative, ppm: Option<i64>) -> Share {
+    Share {
+        path: lot_path(&of.lot),
+        code: of.lot.clone(),
+        powder: of.powder.clone(),
+        state: lot_state(of.state),
+        grams: match of.mass.0 {
+            0 => "by another".to_owned(),
+            mg => grams_exact(mg),
+        },
+        share: ppm.map_or_else(String::new, |ppm| {
+            format!("{} %", plain_decimal((ppm + 500) / 1000, 1))
+        }),
+    }
+}
+
 /// What of a lot only the machines may draw for which it is kept back.
 fn kept(stock: Option<&LotStock>) -> String {
     match stock.map_or(0, |it| it.free_g - it.for_any_g) {
@@ -220,19 +323,32 @@ fn kept(stock: Option<&LotStock>) -> String {
     }
 }
 
-fn container(page: &Layout, record: &Record, row: &ContainerRow) -> [String; 4] {
+fn container(page: &Layout, record: &Record, row: &ContainerRow) -> Can {
     let opened = row.opened_ms.map_or_else(
-        || "sealed".to_owned(),
+        || "not opened".to_owned(),
         |ms| format!("opened {}", page.moment(&ms)),
     );
     let released = record.lot.state == LotState::Released;
     let may = record.may_draw && released && row.on_hand_mg > 0;
-    let draw = if may {
-        feeder::draw_path(&row.code)
-    } else {
-        String::new()
+    let it = &row.as_it_came;
+    let seal = match (it.seal.as_str(), it.seal_state) {
+        ("", None) => String::new(),
+        ("", state) => format!("seal {}", certificate::seal(state)),
+        (number, state) => format!("seal {number}, {}", certificate::seal(state)),
     };
-    [row.code.clone(), opened, grams_down(row.on_hand_mg), draw]
+    let weights = [("gross", it.gross), ("tare", it.tare)];
+    let weights = weights
+        .into_iter()
+        .filter_map(|(word, mass)| Some(format!("{word} {}", grams_exact(mass?.0))));
+    Can {
+        code: row.code.clone(),
+        opened,
+        seal,
+        weights: weights.collect::<Vec<_>>().join(", "),
+        damage: it.damage.clone(),
+        grams: grams_down(row.on_hand_mg),
+        draw: may.then(|| feeder::draw_path(&row.code)),
+    }
 }
 
 fn line(page: &Layout, row: BookLine, may_take_back: bool) -> Line {

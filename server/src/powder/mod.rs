@@ -8,6 +8,8 @@ mod lot;
 mod pages;
 pub mod queries;
 mod release;
+mod send_back;
+mod stop;
 
 use axum::extract::{Path, Query, State};
 use axum::response::Response;
@@ -17,7 +19,8 @@ use serde::Deserialize;
 
 use crate::AppState;
 use crate::attachment::{Holder, Photos};
-use crate::book;
+use crate::certificate::Checked;
+use crate::change::Change;
 use crate::error::AppError;
 use crate::furnace;
 use crate::lineup::{Stored, queries as lineup};
@@ -26,8 +29,13 @@ use crate::people::Visit;
 use crate::routes::Routes;
 use crate::signature;
 use crate::situation;
+use crate::words::powder::lot_state;
+use crate::{blend, book};
 
-pub use release::{carry_out as release_from_hold, hold_for_gap, pairs as release_pairs};
+pub use kind::path as kind_path;
+pub use queries::{LotFacts, lot};
+pub use release::{carry_out as carry_out_release, pairs as release_pairs};
+pub use stop::{hold_for_gap, stop};
 
 pub fn routes() -> Routes {
     Routes::default()
@@ -38,8 +46,12 @@ pub fn routes() -> Routes {
         .post("/powder/kinds/{code}/change", Act::WriteRecipe, kind::save)
         .get("/powder/{lot}/release", Act::ReleaseLot, release::show)
         .post("/powder/{lot}/release", Act::ReleaseLot, release::release)
-        .get("/powder/{lot}/hold", Act::HoldLot, release::show_hold)
-        .post("/powder/{lot}/hold", Act::HoldLot, release::hold)
+        .get("/powder/{lot}/hold", Act::HoldLot, stop::show_hold)
+        .post("/powder/{lot}/hold", Act::HoldLot, stop::hold)
+        .get("/powder/{lot}/reject", Act::ReleaseLot, stop::show_reject)
+        .post("/powder/{lot}/reject", Act::ReleaseLot, stop::reject)
+        .get("/powder/{lot}/send-back", Act::AdjustBook, send_back::show)
+        .post("/powder/{lot}/send-back", Act::AdjustBook, send_back::send)
         .get("/powder/{lot}/count", Act::AdjustBook, count::show)
         .post("/powder/{lot}/count", Act::AdjustBook, count::enter)
 }
@@ -76,6 +88,7 @@ async fn show(
         order: stored.as_ref().map(|s| s.number),
         history: &history,
         count,
+        may_blend: visit.may(Act::EnterLots),
     };
     page(&pages::PowderPage::new(layout, &book, chosen))
 }
@@ -85,12 +98,17 @@ async fn show_lot(
     visit: Visit,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
-    let lot = queries::lot(&state.db.read, &code).await?;
+    let mut reading = state.db.read.begin().await?;
+    let lot = queries::lot(&mut *reading, &code).await?;
     let none = || AppError::NotFound {
         what: format!("lot {code}"),
     };
     let lot = lot.ok_or_else(none)?;
-    let holder = Holder::lot(&state.db.read, &code).await?;
+    let holder = Holder::lot(&mut *reading, &code).await?;
+    let checked = Checked::load(&mut reading, &lot).await?;
+    let parents = blend::queries::parents(&mut *reading, &code).await?;
+    let children = blend::queries::children(&mut *reading, &code).await?;
+    drop(reading);
     let situation = situation::now(&state).await?;
     let stored = working_order(&state).await?;
     let line_up = stored.as_ref().map(|s| &s.line_up);
@@ -104,7 +122,10 @@ async fn show_lot(
         containers: queries::containers(&state.db.read, &code).await?,
         movements: book::queries::of_lot(&state.db.read, &code).await?,
         signatures: signature::of_subject(&state.db.read, "lot", &code).await?,
-        acts: release::acts(&state, &visit, &lot).await?,
+        acts: release::acts(&state, &visit, &lot, &checked).await?,
+        checked,
+        parents,
+        children,
         photos: Photos::load(&state, &visit, &holder.ok_or_else(none)?).await?,
         may_draw: visit.may(Act::BookPowder),
         may_take_back: visit.may(Act::AdjustBook),
@@ -120,6 +141,41 @@ async fn working_order(state: &AppState) -> Result<Option<Stored>, sqlx::Error> 
     match lineup::accepted(&state.db.read).await? {
         Some(stored) => Ok(Some(stored)),
         None => lineup::latest(&state.db.read).await,
+    }
+}
+
+/// As long as the note of a lot's state may be.
+const REASON: usize = 200;
+
+fn facts(lot: &LotFacts) -> Vec<(&'static str, String)> {
+    vec![
+        ("Lot", lot.code.clone()),
+        ("Powder", lot.powder_name.clone()),
+        ("State", lot_state(lot.state).to_owned()),
+        ("Maker's lot", none_if_empty(&lot.maker_lot)),
+    ]
+}
+
+fn none_if_empty(text: &str) -> String {
+    if text.is_empty() { "none" } else { text }.to_owned()
+}
+
+async fn find(state: &AppState, code: &str) -> Result<LotFacts, AppError> {
+    let lot = queries::lot(&state.db.read, code).await?;
+    lot.ok_or_else(|| AppError::NotFound {
+        what: format!("lot {code}"),
+    })
+}
+
+/// Refuses to go on when another tablet has changed the lot since it was looked at.
+async fn unchanged(change: &mut Change, seen: &LotFacts) -> Result<(), AppError> {
+    let lot = queries::lot(change.connection(), &seen.code).await?;
+    match lot {
+        Some(lot) if lot.state == seen.state && lot.state_note == seen.state_note => Ok(()),
+        _ => Err(AppError::Conflict(format!(
+            "lot {} was changed by somebody else meanwhile; look at it again",
+            seen.code
+        ))),
     }
 }
 

@@ -31,6 +31,7 @@ pub struct PowderPage {
     /// What keep-backs hold of the powders, each with its number and for whom.
     kept: Vec<String>,
     lots: Vec<LotRow>,
+    may_blend: bool,
 }
 
 /// What the page is made of.
@@ -42,6 +43,7 @@ pub struct Book<'a> {
     /// Movements of the powder chosen.
     pub history: &'a [Moved],
     pub count: Option<Counted>,
+    pub may_blend: bool,
 }
 
 struct Course {
@@ -139,6 +141,7 @@ impl PowderPage {
                 })
                 .collect(),
             kept: kept_back(book.situation, &words),
+            may_blend: book.may_blend,
             lots: book
                 .stocks
                 .iter()

@@ -1,7 +1,11 @@
 use mendpost_core::powder::LotState;
+use mendpost_core::powder::certificate::Within;
+use mendpost_core::quantity::Milligrams;
 use sqlx::{SqliteConnection, SqliteExecutor};
+use uuid::Uuid;
 
 use crate::db::decoded;
+use crate::seed::{AsItCame, Keeping};
 
 /// A movement as the course of a powder needs it.
 pub struct Moved {
@@ -55,6 +59,7 @@ pub async fn last_count(executor: impl SqliteExecutor<'_>) -> Result<Option<Coun
 
 /// A lot as received.
 pub struct LotFacts {
+    pub id: Uuid,
     pub code: String,
     pub powder: String,
     pub powder_name: String,
@@ -63,6 +68,9 @@ pub struct LotFacts {
     pub maker_lot: String,
     pub received_ms: i64,
     pub use_by_ms: Option<i64>,
+    pub keeping: Keeping,
+    /// The number of the receipt with which it came.
+    pub receipt: Option<i64>,
 }
 
 pub async fn lot(
@@ -70,15 +78,21 @@ pub async fn lot(
     code: &str,
 ) -> Result<Option<LotFacts>, sqlx::Error> {
     sqlx::query!(
-        "select l.code, p.code as powder, p.name as powder_name, l.state, l.state_note, l.maker_lot,
-           l.received_ms, l.use_by_ms
-         from lot l
-         join powder p on p.id = l.powder_id
-         where l.code = ?",
+        r#"select l.id as "id!: Uuid", l.code as "code!: String", p.code as "powder!: String",
+             p.name as "powder_name!: String", l.state as "state!: String", l.state_note as "state_note!: String",
+             l.maker_lot as "maker_lot!: String", l.received_ms as "received_ms!: i64", l.use_by_ms as "use_by_ms: i64",
+             l.made_on as "made_on: String", l.date_kind as "date_kind!: String", l.storage as "storage!: String",
+             l.humidity_min as "humidity_min: i64", l.humidity_max as "humidity_max: i64",
+             r.number as "receipt?: i64"
+           from lot l
+           join powder p on p.id = l.powder_id
+           left join receipt r on r.id = l.receipt_id
+           where l.code = ?"#,
         code
     )
     .try_map(|row| {
         Ok(LotFacts {
+            id: row.id,
             code: row.code,
             powder: row.powder,
             powder_name: row.powder_name,
@@ -87,6 +101,16 @@ pub async fn lot(
             maker_lot: row.maker_lot,
             received_ms: row.received_ms,
             use_by_ms: row.use_by_ms,
+            keeping: Keeping {
+                made_on: decoded(row.made_on.map(|day| day.parse()).transpose())?,
+                date_kind: decoded(row.date_kind.parse())?,
+                storage: row.storage,
+                humidity: Within {
+                    min: row.humidity_min,
+                    max: row.humidity_max,
+                },
+            },
+            receipt: row.receipt,
         })
     })
     .fetch_optional(executor)
@@ -98,22 +122,38 @@ pub struct ContainerRow {
     pub code: String,
     pub opened_ms: Option<i64>,
     pub on_hand_mg: i64,
+    pub as_it_came: AsItCame,
 }
 
 pub async fn containers(
     executor: impl SqliteExecutor<'_>,
     lot: &str,
 ) -> Result<Vec<ContainerRow>, sqlx::Error> {
-    sqlx::query_as!(
-        ContainerRow,
+    sqlx::query!(
         r#"select c.code as "code!: String", c.opened_ms as "opened_ms: i64",
-             c.milligrams as "on_hand_mg!: i64"
+             c.milligrams as "on_hand_mg!: i64", k.seal as "seal!: String", k.seal_state as "seal_state: String",
+             k.gross_mg as "gross_mg: i64", k.tare_mg as "tare_mg: i64", k.damage as "damage!: String"
            from container_now c
+           join container k on k.id = c.container_id
            join lot l on l.id = c.lot_id
            where l.code = ?
            order by c.code"#,
         lot
     )
+    .try_map(|row| {
+        Ok(ContainerRow {
+            code: row.code,
+            opened_ms: row.opened_ms,
+            on_hand_mg: row.on_hand_mg,
+            as_it_came: AsItCame {
+                seal: row.seal,
+                seal_state: decoded(row.seal_state.map(|word| word.parse()).transpose())?,
+                gross: row.gross_mg.map(Milligrams),
+                tare: row.tare_mg.map(Milligrams),
+                damage: row.damage,
+            },
+        })
+    })
     .fetch_all(executor)
     .await
 }

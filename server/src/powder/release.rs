@@ -1,26 +1,29 @@
-//! Whether a lot may be sprayed: released by one who has checked it, stopped by anybody, and released
-//! again by two.
+//! Whether a lot may be sprayed: released by one who has checked its certificate, by two where that is outside what
+//! its powder asks for, and by two again once somebody has stopped it.
 
+use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Response;
-use mendpost_core::code::LotCode;
 use mendpost_core::journal::Subject;
 use mendpost_core::people::{Act, may};
 use mendpost_core::powder::LotState;
 use mendpost_core::signature::Meaning;
 use serde::{Deserialize, Serialize};
+use serde_json::json;
 
 use super::lot_path;
 use super::queries::{self, LotFacts};
 use crate::AppState;
+use crate::certificate::Checked;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::form::{FieldErrors, Posted, text};
-use crate::page::act::{ActPage, Field, SIGN_FIELD};
-use crate::page::{Notice, Screen};
+use crate::page::act::SIGN_FIELD;
+use crate::page::{Layout, Notice, Screen, page_with};
 use crate::people::{Visit, Who};
 use crate::signature::queries::Signing;
-use crate::signature::{self, ask, prove, second};
+use crate::signature::{self, Ask, Secret, ask, prove, second};
+use crate::words::certificate as words;
 use crate::words::powder::lot_state;
 
 /// Something that can be done with a lot, from its page.
@@ -37,54 +40,127 @@ pub async fn acts(
     state: &AppState,
     visit: &Visit,
     lot: &LotFacts,
+    checked: &Checked,
 ) -> Result<Vec<LotAct>, AppError> {
     let Some(who) = &visit.who else {
         return Ok(Vec::new());
     };
     let at = |act: &str| format!("{}/{act}", lot_path(&lot.code));
     let mut acts = Vec::new();
-    let waits = signature::queries::open_on(&state.db.read, Meaning::ReleaseFromHold, &lot.code);
-    if let Some(number) = waits.await? {
+    let mut add = |path: String, words, detail: &str, first| {
         acts.push(LotAct {
-            path: second::path(number),
-            words: "Look at its release",
-            detail: "waits for a second signature".to_owned(),
-            first: true,
-        });
-    } else if let Some(meaning) = lot.state.released_by().filter(|m| may(who.role, m.act())) {
-        let (words, detail) = match meaning {
-            Meaning::ReleaseFromHold => ("Release from hold", "takes two people"),
-            _ => ("Release", "after certificate, label and seals are checked"),
-        };
-        acts.push(LotAct {
-            path: at("release"),
+            path,
             words,
             detail: detail.to_owned(),
-            first: true,
+            first,
         });
-    }
-    let mut second = |act, words, allowed| {
-        if allowed {
-            acts.push(LotAct {
-                path: at(act),
-                words,
-                detail: String::new(),
-                first: false,
-            });
-        }
     };
-    let stop = lot.state.can_be_stopped() && may(who.role, Act::HoldLot);
-    second("hold", "Stop this lot", stop);
-    let count = lot.state != LotState::Empty && may(who.role, Act::AdjustBook);
-    second("count", "Weigh what is there", count);
+    let is_open = !matches!(lot.state, LotState::Rejected | LotState::Empty);
+    let may_enter = is_open && may(who.role, Act::EnterLots);
+    let meaning = lot.state.released_by(!checked.findings.is_empty());
+    let lacks = meaning.is_some() && !checked.missing.is_empty();
+    if let Some(number) = waits(state, &lot.code).await? {
+        add(
+            second::path(number),
+            "Look at its release",
+            "waits for a second signature",
+            true,
+        );
+    } else if let Some(meaning) = meaning.filter(|m| may(who.role, m.act())) {
+        let (words, detail) = match meaning {
+            Meaning::ReleaseFromHold => ("Release from hold", "takes two people"),
+            Meaning::ReleaseOutside => ("Release", "outside its limits: takes two people"),
+            _ => ("Release", "after certificate, label and seals are checked"),
+        };
+        if lacks && may_enter {
+            let detail = format!("lacks {}", checked.missing_in_words());
+            add(at("certificate"), "Enter its certificate", &detail, true);
+        }
+        add(at("release"), words, detail, !(lacks && may_enter));
+    }
+    if may_enter && !lacks {
+        add(at("certificate"), "Its certificate", "", false);
+    }
+    if lot.state.can_be_stopped() && may(who.role, Act::HoldLot) {
+        add(at("hold"), "Stop this lot", "", false);
+    }
+    if lot.state.can_be_rejected() && may(who.role, Act::ReleaseLot) {
+        add(at("reject"), "Reject this lot", "", false);
+    }
+    if lot.state != LotState::Empty && may(who.role, Act::AdjustBook) {
+        add(at("count"), "Weigh what is there", "", false);
+        add(at("send-back"), "Send it back", "", false);
+    }
     Ok(acts)
+}
+
+/// The signing of a lot's release that waits.
+async fn waits(state: &AppState, lot: &str) -> Result<Option<i64>, sqlx::Error> {
+    for meaning in [Meaning::ReleaseFromHold, Meaning::ReleaseOutside] {
+        let open = signature::queries::open_on(&state.db.read, meaning, lot).await?;
+        if open.is_some() {
+            return Ok(open);
+        }
+    }
+    Ok(None)
 }
 
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
-pub struct ReasonForm {
+pub struct ReleaseForm {
     reason: String,
+    /// What was looked at: the journal entry of the certificate, and of the limits.
+    certificate: String,
     sign_passphrase: String,
+}
+
+/// A lot that waits for its release, and how its certificate stands.
+struct Releasable {
+    lot: LotFacts,
+    checked: Checked,
+    meaning: Meaning,
+}
+
+impl Releasable {
+    async fn load(state: &AppState, code: &str) -> Result<Releasable, AppError> {
+        let mut reading = state.db.read.begin().await?;
+        let lot = queries::lot(&mut *reading, code).await?;
+        let lot = lot.ok_or_else(|| AppError::NotFound {
+            what: format!("lot {code}"),
+        })?;
+        let checked = Checked::load(&mut reading, &lot).await?;
+        drop(reading);
+        let meaning = lot.state.released_by(!checked.findings.is_empty());
+        let meaning = meaning.ok_or_else(|| {
+            AppError::Conflict(format!(
+                "lot {code} is {}; there is nothing to release",
+                lot_state(lot.state)
+            ))
+        })?;
+        if let Some(number) = waits(state, code).await? {
+            return Err(AppError::Conflict(format!(
+                "the release of lot {code} waits for its second signature; sign it at {}",
+                second::path(number)
+            )));
+        }
+        Ok(Releasable {
+            lot,
+            checked,
+            meaning,
+        })
+    }
+
+    /// What is signed.
+    fn content(&self, reason: String) -> Released {
+        Released {
+            lot: self.lot.code.clone(),
+            before: self.lot.state,
+            stopped_for: self.lot.state_note.clone(),
+            certificate: self.checked.entered.as_ref().map(|it| it.journal),
+            findings: self.checked.findings_in_words(),
+            reason,
+        }
+    }
 }
 
 pub async fn show(
@@ -93,16 +169,9 @@ pub async fn show(
     who: Who,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
-    let lot = releasable(&state, &code).await?;
-    release_page(
-        &state,
-        &visit,
-        &who,
-        lot,
-        ReasonForm::default(),
-        FieldErrors::default(),
-    )
-    .await
+    let of = Releasable::load(&state, &code).await?;
+    let form = ReleaseForm::default();
+    release_page(&state, &visit, &who, of, form, FieldErrors::default()).await
 }
 
 /// Releases a lot, or gives the first of two signatures to it.
@@ -111,136 +180,99 @@ pub async fn release(
     visit: Visit,
     who: Who,
     Path(code): Path<String>,
-    Posted(form): Posted<ReasonForm>,
+    Posted(form): Posted<ReleaseForm>,
 ) -> Result<Response, AppError> {
-    let (lot, meaning) = releasable(&state, &code).await?;
+    let of = Releasable::load(&state, &code).await?;
     let mut errors = FieldErrors::default();
-    let reason = errors.check("reason", text(&form.reason, REASON));
+    if !of.checked.missing.is_empty() {
+        errors.add_whole(format!(
+            "Not released: the certificate lacks {}.",
+            of.checked.missing_in_words()
+        ));
+        return release_page(&state, &visit, &who, of, form, errors).await;
+    }
+    if form.certificate != of.checked.version() {
+        errors.add_whole(
+            "Not released: its certificate or its limits were entered anew meanwhile. Look at them, and sign that.",
+        );
+        return release_page(&state, &visit, &who, of, form, errors).await;
+    }
+    let reason = errors.check("reason", text(&form.reason, super::REASON));
     let proof = prove(&state, &visit, &who, &form.sign_passphrase).await?;
     let proof = proof.map_err(|fault| errors.add(SIGN_FIELD, fault)).ok();
     let (Some(reason), Some(proof)) = (reason, proof) else {
-        return release_page(&state, &visit, &who, (lot, meaning), form, errors).await;
+        return release_page(&state, &visit, &who, of, form, errors).await;
     };
     let mut change = Change::begin(&state, &who).await?;
-    unchanged(&mut change, &lot).await?;
-    let subject = Subject::new("lot", &lot.code);
-    let content = Released {
-        lot: lot.code.clone(),
-        before: lot.state,
-        stopped_for: lot.state_note.clone(),
-        reason,
-    };
-    if meaning.people() > 1 {
-        let number = signature::open(&mut change, subject, content, meaning, &proof).await?;
-        let text = format!(
-            "{} waits for a second signature; nothing is released yet.",
-            lot.code
-        );
+    super::unchanged(&mut change, &of.lot).await?;
+    unchecked_since(&mut change, &of).await?;
+    let code = of.lot.code.clone();
+    let subject = Subject::new("lot", &code);
+    let content = of.content(reason);
+    if of.meaning.people() > 1 {
+        let number = signature::open(&mut change, subject, content, of.meaning, &proof).await?;
+        let text = format!("{code} waits for a second signature; nothing is released yet.");
         return change
             .finish(&who, &second::path(number), Notice::waits("SIGNED", text))
             .await;
     }
-    queries::set_state(change.connection(), &lot.code, LotState::Released, "").await?;
-    let journal = signature::sign(&mut change, RELEASED, subject, content, meaning, &proof).await?;
-    let text = format!(
-        "{} may be sprayed, journal {journal}. Plan again to count with it.",
-        lot.code
-    );
+    queries::set_state(change.connection(), &code, LotState::Released, "").await?;
+    let journal =
+        signature::sign(&mut change, RELEASED, subject, content, of.meaning, &proof).await?;
+    let text = format!("{code} may be sprayed, journal {journal}. Plan again to count with it.");
     change
-        .finish(&who, &lot_path(&lot.code), Notice::done("SIGNED", text))
+        .finish(&who, &lot_path(&code), Notice::done("SIGNED", text))
         .await
+}
+
+/// Refuses to go on where certificate or limits were entered anew since they were looked at.
+async fn unchecked_since(change: &mut Change, of: &Releasable) -> Result<(), AppError> {
+    let now = Checked::load(change.connection(), &of.lot).await?;
+    if now.version() == of.checked.version() && now.findings == of.checked.findings {
+        return Ok(());
+    }
+    Err(AppError::Conflict(format!(
+        "the certificate of lot {} or its limits were entered anew meanwhile; look at it again",
+        of.lot.code
+    )))
 }
 
 /// Carries out a release that two have signed; the kind of its journal entry.
 pub async fn carry_out(change: &mut Change, signing: &Signing) -> Result<&'static str, AppError> {
     let code = &signing.subject.id;
+    let gone = |why: String| AppError::Conflict(format!("lot {code} {why}; withdraw this"));
     let lot = queries::lot(change.connection(), code).await?;
-    match lot.map(|lot| lot.state) {
-        Some(LotState::Hold) => {
-            queries::set_state(change.connection(), code, LotState::Released, "").await?;
-            Ok(RELEASED)
-        }
-        _ => Err(AppError::Conflict(format!(
-            "lot {code} is no longer on hold; withdraw this"
-        ))),
+    let lot = lot.ok_or_else(|| gone("is no longer on record".to_owned()))?;
+    if json!(lot.state) != signing.content["before"] {
+        return Err(gone(format!("is {} by now", lot_state(lot.state))));
     }
+    let checked = Checked::load(change.connection(), &lot).await?;
+    let journal = checked.entered.as_ref().map(|it| it.journal);
+    // What was signed is what is done.
+    let is_same = json!(journal) == signing.content["certificate"]
+        && json!(checked.findings_in_words()) == signing.content["findings"];
+    if !is_same {
+        return Err(gone(
+            "has another certificate, or other limits, than were signed".to_owned(),
+        ));
+    }
+    queries::set_state(change.connection(), code, LotState::Released, "").await?;
+    Ok(RELEASED)
 }
 
 /// What is told of a release to those who sign it.
 pub fn pairs(signing: &Signing) -> Vec<(&'static str, String)> {
     let told = |key: &str| signing.content[key].as_str().unwrap_or_default().to_owned();
-    vec![
-        ("Lot", signing.subject.id.clone()),
-        ("Stopped for", told("stopped_for")),
-        ("Why it may be sprayed", told("reason")),
-    ]
-}
-
-pub async fn show_hold(
-    State(state): State<AppState>,
-    visit: Visit,
-    Path(code): Path<String>,
-) -> Result<Response, AppError> {
-    let lot = stoppable(&state, &code).await?;
-    hold_page(&visit, &lot, "", FieldErrors::default()).await
-}
-
-/// Stops a lot. That asks for a reason and no signature: to stop must be easy.
-pub async fn hold(
-    State(state): State<AppState>,
-    visit: Visit,
-    who: Who,
-    Path(code): Path<String>,
-    Posted(form): Posted<ReasonForm>,
-) -> Result<Response, AppError> {
-    let lot = stoppable(&state, &code).await?;
-    let mut errors = FieldErrors::default();
-    let Some(reason) = errors.check("reason", text(&form.reason, REASON)) else {
-        return hold_page(&visit, &lot, &form.reason, errors).await;
-    };
-    let mut change = Change::begin(&state, &who).await?;
-    unchanged(&mut change, &lot).await?;
-    queries::set_state(change.connection(), &lot.code, LotState::Hold, &reason).await?;
-    let content = Held {
-        before: lot.state,
-        reason: &reason,
-    };
-    let subject = Subject::new("lot", &lot.code);
-    let journal = change.journal("lot.held", subject, content).await?;
-    let text = format!(
-        "{} is on hold, journal {journal}. Tell those who might draw from it.",
-        lot.code
-    );
-    change
-        .finish(&who, &lot_path(&lot.code), Notice::done("STOPPED", text))
-        .await
-}
-
-/// Stops lots of which too much is unexplained, as part of another change; what there is to say of it.
-pub async fn hold_for_gap(
-    change: &mut Change,
-    lots: &[LotCode],
-    reason: &str,
-) -> Result<String, AppError> {
-    let mut held = Vec::new();
-    for code in lots {
-        let lot = queries::lot(change.connection(), code.as_str()).await?;
-        let Some(lot) = lot.filter(|lot| lot.state.can_be_stopped()) else {
-            continue;
-        };
-        queries::set_state(change.connection(), &lot.code, LotState::Hold, reason).await?;
-        let content = Held {
-            before: lot.state,
-            reason,
-        };
-        let subject = Subject::new("lot", &lot.code);
-        change.journal("lot.held", subject, content).await?;
-        held.push(lot.code);
+    let mut pairs = vec![("Lot", signing.subject.id.clone())];
+    if signing.meaning == Meaning::ReleaseFromHold {
+        pairs.push(("Stopped for", told("stopped_for")));
     }
-    Ok(match held.as_slice() {
-        [] => String::new(),
-        held => format!(" {} on hold: {reason}.", held.join(" and ")),
-    })
+    let findings = signing.content["findings"].as_array();
+    for finding in findings.into_iter().flatten().filter_map(|it| it.as_str()) {
+        pairs.push(("Outside", finding.to_owned()));
+    }
+    pairs.push(("Why it may be sprayed", told("reason")));
+    pairs
 }
 
 #[derive(Serialize)]
@@ -248,163 +280,101 @@ struct Released {
     lot: String,
     before: LotState,
     stopped_for: String,
+    /// The journal entry that tells the certificate; none of a lot without.
+    certificate: Option<i64>,
+    findings: Vec<String>,
     reason: String,
-}
-
-#[derive(Serialize)]
-struct Held<'a> {
-    before: LotState,
-    reason: &'a str,
 }
 
 const RELEASED: &str = "lot.released";
 
-/// As long as the note of a lot's state may be.
-const REASON: usize = 200;
+#[derive(Template)]
+#[template(path = "powder/release.html")]
+struct ReleasePage {
+    page: Layout,
+    answer: String,
+    reason: &'static str,
+    code: String,
+    action: String,
+    back: String,
+    /// Where its certificate is entered.
+    certificate: Option<String>,
+    missing: String,
+    findings: Vec<String>,
+    lines: Vec<words::Line>,
+    pairs: Vec<(&'static str, String)>,
+    label: &'static str,
+    hint: &'static str,
+    detail: &'static str,
+    form: ReleaseForm,
+    ask: Ask,
+    errors: FieldErrors,
+}
 
 async fn release_page(
     state: &AppState,
     visit: &Visit,
     who: &Who,
-    (lot, meaning): (LotFacts, Meaning),
-    form: ReasonForm,
+    of: Releasable,
+    mut form: ReleaseForm,
     errors: FieldErrors,
 ) -> Result<Response, AppError> {
-    let held = meaning == Meaning::ReleaseFromHold;
-    let (field, detail) = if held {
-        (
-            Field::area(
-                "reason",
-                "Why it may be sprayed again",
-                &form.reason,
-                "what you found, and what was done about it",
-            ),
+    let Releasable {
+        lot,
+        checked,
+        meaning,
+    } = &of;
+    let is_held = *meaning == Meaning::ReleaseFromHold;
+    let (label, hint, detail) = match meaning {
+        Meaning::ReleaseFromHold => (
+            "Why it may be sprayed again",
+            "what you found, and what was done about it",
             "the first of two signatures",
-        )
-    } else {
-        (
-            Field::area(
-                "reason",
-                "What you checked",
-                &form.reason,
-                "certificate number, label, seals",
-            ),
+        ),
+        Meaning::ReleaseOutside => (
+            "Why it may be sprayed nevertheless",
+            "what it is good for, and who says so",
+            "the first of two signatures",
+        ),
+        _ => (
+            "What you checked",
+            "certificate number, label, seals",
             "the planner may draw from it then",
-        )
+        ),
     };
-    let mut pairs = facts(&lot);
-    pairs.push((
-        if held { "Stopped for" } else { "Note" },
-        none_if_empty(&lot.state_note),
-    ));
-    let act = ActPage {
+    let mut ask = ask(state, visit, who, *meaning).await?;
+    ask.error = errors.of(SIGN_FIELD).to_owned();
+    let mut pairs = super::facts(lot);
+    let note = if is_held { "Stopped for" } else { "Note" };
+    pairs.push((note, super::none_if_empty(&lot.state_note)));
+    form.certificate = checked.version();
+    let said = checked.entered.as_ref().map(|it| &it.certificate);
+    let page = ReleasePage {
         page: visit.layout(Screen::Powder, &lot.code).await?,
-        answer: format!("{}.", second::act(meaning, &lot.code)),
-        reason: if held {
-            "Two people must look at it and sign.".to_owned()
-        } else {
-            "Check its certificate, label and seals first.".to_owned()
+        answer: match checked.missing.is_empty() {
+            true => format!("{}.", second::act(*meaning, &lot.code)),
+            false => format!("Enter the certificate of {} first.", lot.code),
         },
-        pairs,
-        fields: vec![field],
+        reason: match meaning {
+            Meaning::Release => "Check its certificate, label and seals first.",
+            _ => "Two people must look at it and sign.",
+        },
+        code: lot.code.clone(),
         action: format!("{}/release", lot_path(&lot.code)),
-        verb: "Sign",
-        detail: detail.to_owned(),
-        back: ("Leave it as it is", lot_path(&lot.code)),
-        ask: Some(ask(state, visit, who, meaning).await?),
+        back: lot_path(&lot.code),
+        certificate: visit
+            .may(Act::EnterLots)
+            .then(|| format!("{}/certificate", lot_path(&lot.code))),
+        missing: checked.missing_in_words(),
+        findings: checked.findings_in_words(),
+        lines: said.map_or_else(Vec::new, |said| words::lines(said, &checked.limits)),
+        pairs,
+        label,
+        hint,
+        detail,
+        form,
+        ask,
         errors,
     };
-    act.answer()
-}
-
-async fn hold_page(
-    visit: &Visit,
-    lot: &LotFacts,
-    reason: &str,
-    errors: FieldErrors,
-) -> Result<Response, AppError> {
-    let act = ActPage {
-        page: visit.layout(Screen::Powder, &lot.code).await?,
-        answer: format!("Stop lot {}.", lot.code),
-        reason: "Nobody draws from it until two people have released it.".to_owned(),
-        pairs: facts(lot),
-        fields: vec![Field::area(
-            "reason",
-            "What is the matter",
-            reason,
-            "what you saw, where, when",
-        )],
-        action: format!("{}/hold", lot_path(&lot.code)),
-        verb: "Stop the lot",
-        detail: "puts it on hold at once".to_owned(),
-        back: ("Leave it as it is", lot_path(&lot.code)),
-        ask: None,
-        errors,
-    };
-    act.answer()
-}
-
-fn facts(lot: &LotFacts) -> Vec<(&'static str, String)> {
-    vec![
-        ("Lot", lot.code.clone()),
-        ("Powder", lot.powder_name.clone()),
-        ("State", lot_state(lot.state).to_owned()),
-        ("Maker's lot", none_if_empty(&lot.maker_lot)),
-    ]
-}
-
-fn none_if_empty(text: &str) -> String {
-    if text.is_empty() { "none" } else { text }.to_owned()
-}
-
-pub(super) async fn find(state: &AppState, code: &str) -> Result<LotFacts, AppError> {
-    let lot = queries::lot(&state.db.read, code).await?;
-    lot.ok_or_else(|| AppError::NotFound {
-        what: format!("lot {code}"),
-    })
-}
-
-async fn releasable(state: &AppState, code: &str) -> Result<(LotFacts, Meaning), AppError> {
-    let lot = find(state, code).await?;
-    let meaning = lot.state.released_by();
-    let meaning = meaning.ok_or_else(|| {
-        AppError::Conflict(format!(
-            "lot {code} is {}; there is nothing to release",
-            lot_state(lot.state)
-        ))
-    })?;
-    if meaning.people() > 1 {
-        let waits = signature::queries::open_on(&state.db.read, meaning, code).await?;
-        if let Some(number) = waits {
-            return Err(AppError::Conflict(format!(
-                "the release of lot {code} waits for its second signature; sign it at {}",
-                second::path(number)
-            )));
-        }
-    }
-    Ok((lot, meaning))
-}
-
-async fn stoppable(state: &AppState, code: &str) -> Result<LotFacts, AppError> {
-    let lot = find(state, code).await?;
-    if lot.state.can_be_stopped() {
-        Ok(lot)
-    } else {
-        Err(AppError::Conflict(format!(
-            "lot {code} is {}; nobody may draw from it as it is",
-            lot_state(lot.state)
-        )))
-    }
-}
-
-/// Refuses to go on when another tablet has changed the lot since it was looked at.
-async fn unchanged(change: &mut Change, seen: &LotFacts) -> Result<(), AppError> {
-    let lot = queries::lot(change.connection(), &seen.code).await?;
-    match lot {
-        Some(lot) if lot.state == seen.state && lot.state_note == seen.state_note => Ok(()),
-        _ => Err(AppError::Conflict(format!(
-            "lot {} was changed by somebody else meanwhile; look at it again",
-            seen.code
-        ))),
-    }
+    page_with(page.errors.status(), &page)
 }

@@ -2,12 +2,13 @@
 
 use crate::interim::End;
 use crate::shape::Reading;
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use mendpost_core::catalogue::{Answer, Metal, Part, Recipe};
 use mendpost_core::code::{AssetCode, ContainerCode, LotCode, PartCode, RecipeCode};
 use mendpost_core::finish::Tool;
 use mendpost_core::people::Role;
-use mendpost_core::powder::{Lot, Powder};
+use mendpost_core::powder::certificate::{Certificate, Within};
+use mendpost_core::powder::{DateKind, Lot, Powder, Seal};
 use mendpost_core::quantity::Milligrams;
 use mendpost_core::situation::{
     Asset, Bank, Capability, Cell, Compressor, Delivery, DutyHours, Fuel, KeepBack, Kit, Request,
@@ -69,16 +70,46 @@ pub struct SeedLot {
     pub lot: Lot,
     pub maker_lot: String,
     pub received_at: DateTime<Utc>,
+    pub keeping: Keeping,
+    pub certificate: Option<Certificate>,
     pub containers: Vec<SeedContainer>,
 }
 
-/// A container: what came in it, and what was taken since.
+/// How old a lot is, and how it is to be kept.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Keeping {
+    pub made_on: Option<NaiveDate>,
+    /// What the lot's date is.
+    pub date_kind: DateKind,
+    /// Where it stands.
+    pub storage: String,
+    /// Relative humidity, in hundredths.
+    pub humidity: Within,
+}
+
+/// A container: what came in it and how, and what was taken since.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SeedContainer {
     pub code: ContainerCode,
     pub received: Milligrams,
     pub used: Milligrams,
     pub opened_at: Option<DateTime<Utc>>,
+    pub as_it_came: AsItCame,
+}
+
+/// What was seen of a container when it came.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct AsItCame {
+    /// The number on its seal.
+    pub seal: String,
+    /// None: nobody said.
+    pub seal_state: Option<Seal>,
+    /// Container and powder on the scale.
+    pub gross: Option<Milligrams>,
+    /// The empty container.
+    pub tare: Option<Milligrams>,
+    /// What was damaged; empty: nothing.
+    pub damage: String,
 }
 
 /// What lies in the feeder: of what was used from a container, so much.

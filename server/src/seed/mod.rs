@@ -4,6 +4,7 @@
 //! every fault in them is told at once, and a site is written whole or not at all.
 
 mod cell;
+pub(crate) mod certificate;
 mod data;
 pub(crate) mod fault;
 mod files;
@@ -27,8 +28,8 @@ mod weighed;
 pub(crate) mod write;
 
 pub use data::{
-    SeedAnswer, SeedContainer, SeedFeeder, SeedInterim, SeedLot, SeedPerson, SeedReading,
-    SeedRequest, SeedWeighed, SiteData,
+    AsItCame, Keeping, SeedAnswer, SeedContainer, SeedFeeder, SeedInterim, SeedLot, SeedPerson,
+    SeedReading, SeedRequest, SeedWeighed, SiteData,
 };
 pub use fault::SeedFault;
 pub use files::{SeedFiles, UnreadableSeed};

@@ -1,6 +1,7 @@
 //! Powders, lots with their containers, and deliveries.
 
-use super::data::{SeedContainer, SeedLot};
+use super::certificate;
+use super::data::{AsItCame, SeedContainer, SeedLot};
 use super::fault::Faults;
 use super::files::SeedFiles;
 use super::row::{Row, codes};
@@ -31,14 +32,35 @@ const POWDERS: Sheet = Sheet {
 pub(crate) const LOTS: Sheet = Sheet {
     file: "lots.csv",
     columns: &["code", "powder", "state", "received", "use_by"],
-    optional: &["maker_lot", "note"],
+    optional: &[
+        "maker_lot",
+        "note",
+        "made_on",
+        "date_kind",
+        "storage",
+        "humidity_min",
+        "humidity_max",
+        "maker",
+        "certificate",
+        "certificate_date",
+        "certificate_lot",
+        "specification",
+        "revision",
+        "d10_um",
+        "d50_um",
+        "d90_um",
+        "chemistry",
+        "statement",
+        "flow_s",
+        "moisture_percent",
+    ],
     may_be_missing: false,
 };
 
 pub(crate) const CONTAINERS: Sheet = Sheet {
     file: "containers.csv",
     columns: &["code", "lot", "received_g", "used_g", "opened"],
-    optional: &[],
+    optional: &["seal", "seal_state", "gross_g", "tare_g", "damage"],
     may_be_missing: false,
 };
 
@@ -100,6 +122,9 @@ fn solid(row: &Row, faults: &Faults) -> Option<Option<Solid>> {
 
 /// The most that one container or line may hold, in milligrams: ten tonnes.
 const MOST_MG: i64 = 10_000_000_000;
+
+/// The most that a container may weigh where somebody weighs it, in milligrams: a tonne.
+pub(crate) const MOST_WEIGHED_MG: i64 = 1_000_000_000;
 
 pub(super) struct Sheets {
     pub(super) powders: Vec<Row>,
@@ -204,6 +229,7 @@ pub(crate) fn container(row: &Row, calendar: &Calendar, faults: &Faults) -> Opti
     let received = row.number(faults, "received_g", 3, 1..=MOST_MG);
     let used = row.number_optional(faults, "used_g", 3, 0..=MOST_MG);
     let opened_at = row.past_optional(faults, "opened", calendar);
+    let as_it_came = as_it_came(row, faults);
     let (received, used, opened_at) = (received?, used?.unwrap_or(0), opened_at?);
     if used > received {
         row.fault(faults, "used_g", "more than was received");
@@ -222,6 +248,22 @@ pub(crate) fn container(row: &Row, calendar: &Calendar, faults: &Faults) -> Opti
         received: Milligrams(received),
         used: Milligrams(used),
         opened_at,
+        as_it_came: as_it_came?,
+    })
+}
+
+fn as_it_came(row: &Row, faults: &Faults) -> Option<AsItCame> {
+    let seal = row.text_or_empty(faults, "seal", 40);
+    let seal_state = row.parse_optional(faults, "seal_state");
+    let mass = |column| row.number_optional(faults, column, 3, 1..=MOST_WEIGHED_MG);
+    let (gross, tare) = (mass("gross_g"), mass("tare_g"));
+    let damage = row.text_or_empty(faults, "damage", 200);
+    Some(AsItCame {
+        seal: seal?,
+        seal_state: seal_state?,
+        gross: gross?.map(Milligrams),
+        tare: tare?.map(Milligrams),
+        damage: damage?,
     })
 }
 
@@ -239,6 +281,8 @@ pub(crate) fn lot(
     let maker_lot = row.text_or_empty(faults, "maker_lot", 80);
     let received_at = row.past(faults, "received", calendar);
     let use_by = row.moment_optional(faults, "use_by", calendar);
+    let keeping = certificate::keeping(row, calendar, faults);
+    let certificate = certificate::read(row, calendar, faults);
     let code = code?;
     let containers = within.remove(&code).unwrap_or_default();
     let on_hand: Milligrams = containers
@@ -263,6 +307,8 @@ pub(crate) fn lot(
         },
         maker_lot: maker_lot?,
         received_at: received_at?,
+        keeping: keeping?,
+        certificate: certificate?,
         containers,
     })
 }

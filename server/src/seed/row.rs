@@ -119,7 +119,7 @@ impl Row {
     }
 
     /// None within if nothing is given.
-    fn read_optional<T, E: Display>(
+    pub(crate) fn read_optional<T, E: Display>(
         &self,
         faults: &Faults,
         column: &str,

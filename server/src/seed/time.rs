@@ -19,6 +19,8 @@ pub(crate) struct Calendar {
 pub(crate) enum InvalidMoment {
     #[error("'{0}' is no time; write 2026-12-01 09:00 or, from the day of loading, day+6 09:00")]
     NotATime(String),
+    #[error("'{0}' is no day; write 2026-12-01 or, from the day of loading, day-6")]
+    NotADay(String),
     #[error("'{0}' is too far away; give a day within {FARTHEST} of today")]
     TooFar(String),
     #[error(
@@ -42,6 +44,16 @@ impl Calendar {
             return Err(InvalidMoment::NotYet(text.to_owned()));
         }
         Ok(moment)
+    }
+
+    /// A day that has come, as '2026-12-01' or 'day-6'.
+    pub(crate) fn past_day(&self, text: &str) -> Result<NaiveDate, InvalidMoment> {
+        let day = self.local(&format!("{text} 00:00"));
+        let day = day.map_err(|_| InvalidMoment::NotADay(text.chars().take(40).collect()))?;
+        if day > self.now.with_timezone(&self.zone).naive_local() {
+            return Err(InvalidMoment::NotYet(text.to_owned()));
+        }
+        Ok(day.date())
     }
 
     fn local(&self, text: &str) -> Result<NaiveDateTime, InvalidMoment> {

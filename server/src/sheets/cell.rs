@@ -31,6 +31,11 @@ impl Cell {
         Cell::Text(text.replace("\r\n", "\n").replace('\r', "\n"))
     }
 
+    /// Empty if nobody told.
+    pub fn number(value: Option<i64>, places: usize) -> Cell {
+        value.map_or_else(|| Cell::text(""), |value| Cell::Number { value, places })
+    }
+
     pub fn whole(value: i64) -> Cell {
         Cell::Number { value, places: 0 }
     }

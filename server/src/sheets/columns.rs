@@ -181,6 +181,35 @@ fn lot(column: &str) -> &'static str {
         }
         "maker_lot" => "the maker's own number; may be empty",
         "note" => "why it is in that state; may be empty",
+        "made_on" => "the day on which it was made, as 2026-08-14",
+        "date_kind" => "what use_by is: use-by or retest; empty: use-by",
+        "storage" => "where it stands, at most 80 characters",
+        "humidity_min" | "humidity_max" => {
+            "relative humidity to keep it in, whole per cent, 0 to 100"
+        }
+        column => certificate(column),
+    }
+}
+
+fn certificate(column: &str) -> &'static str {
+    match column {
+        "maker" => "who made it, at most 80 characters",
+        "certificate" => "the number of the certificate",
+        "certificate_date" => "its date, as 2026-08-20",
+        "certificate_lot" => {
+            "the maker's own number as the certificate has it; empty: as maker_lot"
+        }
+        "specification" => "what it certifies, at most 80 characters",
+        "revision" => "the revision of that, at most 40 characters",
+        "d10_um" | "d50_um" | "d90_um" => {
+            "micrometres below which a tenth, half and nine tenths of the powder are by volume, at most 3 decimals"
+        }
+        "chemistry" => {
+            "elements in per cent by mass, found and, in brackets, allowed: Al 9.8 (9..11); Fe 3.1 (..4). With decimal points"
+        }
+        "statement" => "what it says of the chemistry in words, at most 400 characters",
+        "flow_s" => "seconds that 50 g take through the funnel, at most 3 decimals",
+        "moisture_percent" => "water in per cent by mass, at most 4 decimals",
         _ => "",
     }
 }
@@ -196,6 +225,11 @@ fn container(column: &str) -> &'static str {
         "opened" => {
             "when it was opened, as 2026-11-21 07:30; empty: sealed. Needed if something was used"
         }
+        "seal" => "the number on its seal, at most 40 characters",
+        "seal_state" => "how the seal was found: whole, broken or none; empty: nobody said",
+        "gross_g" => "what it weighed with the powder as it came, grams, at most 3 decimals",
+        "tare_g" => "what the empty container weighs, grams, at most 3 decimals",
+        "damage" => "what was damaged, at most 200 characters; empty: nothing",
         _ => "",
     }
 }

@@ -3,15 +3,17 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use mendpost_core::code::{LotCode, PowderCode};
-use mendpost_core::powder::{Lot, LotState};
+use mendpost_core::powder::certificate::Within;
+use mendpost_core::powder::{Lot, LotState, Seal};
 use mendpost_core::quantity::Milligrams;
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use super::cell::Cell;
 use super::comparison::{Entry, Fate, Listed, Reader};
+use crate::certificate::store as certificate;
 use crate::change::Change;
 use crate::db::decoded;
 use crate::error::AppError;
@@ -19,8 +21,8 @@ use crate::page::grams_exact;
 use crate::seed::powder::{CONTAINERS, LOTS, container, lot};
 use crate::seed::row::{Row, codes};
 use crate::seed::write::Ids;
-use crate::seed::write::powder::enter;
-use crate::seed::{SeedContainer, SeedLot};
+use crate::seed::write::powder::{Whence, enter};
+use crate::seed::{AsItCame, Keeping, SeedContainer, SeedLot};
 use crate::situation::moment;
 
 impl Listed for SeedLot {
@@ -33,8 +35,40 @@ impl Listed for SeedLot {
             "use_by" => Cell::Moment(self.lot.use_by),
             "maker_lot" => Cell::text(&self.maker_lot),
             "note" => Cell::text(&self.lot.state_note),
-            _ => Cell::text(""),
+            "made_on" => date(self.keeping.made_on),
+            "date_kind" => Cell::text(&self.keeping.date_kind),
+            "storage" => Cell::text(&self.keeping.storage),
+            "humidity_min" => Cell::number(self.keeping.humidity.min, 0),
+            "humidity_max" => Cell::number(self.keeping.humidity.max, 0),
+            column => of_certificate(self, column),
         }
+    }
+}
+
+fn date(date: Option<NaiveDate>) -> Cell {
+    Cell::Text(date.map(|date| date.to_string()).unwrap_or_default())
+}
+
+fn of_certificate(lot: &SeedLot, column: &str) -> Cell {
+    let Some(it) = &lot.certificate else {
+        return Cell::text("");
+    };
+    match column {
+        "maker" => Cell::text(&it.maker),
+        "certificate" => Cell::text(&it.number),
+        "certificate_date" => date(it.dated),
+        "certificate_lot" if it.maker_lot == lot.maker_lot => Cell::text(""),
+        "certificate_lot" => Cell::text(&it.maker_lot),
+        "specification" => Cell::text(&it.specification),
+        "revision" => Cell::text(&it.revision),
+        "d10_um" => Cell::number(it.sizes[0], 3),
+        "d50_um" => Cell::number(it.sizes[1], 3),
+        "d90_um" => Cell::number(it.sizes[2], 3),
+        "chemistry" => Cell::text(&it.chemistry),
+        "statement" => Cell::text(&it.statement),
+        "flow_s" => Cell::number(it.flow_ms, 3),
+        "moisture_percent" => Cell::number(it.moisture_ppm, 4),
+        _ => Cell::text(""),
     }
 }
 
@@ -57,8 +91,19 @@ impl Listed for OfLot<'_> {
             "received_g" => grams(self.container.received),
             "used_g" => grams(self.container.used),
             "opened" => Cell::Moment(self.container.opened_at),
-            _ => Cell::text(""),
+            column => as_it_came(&self.container.as_it_came, column),
         }
+    }
+}
+
+fn as_it_came(it: &AsItCame, column: &str) -> Cell {
+    match column {
+        "seal" => Cell::text(&it.seal),
+        "seal_state" => Cell::text(it.seal_state.map_or("", Seal::as_str)),
+        "gross_g" => Cell::number(it.gross.map(|mass| mass.0), 3),
+        "tare_g" => Cell::number(it.tare.map(|mass| mass.0), 3),
+        "damage" => Cell::text(&it.damage),
+        _ => Cell::text(""),
     }
 }
 
@@ -77,9 +122,10 @@ pub fn containers_of<'a>(
 /// them since.
 pub async fn stored(connection: &mut SqliteConnection) -> Result<Vec<SeedLot>, sqlx::Error> {
     let mut within = containers(connection).await?;
+    let mut certificates = certificate::all(connection).await?;
     sqlx::query!(
         r#"select l.id as "id: Uuid", l.code, p.code as powder, l.state, l.state_note, l.maker_lot,
-             l.received_ms, l.use_by_ms
+             l.received_ms, l.use_by_ms, l.made_on, l.date_kind, l.storage, l.humidity_min, l.humidity_max
            from lot l join powder p on p.id = l.powder_id
            order by l.code"#
     )
@@ -103,6 +149,16 @@ pub async fn stored(connection: &mut SqliteConnection) -> Result<Vec<SeedLot>, s
             },
             maker_lot: row.maker_lot,
             received_at: at(row.received_ms)?,
+            keeping: Keeping {
+                made_on: decoded(row.made_on.map(|day| day.parse()).transpose())?,
+                date_kind: decoded(row.date_kind.parse())?,
+                storage: row.storage,
+                humidity: Within {
+                    min: row.humidity_min,
+                    max: row.humidity_max,
+                },
+            },
+            certificate: certificates.remove(&row.id),
             containers,
         })
     })
@@ -118,8 +174,10 @@ async fn containers(
         r#"select c.lot_id as "lot_id!: Uuid", c.code as "code!: String", c.opened_ms as "opened_ms: i64",
              c.milligrams as "on_hand!: i64",
              coalesce((select sum(m.milligrams) from movement m where m.to_id = c.container_id and m.reason = 'receipt'), 0)
-               as "came!: i64"
-           from container_now c
+               as "came!: i64",
+             k.seal as "seal!: String", k.seal_state as "seal_state: String", k.gross_mg as "gross_mg: i64",
+             k.tare_mg as "tare_mg: i64", k.damage as "damage!: String"
+           from container_now c join container k on k.id = c.container_id
            order by c.code"#
     )
     .fetch_all(connection)
@@ -132,6 +190,13 @@ async fn containers(
             received: Milligrams(received),
             used: Milligrams(received - row.on_hand),
             opened_at: row.opened_ms.map(at).transpose()?,
+            as_it_came: AsItCame {
+                seal: row.seal,
+                seal_state: decoded(row.seal_state.map(|word| word.parse()).transpose())?,
+                gross: row.gross_mg.map(Milligrams),
+                tare: row.tare_mg.map(Milligrams),
+                damage: row.damage,
+            },
         });
     }
     Ok(within)
@@ -248,6 +313,11 @@ fn new_containers(
 
 fn lot_remedy(column: &str, lot: &LotCode) -> String {
     match column {
+        "maker" | "certificate" | "certificate_date" | "certificate_lot" | "specification"
+        | "revision" | "d10_um" | "d50_um" | "d90_um" | "chemistry" | "statement" | "flow_s"
+        | "moisture_percent" => format!(
+            "a certificate is entered and put right on the page of lot {lot}, not by a sheet; give what stands"
+        ),
         "state" | "note" => format!(
             "a lot is released, stopped or rejected on the page of lot {lot}, not by a sheet; give what stands"
         ),
@@ -297,9 +367,10 @@ fn new_lot(
 }
 
 /// Writes lots; each has its entry in the journal beside the sheet's.
-pub async fn write(change: &mut Change, lots: Writes) -> Result<(), AppError> {
+pub async fn write(change: &mut Change, by: &str, lots: Writes) -> Result<(), AppError> {
+    let receipt = None;
     for (lot, powder) in lots {
-        enter(change, &lot, None, powder).await?;
+        enter(change, &lot, None, powder, Whence { by, receipt }).await?;
     }
     Ok(())
 }

@@ -121,7 +121,7 @@ impl Reading {
             }
             Writes::Parts(parts) => part::write(change, parts, sequence, reason).await,
             Writes::Recipes(recipes) => recipe::write(change, who, recipes).await,
-            Writes::Lots(lots) => lot::write(change, lots).await,
+            Writes::Lots(lots) => lot::write(change, &who.name, lots).await,
         }
     }
 }

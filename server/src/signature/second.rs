@@ -150,7 +150,9 @@ async fn carry_out(
         signatures: vec![proof.entry()],
     };
     let kind = match signing.meaning {
-        Meaning::ReleaseFromHold => powder::release_from_hold(change, signing).await?,
+        Meaning::ReleaseFromHold | Meaning::ReleaseOutside => {
+            powder::carry_out_release(change, signing).await?
+        }
         Meaning::Waive => "container.waived",
         one => return Err(AppError::internal(format!("two signatures for {one}"))),
     };
@@ -292,6 +294,9 @@ pub fn act(meaning: Meaning, subject: &str) -> String {
         Meaning::GiveUp => format!("Give up keep-back {subject}"),
         Meaning::Release => format!("Release lot {subject}"),
         Meaning::ReleaseFromHold => format!("Release lot {subject} from hold"),
+        Meaning::ReleaseOutside => format!("Release lot {subject}, which is outside its limits"),
+        Meaning::Reject => format!("Reject lot {subject}"),
+        Meaning::SendBack => format!("Send powder of lot {subject} back"),
         Meaning::RecordYes => format!("Record a yes for request {subject}"),
         Meaning::ApproveRecipe => format!("Approve recipe {subject}"),
         Meaning::ReleasePart => format!("Release the part of request {subject}"),

@@ -118,6 +118,7 @@ pub(super) async fn look(
         about(),
         (&FIGURES, &values),
         visit.may(Act::SetUpSite),
+        None,
     )
 }
 

@@ -97,6 +97,7 @@ pub(super) async fn look(
         about(),
         (&FIGURES, &values),
         visit.may(Act::SetUpSite),
+        None,
     )
 }
 

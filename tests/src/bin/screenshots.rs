@@ -152,7 +152,7 @@ fn save(file: &Path, content: &[u8]) {
 }
 
 /// Acts on an entry of a list that the demonstration has, and a page that is not there.
-const ACTS: [&str; 18] = [
+const ACTS: [&str; 25] = [
     "/requests/8/photos",
     "/requests/15/answer",
     "/site/authority/holds-pressure",
@@ -160,6 +160,13 @@ const ACTS: [&str; 18] = [
     "/powder/L0408/release",
     "/powder/L0415/hold",
     "/powder/L0415/count",
+    "/powder/L0411/release",
+    "/powder/L0411/certificate",
+    "/powder/kinds/AL6061/limits",
+    "/receiving",
+    "/receiving/new?delivery=BOAT-7",
+    "/receiving/deliveries/BOAT-7",
+    "/blending",
     "/site/people/2",
     "/site/needs",
     "/site/needs/WATER",

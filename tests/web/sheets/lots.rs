@@ -207,3 +207,112 @@ async fn moved(app: &App, container: &str, milligrams: i64) {
     .await
     .expect("a movement");
 }
+
+const WHOLE: &str = "code,powder,state,received,use_by,maker_lot,made_on,date_kind,storage,humidity_min,humidity_max,maker,certificate,certificate_date,certificate_lot,specification,revision,d10_um,d50_um,d90_um,chemistry,statement,flow_s,moisture_percent\n";
+const CANS: &str = "code,lot,received_g,used_g,opened,seal,seal_state,gross_g,tare_g,damage\n";
+const LOT: &str = "L0500,AL6061,quarantine,2026-11-24 09:00,2027-11-25 00:00,AL-2311,2026-08-14,retest,cabinet A,10,45,Light metal powder works,C-2311,2026-08-20,AL-2312,PS-AL-03,C,18,32.5,52,Al 97.4; Mg 1.02 (0.8..1.2),conforms,21.5,0.03\n";
+const CAN: &str = "L0500-1,L0500,2500,,,S77,broken,2780,280,lid dented\n";
+
+/// What the certificate says and how each container came goes in by a sheet, stands on the lot's page, and comes out
+/// again as it went in.
+#[tokio::test]
+async fn certificate_and_containers_go_in_and_come_out() {
+    let mut app = App::signed_in(Role::Storekeeper).await;
+    let (lots, containers) = (format!("{WHOLE}{LOT}"), format!("{CANS}{CAN}"));
+    let sheets = [
+        ("lots", lots.as_bytes()),
+        ("containers", containers.as_bytes()),
+    ];
+    let preview = send(&mut app, "lots", &sheets).await;
+    let done = import(&mut app, "lots", &preview).await;
+    assert_eq!(done.status, StatusCode::SEE_OTHER, "{}", preview.body);
+    let page = app.get("/powder/L0500").await;
+    for said in [
+        "Retest by",
+        "keep at 10 to 45 % humidity",
+        "C-2311, 2026-08-20",
+        "the certificate is of the maker’s lot AL-2312; the label says AL-2311",
+        "1.02 %; allows 0.8 to 1.2 %",
+        "seal S77, broken",
+        "damaged: lid dented",
+    ] {
+        assert!(page.contains(said), "{said}: {}", page.body);
+    }
+    let mut sheets = Vec::new();
+    for file in ["lots", "containers"] {
+        let out = app.get(&format!("/site/sheets/lots/{file}.csv")).await;
+        sheets.push((file, out));
+    }
+    let written = &sheets[0].1.body;
+    assert!(
+        written.contains("18,32.5,52,Al 97.4; Mg 1.02 (0.8..1.2),conforms,21.5,0.03"),
+        "{written}"
+    );
+    assert!(sheets[1].1.body.contains("S77,broken,2780,280,lid dented"));
+    let sent: Vec<(&str, &[u8])> = sheets
+        .iter()
+        .map(|(f, a)| (*f, a.bytes.as_slice()))
+        .collect();
+    let again = send(&mut app, "lots", &sent).await;
+    assert!(again.contains("Change nothing"), "{}", again.body);
+
+    // A certificate that is on record is put right on its page.
+    let other = lots.replace("PS-AL-03", "PS-AL-04");
+    let containers = containers.replace("2500,,,", "2500,0,,");
+    let sheets = [
+        ("lots", other.as_bytes()),
+        ("containers", containers.as_bytes()),
+    ];
+    let told = fault(&mut app, "lots", &sheets).await;
+    assert_eq!(
+        told,
+        "2 | specification | 'PS-AL-04' is given and 'PS-AL-03' stands; a certificate is entered and put right on the page of lot L0500, not by a sheet; give what stands"
+    );
+}
+
+/// Every faulty cell is told by its column.
+#[tokio::test]
+async fn each_wrong_cell_of_a_certificate_is_told() {
+    let mut app = App::signed_in(Role::Storekeeper).await;
+    for (good, bad, column, says) in [
+        ("2026-08-14", "2031-08-14", "made_on", "has not come yet"),
+        ("2026-08-20", "last week", "certificate_date", "is no day"),
+        (
+            ",retest,",
+            ",best-before,",
+            "date_kind",
+            "none of: use-by, retest",
+        ),
+        (
+            ",10,45,",
+            ",50,45,",
+            "humidity_max",
+            "less than humidity_min",
+        ),
+        (",10,45,", ",10,145,", "humidity_max", "out of range"),
+        (",32.5,", ",60,", "d90_um", "rise"),
+        ("Al 97.4;", "Xx 97.4;", "chemistry", "is no element"),
+        ("(0.8..1.2)", "(0.8-1.2)", "chemistry", "cannot be read"),
+        (",0.03\n", ",101\n", "moisture_percent", "out of range"),
+        (
+            ",broken,",
+            ",torn,",
+            "seal_state",
+            "none of: whole, broken, none",
+        ),
+        (",280,", ",light,", "tare_g", "is not a number"),
+    ] {
+        let lots = format!("{WHOLE}{LOT}").replace(good, bad);
+        let containers = format!("{CANS}{CAN}").replace(good, bad);
+        let sheets = [
+            ("lots", lots.as_bytes()),
+            ("containers", containers.as_bytes()),
+        ];
+        let answer = send(&mut app, "lots", &sheets).await;
+        let told = faults(&answer);
+        let found = told
+            .iter()
+            .any(|[line, at, what]| line == "2" && at == column && what.contains(says));
+        assert!(found, "{column}: {told:?}");
+    }
+}

@@ -2,14 +2,16 @@
 
 use super::{Ids, id_of};
 use crate::book::{self, Line};
+use crate::certificate::store as certificate;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::seed::{SeedContainer, SeedFeeder, SeedLot, SiteData};
 use chrono::{DateTime, Utc};
 use mendpost_core::journal::Subject;
-use mendpost_core::powder::Reason;
 use mendpost_core::powder::book::Place;
-use serde_json::json;
+use mendpost_core::powder::certificate::Within;
+use mendpost_core::powder::{Reason, Seal};
+use serde_json::{Value, json};
 use uuid::Uuid;
 
 pub(super) async fn powders(
@@ -60,48 +62,89 @@ pub(super) async fn powders(
 pub(super) async fn lots(change: &mut Change, data: &SiteData, ids: &Ids) -> Result<(), AppError> {
     for lot in &data.lots {
         let powder = id_of(&ids.powders, &lot.lot.powder)?;
-        enter(change, lot, data.feeder.as_ref(), powder).await?;
+        let feeder = data.feeder.as_ref();
+        enter(change, lot, feeder, powder, Whence::default()).await?;
     }
     Ok(())
 }
 
-/// Writes a lot with its containers, and what came and went of it as movements; of what was used, the feeder may
-/// hold some.
+/// By whom a lot is entered, and with which receipt it came.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct Whence<'a> {
+    pub(crate) by: &'a str,
+    pub(crate) receipt: Option<(Uuid, i64)>,
+}
+
+/// Writes a lot with its containers and certificate, and what came and went of it as movements; of what was used,
+/// the feeder may hold some.
 pub(crate) async fn enter(
     change: &mut Change,
     seed: &SeedLot,
     feeder: Option<&SeedFeeder>,
     powder: Uuid,
-) -> Result<(), AppError> {
-    let containers: Vec<_> = seed
-        .containers
-        .iter()
-        .map(|c| json!({ "code": c.code, "received_mg": c.received.0, "used_mg": c.used.0 }))
-        .collect();
-    let lot = &seed.lot;
-    let content = json!({
+    whence: Whence<'_>,
+) -> Result<i64, AppError> {
+    let id = insert(change, seed, powder, whence).await?;
+    let subject = Subject::new("lot", &seed.lot.code);
+    let content = content(seed, whence);
+    let lines = lines(seed, feeder);
+    let entry = book::record(change, "lot.received", subject, content, &lines).await?;
+    if let Some(certificate) = &seed.certificate {
+        let by = match whence.by {
+            "" => "the site's files",
+            by => by,
+        };
+        certificate::insert(change, id, certificate, by, entry).await?;
+    }
+    Ok(entry)
+}
+
+/// Writes a lot and its containers, and nothing in them.
+pub(crate) async fn insert(
+    change: &mut Change,
+    seed: &SeedLot,
+    powder: Uuid,
+    whence: Whence<'_>,
+) -> Result<Uuid, AppError> {
+    let id = insert_lot(change, seed, powder, whence).await?;
+    for container in &seed.containers {
+        insert_container(change, id, container).await?;
+    }
+    Ok(id)
+}
+
+fn content(seed: &SeedLot, whence: Whence<'_>) -> Value {
+    let containers: Vec<_> = seed.containers.iter().map(container_content).collect();
+    let (lot, keeping) = (&seed.lot, &seed.keeping);
+    json!({
         "powder": lot.powder,
         "state": lot.state,
         "note": lot.state_note,
         "maker_lot": seed.maker_lot,
         "received": seed.received_at.timestamp_millis(),
         "use_by": lot.use_by.map(|t| t.timestamp_millis()),
+        "date_kind": keeping.date_kind,
+        "made_on": keeping.made_on,
+        "storage": keeping.storage,
+        "humidity": keeping.humidity,
+        "receipt": whence.receipt.map(|(_, number)| number),
+        "certificate": seed.certificate.as_ref().map(certificate::content),
         "containers": containers,
-    });
-    let id = insert_lot(change, seed, powder).await?;
-    for container in &seed.containers {
-        insert_container(change, id, container).await?;
-    }
-    let subject = Subject::new("lot", &lot.code);
-    book::record(
-        change,
-        "lot.received",
-        subject,
-        content,
-        &lines(seed, feeder),
-    )
-    .await?;
-    Ok(())
+    })
+}
+
+fn container_content(container: &SeedContainer) -> Value {
+    let it = &container.as_it_came;
+    json!({
+        "code": container.code,
+        "received_mg": container.received.0,
+        "used_mg": container.used.0,
+        "seal": it.seal,
+        "seal_state": it.seal_state,
+        "gross_mg": it.gross.map(|mass| mass.0),
+        "tare_mg": it.tare.map(|mass| mass.0),
+        "damage": it.damage,
+    })
 }
 
 /// What came into the containers of a lot, and what was used of it before; of that, the feeder may hold some.
@@ -148,15 +191,25 @@ fn lines<'a>(seed: &SeedLot, feeder: Option<&SeedFeeder>) -> Vec<Line<'a>> {
     lines
 }
 
-async fn insert_lot(change: &mut Change, seed: &SeedLot, powder: Uuid) -> Result<Uuid, AppError> {
+async fn insert_lot(
+    change: &mut Change,
+    seed: &SeedLot,
+    powder: Uuid,
+    whence: Whence<'_>,
+) -> Result<Uuid, AppError> {
     let id = Uuid::now_v7();
-    let lot = &seed.lot;
+    let (lot, keeping) = (&seed.lot, &seed.keeping);
     let (code, state) = (lot.code.as_str(), lot.state.as_str());
     let received = seed.received_at.timestamp_millis();
     let use_by = lot.use_by.map(|t| t.timestamp_millis());
+    let receipt = whence.receipt.map(|(id, _)| id);
+    let made_on = keeping.made_on.map(|day| day.to_string());
+    let date_kind = keeping.date_kind.as_str();
+    let Within { min, max } = keeping.humidity;
     sqlx::query!(
-        "insert into lot (id, code, powder_id, state, state_note, maker_lot, received_ms, use_by_ms)
-         values (?, ?, ?, ?, ?, ?, ?, ?)",
+        "insert into lot (id, code, powder_id, state, state_note, maker_lot, received_ms, use_by_ms, receipt_id,
+           made_on, date_kind, storage, humidity_min, humidity_max)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         id,
         code,
         powder,
@@ -165,6 +218,12 @@ async fn insert_lot(change: &mut Change, seed: &SeedLot, powder: Uuid) -> Result
         seed.maker_lot,
         received,
         use_by,
+        receipt,
+        made_on,
+        date_kind,
+        keeping.storage,
+        min,
+        max,
     )
     .execute(change.connection())
     .await?;
@@ -179,12 +238,21 @@ async fn insert_container(
     let id = Uuid::now_v7();
     let opened = container.opened_at.map(|t| t.timestamp_millis());
     let code = container.code.as_str();
+    let it = &container.as_it_came;
+    let seal_state = it.seal_state.map(Seal::as_str);
+    let (gross, tare) = (it.gross.map(|mass| mass.0), it.tare.map(|mass| mass.0));
     sqlx::query!(
-        "insert into container (id, lot_id, code, opened_ms) values (?, ?, ?, ?)",
+        "insert into container (id, lot_id, code, opened_ms, tare_mg, seal, seal_state, gross_mg, damage)
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
         id,
         lot,
         code,
         opened,
+        tare,
+        it.seal,
+        seal_state,
+        gross,
+        it.damage,
     )
     .execute(change.connection())
     .await?;
