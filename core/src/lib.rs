@@ -4,6 +4,7 @@
 //! values, `now`, a seed, a stopping rule; what it finds goes out as values, reasons included.
 #![warn(missing_docs)]
 
+pub mod build;
 pub mod catalogue;
 pub mod code;
 pub mod course;

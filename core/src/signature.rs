@@ -36,6 +36,10 @@ word_enum! {
         SetRule = "set-rule",
         /// The book is to say what was weighed.
         Adjust = "adjust",
+        /// What moved was entered wrongly.
+        TakeBack = "take-back",
+        /// This container is drawn from although something speaks against it.
+        Waive = "waive",
         /// Somebody works here, as what.
         LetIn = "let-in",
         /// A way in was given to somebody.
@@ -79,6 +83,12 @@ impl Meaning {
                 "This is what the site asks for, and it is no less than the law and the licensed person ask for."
             }
             Meaning::Adjust => "I have weighed what is there. The book is to say the same.",
+            Meaning::TakeBack => {
+                "This was entered wrongly. I know where the powder is, and the book is to say the same."
+            }
+            Meaning::Waive => {
+                "I have looked myself at what speaks against it. This container may be drawn from all the same."
+            }
             Meaning::LetIn => "I know this person, and what they are to answer for here.",
             Meaning::HandCode => "I hand this start code to the person themselves.",
         }
@@ -99,7 +109,8 @@ impl Meaning {
             Meaning::ApproveRecipe => Act::ApproveRecipe,
             Meaning::ReleasePart | Meaning::JudgePart => Act::ReleasePart,
             Meaning::SetRule => Act::SetUpSite,
-            Meaning::Adjust => Act::AdjustBook,
+            Meaning::Adjust | Meaning::TakeBack => Act::AdjustBook,
+            Meaning::Waive => Act::BookPowder,
             Meaning::LetIn | Meaning::HandCode => Act::SetUpSite,
         }
     }
@@ -111,7 +122,7 @@ impl Meaning {
     #[must_use]
     pub const fn people(self) -> usize {
         match self {
-            Meaning::ReleaseFromHold | Meaning::ReleaseOutside => 2,
+            Meaning::ReleaseFromHold | Meaning::ReleaseOutside | Meaning::Waive => 2,
             Meaning::Accept
             | Meaning::GiveUp
             | Meaning::Release
@@ -123,6 +134,7 @@ impl Meaning {
             | Meaning::JudgePart
             | Meaning::SetRule
             | Meaning::Adjust
+            | Meaning::TakeBack
             | Meaning::LetIn
             | Meaning::HandCode => 1,
         }
@@ -184,11 +196,15 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    /// Common practice, no source: a lot that was stopped or is outside its limits takes two people, everything
-    /// else one.
+    /// Common practice, no source: a lot that was stopped or is outside its limits, and a container that is drawn from
+    /// in spite of its date or its minutes in the open, take two people, everything else one.
     #[test]
     fn only_a_lot_in_doubt_takes_two() {
-        let in_doubt = [Meaning::ReleaseFromHold, Meaning::ReleaseOutside];
+        let in_doubt = [
+            Meaning::ReleaseFromHold,
+            Meaning::ReleaseOutside,
+            Meaning::Waive,
+        ];
         for meaning in Meaning::ALL {
             let expected = if in_doubt.contains(meaning) { 2 } else { 1 };
             assert_eq!(meaning.people(), expected, "{meaning}");

@@ -6,6 +6,7 @@ pub mod authority;
 pub mod backup;
 pub mod blend;
 pub mod book;
+pub mod build;
 pub mod catalogue;
 pub mod caution;
 pub mod cell;
@@ -16,9 +17,11 @@ pub mod clock_check;
 pub mod command;
 pub mod config;
 pub mod contents;
+pub mod count;
 pub mod db;
 pub mod drawing;
 pub mod error;
+pub mod feeder;
 pub mod figures;
 pub mod finish;
 pub mod form;
@@ -54,6 +57,7 @@ pub mod situation;
 pub mod skin;
 pub mod solve;
 pub mod tools;
+pub mod trace;
 pub mod version;
 pub mod words;
 
@@ -133,6 +137,10 @@ pub fn routes() -> Routes {
         .merge(hold::routes())
         .merge(finish::routes())
         .merge(metal::routes())
+        .merge(build::routes())
+        .merge(count::routes())
+        .merge(trace::routes())
+        .merge(feeder::routes())
         .merge(powder::routes())
         .merge(certificate::routes())
         .merge(receive::routes())

@@ -4,6 +4,7 @@ pub(crate) mod chances;
 mod edit;
 mod pages;
 pub mod queries;
+mod weighing;
 
 use axum::extract::State;
 use axum::response::{Redirect, Response};
@@ -28,6 +29,9 @@ pub fn routes() -> Routes {
         .get(chances::PATH, Act::Look, chances::look)
         .get("/site/chances/change", Act::SetUpSite, chances::open)
         .post("/site/chances/change", Act::SetUpSite, chances::save)
+        .get(weighing::PATH, Act::Look, weighing::look)
+        .get("/site/weighing/change", Act::SetUpSite, weighing::open)
+        .post("/site/weighing/change", Act::SetUpSite, weighing::save)
 }
 
 /// The one site of a database.

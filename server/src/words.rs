@@ -4,8 +4,10 @@
 
 mod assume;
 pub mod authority;
+pub mod build;
 pub mod catalogue;
 pub mod certificate;
+pub mod draw;
 mod earlier;
 pub mod efficiency;
 pub mod flight;

@@ -339,6 +339,12 @@ impl App {
     }
 }
 
+/// A number for a form, for one that is sent more than once.
+#[must_use]
+pub fn once_number() -> String {
+    once::number()
+}
+
 /// The one text that a query of the database finds.
 pub async fn text(app: &App, query: &'static str) -> Option<String> {
     sqlx::query_scalar(query)

@@ -4,6 +4,7 @@ mod attachments;
 mod authority;
 mod backup;
 mod blending;
+mod book;
 mod cases;
 mod catalogue;
 mod cell;

@@ -5,7 +5,7 @@ use super::need::{GasSource, stage_need};
 use super::stock::stock;
 use super::supply::content_g;
 use crate::catalogue::{Recipe, Spray};
-use crate::code::AssetCode;
+use crate::code::{AssetCode, PowderCode};
 use crate::situation::{Held, KeepBack, Situation};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -56,6 +56,15 @@ pub fn inroads<'a>(
         }
     });
     each.filter(|it| it.left_g < it.held_g()).collect()
+}
+
+/// Grams of a powder that a machine may draw beside what is kept back for others; none if nothing is.
+#[must_use]
+pub fn free_for(situation: &Situation, asset: &AssetCode, powder: &PowderCode) -> Option<i64> {
+    let held = Held::Powder(powder.clone());
+    let for_others = for_others(&situation.keep_backs, asset.as_str(), &held);
+    let kept: i64 = for_others.map(|it| it.grams).sum();
+    (kept > 0).then(|| (there_g(situation, &held, &[]) - kept).max(0))
 }
 
 /// What a stage takes; nothing where no figure can be given.

@@ -62,7 +62,7 @@ pub use here::{recipes_of, shut_here};
 pub use hold::{kept_powder, plain, taken_by};
 pub use holding::{Holding, Lapse, holdings};
 pub use if_yes::{IfYes, begin_gates, release_gates};
-pub use inroad::{Inroad, inroads};
+pub use inroad::{Inroad, free_for, inroads};
 pub use keep::{Accepted, Kept, anew, stay};
 pub use kit::kit_id;
 pub use line_up::{Comparison, LineUp, Verified, line_up};

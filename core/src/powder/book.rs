@@ -253,8 +253,7 @@ impl Book {
     }
 }
 
-/// Of which lots so much comes out of a mix, where nobody can tell them apart: of each as its share is, to the
-/// milligram, the first of equals the more.
+/// Of which lots so much comes out of a mix, where nobody can tell them apart: of each as its share is.
 ///
 /// Whether a feeder gives what lies in it as a mix or in layers depends on its build; as a mix every part that
 /// it may be in is traced to every lot (our choice, no source).
@@ -265,22 +264,29 @@ pub fn from_mix(
     mix: &[(LotCode, Milligrams)],
     mass: Milligrams,
 ) -> Result<Vec<(LotCode, Milligrams)>, NoMovement> {
-    let held: i64 = mix.iter().map(|(_, there)| there.0).sum();
+    let there = mix.iter().map(|(_, there)| *there).sum();
     if mass.0 <= 0 || mix.is_empty() {
         return Err(NoMovement::Nothing(mass));
     }
-    if mass.0 > held {
+    if mass > there {
         return Err(NoMovement::TooMuch {
             lot: mix[0].0.clone(),
-            there: Milligrams(held),
+            there,
             asked: mass,
         });
     }
+    Ok(shared(mix, mass))
+}
+
+/// A mass parted as the shares of a mix are, to the milligram; it may be more than the mix holds. Nothing of a mix
+/// that holds nothing.
+#[must_use]
+pub fn shared(mix: &[(LotCode, Milligrams)], mass: Milligrams) -> Vec<(LotCode, Milligrams)> {
     let weights: Vec<i64> = mix.iter().map(|(_, there)| there.0).collect();
-    let parts = apportion(&weights, mass.0).ok_or(NoMovement::Nothing(mass))?;
+    let parts = apportion(&weights, mass.0).unwrap_or_default();
     let each = mix.iter().zip(parts);
     let each = each.map(|((lot, _), part)| (lot.clone(), Milligrams(part)));
-    Ok(each.filter(|(_, mass)| mass.0 > 0).collect())
+    each.filter(|(_, mass)| mass.0 > 0).collect()
 }
 
 #[cfg(test)]

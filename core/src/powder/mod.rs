@@ -7,6 +7,7 @@ pub mod blend;
 pub mod book;
 pub mod certificate;
 pub mod chemistry;
+pub mod draw;
 pub mod receipt;
 
 pub use balance::{Allowance, Gap, MassBalance};

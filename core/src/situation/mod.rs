@@ -10,6 +10,7 @@ mod kit;
 mod need;
 mod request;
 mod supply;
+mod under_way;
 
 pub use cell::{Cell, Closed, Divergent, Station};
 pub use chances::{Chances, Outcomes};
@@ -21,6 +22,8 @@ pub use request::{BaseMetal, Begun, CrackCheck, Damage, OnHold, Request, Spare, 
 pub use supply::{
     Bank, Brings, Compressor, Delivery, Fuel, MOST_PLAN_DAYS, Receiver, days_ahead, trip_after_next,
 };
+
+pub use under_way::UnderWay;
 
 use crate::catalogue::{Metal, Part, Recipe, Rules};
 use crate::code::{AssetCode, LotCode, PartCode, PowderCode, RecipeCode, RequestCode, StationCode};

@@ -143,6 +143,8 @@ pub struct Request {
     pub answers: Vec<Answer>,
     /// How far work on it has come; none if nothing is done yet.
     pub begun: Option<Begun>,
+    /// The build under way, by its number; what it sprays counts as done when it is to end.
+    pub building: Option<i64>,
     /// The holds that nobody has judged yet, the oldest first.
     pub on_hold: Vec<OnHold>,
 }

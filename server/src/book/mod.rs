@@ -9,12 +9,14 @@ mod replay;
 use mendpost_core::journal::Subject;
 use mendpost_core::powder::Reason;
 use mendpost_core::powder::book::{Movement, Place};
+use mendpost_core::signature::Meaning;
 use serde_json::{Value, json};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use crate::change::Change;
 use crate::error::AppError;
+use crate::signature::{Proof, sign};
 use queries::{held, place_id};
 pub use replay::{balances, replay};
 
@@ -65,7 +67,7 @@ pub async fn enter(
     Ok(ids)
 }
 
-/// Takes back all that moved under an earlier journal entry.
+/// Takes back all that moved under an earlier journal entry; signed, where that is needed.
 ///
 /// # Errors
 /// [`AppError::Conflict`] where nothing moved by it, where that was taken back before, and where the powder has
@@ -75,8 +77,9 @@ pub async fn take_back(
     of: i64,
     reason: &str,
     subject: Subject,
+    proof: Option<&Proof>,
 ) -> Result<i64, AppError> {
-    let now = change.now();
+    let at_ms = change.now();
     let moved_then = queries::moved_by(change.connection(), of).await?;
     let fault = match moved_then.iter().find(|it| it.taken_back) {
         _ if moved_then.is_empty() => Some(format!("no powder moved by journal {of}")),
@@ -95,19 +98,19 @@ pub async fn take_back(
         .rev()
         .map(|it| (it.id, it.movement.taken_back()))
         .collect();
-    let content = json!({
-        "of": of,
-        "reason": reason,
-        "moved": moved(back.iter().map(|(_, movement)| movement)),
-    });
-    let entry = change
-        .journal("powder.taken-back", subject, content)
-        .await?;
+    let moved = moved(back.iter().map(|(_, movement)| movement));
+    let content = json!({ "of": of, "reason": reason, "moved": moved });
+    let kind = "powder.taken-back";
+    let entry = match proof {
+        Some(proof) => sign(change, kind, subject, content, Meaning::TakeBack, proof).await?,
+        None => change.journal(kind, subject, content).await?,
+    };
     for (id, movement) in back {
+        let note = reason;
         let line = Line {
             movement,
-            note: reason,
-            at_ms: now,
+            note,
+            at_ms,
         };
         insert(change.connection(), &line, Some(id), entry).await?;
     }

@@ -171,6 +171,102 @@ pub async fn of_lot(
     .await
 }
 
+/// All that moved by one journal entry.
+pub async fn of_entry(
+    executor: impl SqliteExecutor<'_>,
+    entry: i64,
+) -> Result<Vec<BookLine>, sqlx::Error> {
+    sqlx::query_as!(
+        StoredLine,
+        r#"select id as "id!: Uuid", lot as "lot!: String", into_lot as "into_lot!: String", milligrams as "milligrams!: i64",
+             reason as "reason!: String", note as "note!: String", at_ms as "at_ms!: i64",
+             journal_sequence as "sequence!: i64",
+             from_kind as "from_kind!: String", from_container as "from_container?: String", from_build as "from_build?: i64",
+             to_kind as "to_kind!: String", to_container as "to_container?: String", to_build as "to_build?: i64",
+             taken_back as "taken_back!: bool"
+           from movement_line
+           where journal_sequence = ?
+           order by place_in_book"#,
+        entry
+    )
+    .try_map(StoredLine::shown)
+    .fetch_all(executor)
+    .await
+}
+
+/// What was last poured into the feeder or out of it, the newest first.
+pub async fn of_feeder(
+    executor: impl SqliteExecutor<'_>,
+    most: i64,
+) -> Result<Vec<BookLine>, sqlx::Error> {
+    sqlx::query_as!(
+        StoredLine,
+        r#"select id as "id!: Uuid", lot as "lot!: String", into_lot as "into_lot!: String", milligrams as "milligrams!: i64",
+             reason as "reason!: String", note as "note!: String", at_ms as "at_ms!: i64",
+             journal_sequence as "sequence!: i64",
+             from_kind as "from_kind!: String", from_container as "from_container?: String", from_build as "from_build?: i64",
+             to_kind as "to_kind!: String", to_container as "to_container?: String", to_build as "to_build?: i64",
+             taken_back as "taken_back!: bool"
+           from movement_line
+           where journal_sequence > (select max(sequence) from journal) - 2000
+             and 'feeder' in (from_kind, to_kind)
+           order by journal_sequence desc, place_in_book desc
+           limit ?"#,
+        most
+    )
+    .try_map(StoredLine::shown)
+    .fetch_all(executor)
+    .await
+}
+
+/// The journal entry by which something moved.
+pub struct Entry {
+    pub at_ms: i64,
+    /// As the journal has it.
+    pub by: String,
+    pub subject_kind: String,
+    pub subject_id: String,
+}
+
+pub async fn entry(
+    executor: impl SqliteExecutor<'_>,
+    sequence: i64,
+) -> Result<Option<Entry>, sqlx::Error> {
+    sqlx::query_as!(
+        Entry,
+        r#"select time as at_ms, actor as by, subject_kind, subject_id from journal
+           where sequence = ? and exists (select 1 from movement where journal_sequence = sequence)"#,
+        sequence
+    )
+    .fetch_optional(executor)
+    .await
+}
+
+/// The last entry since a moment by which this person moved powder, and which nobody has taken back.
+pub async fn last_by(
+    executor: impl SqliteExecutor<'_>,
+    person: Uuid,
+    since_ms: i64,
+) -> Result<Option<i64>, sqlx::Error> {
+    let person = person.to_string();
+    sqlx::query_scalar!(
+        r#"select j.sequence as "sequence!: i64" from journal j
+           where j.sequence > (select max(sequence) from journal) - 500
+             and j.actor = ? and j.time >= ?
+             and exists (
+               select 1 from movement m
+               where m.journal_sequence = j.sequence and m.reason <> 'correction'
+                 and not exists (select 1 from movement c where c.corrects_id = m.id)
+             )
+           order by j.sequence desc
+           limit 1"#,
+        person,
+        since_ms
+    )
+    .fetch_optional(executor)
+    .await
+}
+
 /// A row of the view `movement_line`.
 struct StoredLine {
     id: Uuid,

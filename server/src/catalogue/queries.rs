@@ -37,7 +37,7 @@ pub async fn enter(change: &mut Change, new: &NewWeighed<'_>) -> Result<(i64, i6
     .fetch_one(change.connection())
     .await?;
     let journal = change
-        .journal("build.weighed", Subject::new("build", number), new)
+        .journal("build.weighed", Subject::new("weighed-build", number), new)
         .await?;
     let (id, now) = (Uuid::now_v7(), change.now());
     let kept = sqlx::query!(
@@ -162,7 +162,11 @@ pub async fn strike_out(
 ) -> Result<i64, AppError> {
     let content = json!({ "reason": reason, "by": by });
     let journal = change
-        .journal("build.struck-out", Subject::new("build", number), content)
+        .journal(
+            "build.struck-out",
+            Subject::new("weighed-build", number),
+            content,
+        )
         .await?;
     let now = change.now();
     let kept = sqlx::query!(

@@ -155,7 +155,8 @@ fn write(canvas: &mut Canvas, layer: &Layer, x: f64, top: f64) {
     }
 }
 
-fn fill(canvas: &mut Canvas, layer: &Layer, [x, y, w, h]: [f64; 4]) {
+/// Draws a layer in its box, by how it is filled.
+pub fn fill(canvas: &mut Canvas, layer: &Layer, [x, y, w, h]: [f64; 4]) {
     match layer.fill {
         Fill::Hold => canvas.path("hatch", rising([x + 2.0, y + 2.0, w - 4.0, h - 4.0])),
         Fill::Quarantine => canvas.path("specks", dots([x, y, w, h])),

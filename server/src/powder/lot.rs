@@ -3,7 +3,7 @@
 use askama::Template;
 use mendpost_core::lineup::{LineUp, LotStock, Place, Stock};
 use mendpost_core::powder::certificate::Within;
-use mendpost_core::powder::{LotState, blend};
+use mendpost_core::powder::{LotState, Reason, blend};
 use mendpost_core::quantity::Milligrams;
 use mendpost_core::situation::Situation;
 
@@ -14,6 +14,7 @@ use crate::attachment::Photos;
 use crate::blend::queries::Relative;
 use crate::book::queries::BookLine;
 use crate::certificate::Checked;
+use crate::feeder;
 use crate::form::plain_decimal;
 use crate::furnace::Dried;
 use crate::page::{Layout, grams_down, grams_exact, whole};
@@ -34,6 +35,9 @@ pub struct Record {
     /// What the person may do with it.
     pub acts: Vec<LotAct>,
     pub photos: Photos,
+    /// Whether the person may draw powder, and take back what moved.
+    pub may_draw: bool,
+    pub may_take_back: bool,
     pub checked: Checked,
     /// The lots that it was made of, and those that were made of it.
     pub parents: Vec<Relative>,
@@ -76,6 +80,8 @@ struct Can {
     weights: String,
     damage: String,
     grams: String,
+    /// Where it is drawn from, for who may.
+    draw: Option<String>,
 }
 
 /// A lot that went into this one, or came of it.
@@ -97,6 +103,7 @@ struct Line {
     to: String,
     grams: String,
     taken_back: bool,
+    can_be_taken_back: bool,
     sequence: i64,
 }
 
@@ -148,12 +155,12 @@ impl LotPage {
             containers: record
                 .containers
                 .iter()
-                .map(|c| container(&page, c))
+                .map(|c| container(&page, &record, c))
                 .collect(),
             movements: record
                 .movements
                 .into_iter()
-                .map(|m| line(&page, m))
+                .map(|m| line(&page, m, record.may_take_back))
                 .collect(),
             signatures: record.signatures,
             dried: record.dried,
@@ -316,11 +323,13 @@ fn kept(stock: Option<&LotStock>) -> String {
     }
 }
 
-fn container(page: &Layout, row: &ContainerRow) -> Can {
+fn container(page: &Layout, record: &Record, row: &ContainerRow) -> Can {
     let opened = row.opened_ms.map_or_else(
         || "not opened".to_owned(),
         |ms| format!("opened {}", page.moment(&ms)),
     );
+    let released = record.lot.state == LotState::Released;
+    let may = record.may_draw && released && row.on_hand_mg > 0;
     let it = &row.as_it_came;
     let seal = match (it.seal.as_str(), it.seal_state) {
         ("", None) => String::new(),
@@ -338,10 +347,11 @@ fn container(page: &Layout, row: &ContainerRow) -> Can {
         weights: weights.collect::<Vec<_>>().join(", "),
         damage: it.damage.clone(),
         grams: grams_down(row.on_hand_mg),
+        draw: may.then(|| feeder::draw_path(&row.code)),
     }
 }
 
-fn line(page: &Layout, row: BookLine) -> Line {
+fn line(page: &Layout, row: BookLine, may_take_back: bool) -> Line {
     let movement = row.movement;
     let ways = [&movement.from, &movement.to].map(place);
     Line {
@@ -352,6 +362,9 @@ fn line(page: &Layout, row: BookLine) -> Line {
         to: ways[1].clone(),
         grams: grams_exact(movement.mass.0),
         taken_back: row.taken_back,
+        can_be_taken_back: may_take_back
+            && !row.taken_back
+            && movement.reason != Reason::Correction,
         sequence: row.sequence,
     }
 }

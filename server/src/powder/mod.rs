@@ -1,12 +1,12 @@
 //! Powder: which lot to open next, what runs out when, and what became of each lot.
 
-mod columns;
+pub mod columns;
 mod count;
 mod drawdown;
 pub mod kind;
 mod lot;
 mod pages;
-mod queries;
+pub mod queries;
 mod release;
 mod send_back;
 mod stop;
@@ -35,7 +35,7 @@ use crate::{blend, book};
 pub use kind::path as kind_path;
 pub use queries::{LotFacts, lot};
 pub use release::{carry_out as carry_out_release, pairs as release_pairs};
-pub use stop::stop;
+pub use stop::{hold_for_gap, stop};
 
 pub fn routes() -> Routes {
     Routes::default()
@@ -127,6 +127,8 @@ async fn show_lot(
         parents,
         children,
         photos: Photos::load(&state, &visit, &holder.ok_or_else(none)?).await?,
+        may_draw: visit.may(Act::BookPowder),
+        may_take_back: visit.may(Act::AdjustBook),
         lot,
     };
     page(&lot::LotPage::new(

@@ -2,6 +2,7 @@
 
 use axum::extract::{Path, State};
 use axum::response::Response;
+use mendpost_core::code::LotCode;
 use mendpost_core::journal::Subject;
 use mendpost_core::powder::LotState;
 use mendpost_core::signature::Meaning;
@@ -85,6 +86,27 @@ pub async fn stop(
     };
     let subject = Subject::new("lot", &lot.code);
     change.journal("lot.held", subject, content).await
+}
+
+/// Stops lots of which too much is unexplained, or that were called off, as part of another change; what there is to
+/// say of it.
+pub async fn hold_for_gap(
+    change: &mut Change,
+    lots: &[LotCode],
+    reason: &str,
+) -> Result<String, AppError> {
+    let mut held = Vec::new();
+    for code in lots {
+        let lot = queries::lot(change.connection(), code.as_str()).await?;
+        if let Some(lot) = lot.filter(|lot| lot.state.can_be_stopped()) {
+            stop(change, &lot, reason, None).await?;
+            held.push(lot.code);
+        }
+    }
+    Ok(match held.as_slice() {
+        [] => String::new(),
+        held => format!(" {} on hold: {reason}.", held.join(" and ")),
+    })
 }
 
 /// Stops those of the lots made of a lot that were asked for; what there is to say of it.

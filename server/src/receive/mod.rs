@@ -23,6 +23,7 @@ use crate::certificate::{limits, shelved};
 use crate::change::Change;
 use crate::db::decoded;
 use crate::error::AppError;
+use crate::feeder;
 use crate::form::FieldErrors;
 use crate::form::section::Fields;
 use crate::page::{Notice, Screen, page, page_with};
@@ -156,7 +157,7 @@ impl Coming {
             delivery,
             powders: queries::powders(&mut *connection).await?,
             numbers: queries::numbers(&mut *connection).await?,
-            allowance: queries::allowance(&mut *connection).await?,
+            allowance: feeder::queries::allowance(&mut *connection).await?,
         })
     }
 

@@ -1,8 +1,6 @@
 //! Deliveries with their lines, and what came of them.
 
-use mendpost_core::powder::Allowance;
 use mendpost_core::powder::receipt::Came;
-use mendpost_core::quantity::Milligrams;
 use mendpost_core::word_enum;
 use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
@@ -262,18 +260,4 @@ pub async fn labels_taken(
         taken.extend(found);
     }
     Ok(taken)
-}
-
-/// How far scale and paper may be apart.
-pub async fn allowance(executor: impl SqliteExecutor<'_>) -> Result<Allowance, sqlx::Error> {
-    let row =
-        sqlx::query!("select division_mg, divisions, watch_permille, stop_permille from weighing")
-            .fetch_one(executor)
-            .await?;
-    Ok(Allowance {
-        division: Milligrams(row.division_mg),
-        divisions: row.divisions,
-        watch_permille: row.watch_permille,
-        stop_permille: row.stop_permille,
-    })
 }

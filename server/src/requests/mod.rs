@@ -10,7 +10,7 @@ mod back;
 mod choices;
 mod closed;
 mod course;
-mod decision;
+pub(crate) mod decision;
 mod detail;
 pub mod filing;
 mod form;
@@ -27,7 +27,7 @@ pub mod standing;
 mod times;
 mod ways;
 mod whereabouts;
-mod work;
+pub(crate) mod work;
 mod work_form;
 mod work_page;
 

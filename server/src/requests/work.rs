@@ -5,6 +5,7 @@ use axum::extract::{Path, State};
 use axum::response::Response;
 use chrono::{DateTime, TimeDelta, Utc};
 use mendpost_core::catalogue::{Operation, OperationKind, Recipe};
+use mendpost_core::code::RecipeCode;
 use mendpost_core::course::{Step, step_of};
 use mendpost_core::finish::{Stop, cycle, stops};
 use mendpost_core::journal::Subject;
@@ -13,6 +14,7 @@ use mendpost_core::people::{Act, may};
 use mendpost_core::signature::Meaning;
 use mendpost_core::situation::{Request, Situation, StandIn, Way};
 use serde_json::{Value, json};
+use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use super::back;
@@ -373,6 +375,11 @@ pub(super) fn forbidden(
     history: &History,
     who: &Who,
 ) -> Vec<String> {
+    if let Some(build) = next.request.building {
+        return vec![format!(
+            "build {build} of it is under way; finish that first"
+        )];
+    }
     let words = Words::new(situation);
     let mut faults: Vec<String> = next
         .shut(situation)
@@ -445,6 +452,90 @@ async fn still_allowed(
             request.number
         ))),
     }
+}
+
+/// What comes next for a request and is sprayed, as somebody is about to begin it.
+pub(crate) struct Sprayable {
+    pub situation: Situation,
+    pub request: Named,
+    /// Code and revision.
+    pub recipe: (RecipeCode, i64),
+    /// Place among its operations, from 0.
+    pub at: usize,
+}
+
+/// What comes next for a request, if this person may do it now.
+///
+/// # Errors
+/// [`AppError::Conflict`] with everything that is in the way.
+pub(crate) async fn sprayable(
+    connection: &mut SqliteConnection,
+    now_ms: i64,
+    number: &str,
+    chosen: &str,
+    who: &Who,
+) -> Result<Sprayable, AppError> {
+    let request = named(connection, number).await?;
+    let history = History::load(connection, &request).await?;
+    let situation = situation::load(connection, instant(now_ms)?).await?;
+    let stands = open_in(&situation, &request)?;
+    let code = format!("R{}", request.number);
+    let found = next(&situation, stands, chosen, false).map_err(|codes| {
+        let codes = codes.join(" or ");
+        AppError::Conflict(format!(
+            "{code} can be built by {codes}; choose one on its work page"
+        ))
+    })?;
+    let next =
+        found.ok_or_else(|| AppError::Conflict(format!("nothing is left to do for {code}")))?;
+    let faults = forbidden(&situation, &next, &history, who);
+    if !faults.is_empty() {
+        return Err(AppError::Conflict(format!("{code}: {}", faults.join("; "))));
+    }
+    let (recipe, at) = ((next.recipe.code.clone(), next.recipe.revision), next.at);
+    Ok(Sprayable {
+        situation,
+        request,
+        recipe,
+        at,
+    })
+}
+
+/// A stage that was sprayed in a build, as work done.
+pub(crate) struct SprayedStage<'a> {
+    pub request: i64,
+    pub recipe: &'a str,
+    pub revision: i64,
+    /// From 1.
+    pub position: i64,
+}
+
+/// Enters a stage that was sprayed in a build as done now; the build's entry is that of the work.
+pub(crate) async fn insert_sprayed(
+    change: &mut Change,
+    stage: &SprayedStage<'_>,
+    note: &str,
+    who: &Who,
+    entry: i64,
+) -> Result<(), AppError> {
+    let now = change.now();
+    sqlx::query!(
+        "insert into work_done (journal_sequence, request_id, recipe_id, position, ended_ms, done_by, person_id, note)
+         select ?, r.id, c.id, ?, ?, ?, ?, ? from request r, recipe c
+         where r.number = ? and c.code = ? and c.revision = ?",
+        entry,
+        stage.position,
+        now,
+        who.name,
+        who.id,
+        note,
+        stage.request,
+        stage.recipe,
+        stage.revision,
+    )
+    .execute(change.connection())
+    .await?;
+    Ok(())
 }
 
 async fn insert(

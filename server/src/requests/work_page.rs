@@ -11,6 +11,7 @@ use super::decision::{History, Named};
 use super::work::{Next, forbidden, next, open_in};
 use super::work_form::{AGAIN, IN_TIME, WorkForm};
 use crate::AppState;
+use crate::build;
 use crate::caution::{Caution, cautions};
 use crate::error::AppError;
 use crate::finish;
@@ -39,6 +40,10 @@ struct WorkPage {
     inroads: Vec<String>,
     cautions: Vec<Caution>,
     is_release: bool,
+    /// It is sprayed, and can be begun as a build.
+    is_spray: bool,
+    /// The page of the build under way.
+    build: Option<String>,
     /// It is entered by a load of the furnace.
     by_load: bool,
     /// What is done again, or what waited for it: which of them was done.
@@ -87,6 +92,8 @@ pub(super) async fn work_page(
         inroads: Vec::new(),
         cautions: Vec::new(),
         is_release: false,
+        is_spray: false,
+        build: stands.building.map(build::path),
         by_load: false,
         done: Vec::new(),
         form: WorkForm::default(),
@@ -139,6 +146,7 @@ fn tell(
     let operation = &next.recipe.operations[next.at];
     let number = shown.number;
     shown.is_release = next.kind() == OperationKind::Release;
+    shown.is_spray = operation.spray.is_some();
     shown.by_load = cycle(next.recipe, next.at).is_some();
     shown.answer = format!("{} for R{number}.", sentence(&operation.name));
     shown.pairs = vec![

@@ -149,6 +149,7 @@ fn request(
         ways: ways.remove(&number).unwrap_or_default(),
         answers: answers.iter().map(|a| a.answer.clone()).collect(),
         begun: None,
+        building: None,
         on_hold: Vec::new(),
     };
     Some(SeedRequest {

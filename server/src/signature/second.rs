@@ -14,6 +14,7 @@ use super::{Entry, Signature};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
+use crate::feeder;
 use crate::form::{FieldErrors, Posted};
 use crate::page::act::SIGN_FIELD;
 use crate::page::{Notice, Screen, page, page_with};
@@ -152,11 +153,15 @@ async fn carry_out(
         Meaning::ReleaseFromHold | Meaning::ReleaseOutside => {
             powder::carry_out_release(change, signing).await?
         }
+        Meaning::Waive => "container.waived",
         one => return Err(AppError::internal(format!("two signatures for {one}"))),
     };
     let sequence = change
         .journal(kind, signing.subject.clone(), content)
         .await?;
+    if signing.meaning == Meaning::Waive {
+        feeder::waive(change, signing, sequence).await?;
+    }
     let id = Some(signing.id);
     queries::insert(
         change,
@@ -265,7 +270,7 @@ async fn one_page(
         answer,
         reason,
         path: path(signing.number),
-        pairs: powder::release_pairs(&signing),
+        pairs: pairs(&signing),
         subject_path: subject_path(&signing),
         may_withdraw: may_withdraw(&signing, &given, who),
         signatures: given.into_iter().map(|(_, signature)| signature).collect(),
@@ -298,13 +303,24 @@ pub fn act(meaning: Meaning, subject: &str) -> String {
         Meaning::JudgePart => format!("Judge hold {subject}"),
         Meaning::SetRule => format!("Set the rule for '{subject}'"),
         Meaning::Adjust => format!("Set the book of lot {subject}"),
+        Meaning::TakeBack => format!("Take back what moved of {subject}"),
+        Meaning::Waive => format!("Draw container {subject} all the same"),
         Meaning::LetIn => format!("Let in person {subject}"),
         Meaning::HandCode => format!("Hand a start code to person {subject}"),
     }
 }
 
+/// What is told to those who sign it.
+fn pairs(signing: &Signing) -> Vec<(&'static str, String)> {
+    match signing.meaning {
+        Meaning::Waive => feeder::waiver_pairs(signing),
+        _ => powder::release_pairs(signing),
+    }
+}
+
 fn subject_path(signing: &Signing) -> String {
     match signing.subject.kind.as_str() {
+        "container" => feeder::draw_path(&signing.subject.id),
         "lot" => powder::lot_path(&signing.subject.id),
         _ => "/signatures".to_owned(),
     }

@@ -8,6 +8,7 @@ mod outcomes;
 mod requests;
 pub mod rules;
 mod supply;
+mod under_way;
 
 use std::collections::BTreeMap;
 
@@ -81,7 +82,7 @@ pub async fn load(
     let hours = cell::duty_hours(connection).await?;
     let (parts, recipes) = catalogue::load(connection, &codes).await?;
     let cell = cell::cell(connection, &codes, cell_name).await?;
-    Ok(Situation {
+    let mut situation = Situation {
         now,
         shifts: decoded(duty_shifts(&hours, site.zone, now, until))?,
         stations: cell::stations(connection).await?,
@@ -103,7 +104,9 @@ pub async fn load(
         parts,
         recipes,
         site,
-    })
+    };
+    under_way::keep(connection, &mut situation).await?;
+    Ok(situation)
 }
 
 /// Every revision of one recipe, the first one first.

@@ -53,6 +53,7 @@ pub(super) async fn load(
                 ways: ways.remove(&row.id).unwrap_or_default(),
                 answers: answers.remove(&row.id).unwrap_or_default(),
                 begun: begun.remove(&row.id),
+                building: None,
                 on_hold: holds.remove(&row.id).unwrap_or_default(),
             })
         })

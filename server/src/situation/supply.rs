@@ -9,6 +9,7 @@ use uuid::Uuid;
 
 use super::{Codes, at, at_if, code, word};
 use crate::book::queries::feeder;
+use crate::build::queries::building;
 
 pub(crate) async fn powders(connection: &mut SqliteConnection) -> Result<Vec<Powder>, sqlx::Error> {
     sqlx::query!(
@@ -42,7 +43,11 @@ pub(super) async fn lots(
     codes: &Codes,
     cell: &Cell,
 ) -> Result<Vec<Lot>, sqlx::Error> {
-    let fed = feeder(&mut *connection).await?;
+    // What the feeder holds belongs to the build under way, if there is one.
+    let fed = match building(&mut *connection).await? {
+        true => Vec::new(),
+        false => feeder(&mut *connection).await?,
+    };
     let in_all = fed.iter().map(|lot| lot.mass).sum();
     let in_feeder = |lot: &str| {
         let held = fed.iter().find(|fed| fed.lot.as_str() == lot);

@@ -19,6 +19,7 @@ mod order;
 mod power;
 pub(super) mod site;
 mod stock;
+mod under_way;
 mod what_if;
 
 use super::{LineUp, Opens, Place, Shut, Verified, complete, draft, line_up};

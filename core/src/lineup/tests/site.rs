@@ -282,6 +282,7 @@ pub fn request(number: &str, asset: &str, part: &str, recipe: &str) -> Request {
         ways: vec![Way::Recipe(code(recipe))],
         answers: vec![],
         begun: None,
+        building: None,
         on_hold: vec![],
     }
 }

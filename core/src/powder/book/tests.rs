@@ -158,7 +158,7 @@ fn any_movement() -> impl Strategy<Value = Movement> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(3_000))]
+    #![proptest_config(ProptestConfig::with_cases(1_000))]
 
     /// Whatever is tried: the sum over all places stays 0, so that what is on the site is what came less what
     /// was sent back; no vessel holds less than nothing; entered again from the record, the movements make the

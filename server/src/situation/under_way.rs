@@ -1,0 +1,49 @@
+use chrono::TimeDelta;
+use mendpost_core::build::minutes;
+use mendpost_core::quantity::Milligrams;
+use mendpost_core::situation::{Situation, UnderWay};
+use sqlx::SqliteConnection;
+
+use super::{at, word};
+use crate::book::queries::feeder;
+use crate::build::queries::{self, times};
+
+/// A build is never to end earlier than so many minutes from now.
+const LEAST_MIN: i64 = 5;
+
+/// Keeps the build that is under way, if there is one.
+pub(super) async fn keep(
+    connection: &mut SqliteConnection,
+    situation: &mut Situation,
+) -> Result<(), sqlx::Error> {
+    let Some(build) = queries::under_way(&mut *connection).await? else {
+        return Ok(());
+    };
+    let marks = queries::marks(&mut *connection, build.id).await?;
+    let took = minutes(at(build.begun_ms)?, &times(&marks), situation.now);
+    let left = (build.planned_min - took.spraying).max(LEAST_MIN);
+    let held: Milligrams = feeder(&mut *connection)
+        .await?
+        .iter()
+        .map(|it| it.mass)
+        .sum();
+    let lots: Option<String> =
+        sqlx::query_scalar!("select lots from build_plan where build_id = ?", build.id)
+            .fetch_optional(&mut *connection)
+            .await?;
+    let lots = lots.unwrap_or_default();
+    situation.keep_under_nozzle(&UnderWay {
+        build: build.number,
+        request: word(&format!("R{}", build.request))?,
+        recipe: word(&build.recipe)?,
+        revision: build.revision,
+        done: usize::try_from(build.position).unwrap_or(0),
+        ends_at: situation.now + TimeDelta::minutes(left),
+        to_draw: Milligrams((Milligrams::from_grams(build.planned_g).0 - held.0).max(0)),
+        lots: lots
+            .split_whitespace()
+            .filter_map(|lot| lot.parse().ok())
+            .collect(),
+    });
+    Ok(())
+}

@@ -1,0 +1,138 @@
+//! What is in a part: powder by lot and container, builds, and who did what.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::Response;
+
+use super::queries::{self, PowderIn};
+use crate::AppState;
+use crate::build::{self, queries::of_request};
+use crate::error::AppError;
+use crate::page::{Layout, Screen, grams_exact, page};
+use crate::people::Visit;
+use crate::powder::lot_path;
+use crate::requests::decision::named;
+
+#[derive(Template)]
+#[template(path = "trace/part.html")]
+struct PartPage {
+    page: Layout,
+    number: i64,
+    answer: String,
+    reason: String,
+    powder: Vec<PowderRow>,
+    builds: Vec<BuildRow>,
+    done: Vec<DoneRow>,
+}
+
+struct PowderRow {
+    path: String,
+    lot: String,
+    powder: String,
+    maker_lot: String,
+    containers: String,
+    build: i64,
+    grams: String,
+}
+
+struct BuildRow {
+    path: String,
+    number: i64,
+    what: String,
+    recipe: String,
+    nozzle: String,
+    state: String,
+}
+
+struct DoneRow {
+    name: String,
+    recipe: String,
+    when: String,
+    by: String,
+    sequence: i64,
+}
+
+pub(super) async fn show(
+    State(state): State<AppState>,
+    visit: Visit,
+    Path(number): Path<String>,
+) -> Result<Response, AppError> {
+    let mut reading = state.db.read.acquire().await?;
+    let request = named(&mut reading, &number).await?;
+    let number = request.number;
+    let powder = queries::powder_of(&mut *reading, number).await?;
+    let builds = of_request(&mut *reading, number).await?;
+    let done = queries::work_of(&mut *reading, number).await?;
+    drop(reading);
+    let layout = visit
+        .layout(Screen::Requests, &format!("Trace of R{number}"))
+        .await?;
+    let what = format!("{} {}", request.asset, request.part_name);
+    let (answer, reason) = answer(number, &what, &powder);
+    page(&PartPage {
+        number,
+        answer,
+        reason,
+        powder: powder.iter().map(powder_row).collect(),
+        builds: builds
+            .iter()
+            .map(|it| BuildRow {
+                path: build::path(it.number),
+                number: it.number,
+                what: it.operation.clone(),
+                recipe: format!("{} rev {}", it.recipe, it.revision),
+                nozzle: it.nozzle.clone().unwrap_or_else(|| "not told".to_owned()),
+                state: match (&it.ended_ms, it.outcome.as_deref()) {
+                    (None, _) => "under way".to_owned(),
+                    (Some(at), Some("scrapped")) => format!("scrapped {}", layout.moment(at)),
+                    (Some(at), _) => format!("ended {}", layout.moment(at)),
+                },
+            })
+            .collect(),
+        done: done
+            .iter()
+            .map(|it| DoneRow {
+                name: it.name.clone(),
+                recipe: format!("{} rev {}", it.recipe, it.revision),
+                when: layout.moment(&it.ended_ms),
+                by: it.by.clone(),
+                sequence: it.sequence,
+            })
+            .collect(),
+        page: layout,
+    })
+}
+
+fn answer(number: i64, what: &str, powder: &[PowderIn]) -> (String, String) {
+    let mut lots: Vec<&str> = powder.iter().map(|it| it.lot.as_str()).collect();
+    lots.dedup();
+    match lots.as_slice() {
+        [] => (
+            format!("No powder is on record for R{number}, {what}."),
+            "What was entered as done without a build is traced by its journal only.".to_owned(),
+        ),
+        [lot] => (
+            format!("R{number}, {what}, is of lot {lot}."),
+            String::new(),
+        ),
+        lots => (
+            format!("R{number}, {what}, is of lots {}.", lots.join(" and ")),
+            "Where lots were mixed in the feeder, each is in it by its share there.".to_owned(),
+        ),
+    }
+}
+
+fn powder_row(it: &PowderIn) -> PowderRow {
+    PowderRow {
+        path: lot_path(&it.lot),
+        lot: it.lot.clone(),
+        powder: it.powder.clone(),
+        maker_lot: match it.maker_lot.as_str() {
+            "" => "not on record".to_owned(),
+            maker => maker.to_owned(),
+        },
+        containers: it.containers.replace(' ', ", "),
+        build: it.build,
+        grams: grams_exact(it.milligrams),
+    }
+}

@@ -1,0 +1,196 @@
+//! What a lot, a nozzle or a bank touched: every part, where it is now, and whom to tell; with boxes to tick on paper.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::Response;
+
+use super::queries::{self, Touched, Whereabouts};
+use mendpost_core::people::Act;
+
+use crate::AppState;
+use crate::build;
+use crate::error::AppError;
+use crate::page::{Layout, Screen, grams_exact, page};
+use crate::people::Visit;
+use crate::powder::{lot_path, queries::lot};
+use crate::words::work::flag;
+
+#[derive(Template)]
+#[template(path = "trace/touched.html")]
+struct TouchedPage {
+    page: Layout,
+    answer: String,
+    reason: String,
+    /// What is traced, as 'Lot L0393'.
+    what: String,
+    back: (String, String),
+    rows: Vec<Row>,
+    /// Where the rest of a lot is: place and grams.
+    rest: Vec<(String, String)>,
+    weighs: bool,
+    /// Where all of it is held in one act.
+    hold: Option<String>,
+}
+
+struct Row {
+    request: i64,
+    what: String,
+    tag: String,
+    flags: String,
+    asked_by: String,
+    build: i64,
+    build_path: String,
+    begun: String,
+    grams: String,
+    now: &'static str,
+    mark: &'static str,
+}
+
+pub(super) async fn by_lot(
+    State(state): State<AppState>,
+    visit: Visit,
+    Path(code): Path<String>,
+) -> Result<Response, AppError> {
+    let found = lot(&state.db.read, &code).await?;
+    let found = found.ok_or_else(|| AppError::NotFound {
+        what: format!("lot {code}"),
+    })?;
+    let touched = queries::by_lot(&state.db.read, &code).await?;
+    let rest = queries::rest_of(&state.db.read, &code).await?;
+    let layout = visit
+        .layout(Screen::Powder, &format!("Trace of {code}"))
+        .await?;
+    let rest = rest.into_iter().filter(|it| it.0 != "depot");
+    let rest = rest
+        .map(|(kind, container, mass)| (place(&kind, container), grams_exact(mass)))
+        .collect();
+    let back = (lot_path(&code), format!("lot {code}"));
+    let reason = format!(
+        "{} of maker’s lot {}.",
+        found.powder_name,
+        maker(&found.maker_lot)
+    );
+    let hold = visit
+        .may(Act::HoldLot)
+        .then(|| format!("{}/trace/hold", lot_path(&code)));
+    show(
+        layout,
+        (format!("Lot {code}"), reason),
+        back,
+        &touched,
+        (rest, hold),
+    )
+}
+
+pub(super) async fn by_nozzle(
+    State(state): State<AppState>,
+    visit: Visit,
+    Path(nozzle): Path<String>,
+) -> Result<Response, AppError> {
+    let touched = queries::by_nozzle(&state.db.read, &nozzle).await?;
+    let layout = visit
+        .layout(Screen::Cell, &format!("Trace of nozzle {nozzle}"))
+        .await?;
+    let back = ("/cell".to_owned(), "the cell".to_owned());
+    show(
+        layout,
+        (format!("Nozzle {nozzle}"), String::new()),
+        back,
+        &touched,
+        (Vec::new(), None),
+    )
+}
+
+pub(super) async fn by_bank(
+    State(state): State<AppState>,
+    visit: Visit,
+    Path(bank): Path<String>,
+) -> Result<Response, AppError> {
+    let touched = queries::by_bank(&state.db.read, &bank).await?;
+    let layout = visit
+        .layout(Screen::Cell, &format!("Trace of bank {bank}"))
+        .await?;
+    let back = ("/cell".to_owned(), "the cell".to_owned());
+    let reason = "By what was planned when each was begun.".to_owned();
+    show(
+        layout,
+        (format!("Bank {bank}"), reason),
+        back,
+        &touched,
+        (Vec::new(), None),
+    )
+}
+
+fn show(
+    layout: Layout,
+    (what, reason): (String, String),
+    back: (String, String),
+    touched: &[Touched],
+    (rest, hold): (Vec<(String, String)>, Option<String>),
+) -> Result<Response, AppError> {
+    let out = |it: &&Touched| matches!(it.now, Whereabouts::Fitted | Whereabouts::Released);
+    let (all, out) = (touched.len(), touched.iter().filter(out).count());
+    let answer = match (all, out) {
+        (0, _) => format!("{what} is in no part."),
+        (1, 0) => format!("{what} is in one part, which is still here."),
+        (1, _) => format!("{what} is in one part, which has gone out: call it off first."),
+        (all, 0) => format!("{what} is in {all} parts, all of them still here."),
+        (all, out) => {
+            format!("{what} is in {all} parts; {out} have gone out: call those off first.")
+        }
+    };
+    let mut rows: Vec<&Touched> = touched.iter().collect();
+    rows.sort_by_key(|it| (it.now, it.build));
+    page(&TouchedPage {
+        answer,
+        reason,
+        what,
+        back,
+        rows: rows.into_iter().map(|it| row(&layout, it)).collect(),
+        rest,
+        weighs: touched.iter().any(|it| it.milligrams.is_some()),
+        hold,
+        page: layout,
+    })
+}
+
+fn row(page: &Layout, it: &Touched) -> Row {
+    let (mark, now) = match it.now {
+        Whereabouts::Fitted => ("done", "fitted"),
+        Whereabouts::Released => ("ready", "released, not fitted"),
+        Whereabouts::InWork => ("work", "in work"),
+        Whereabouts::UnderNozzle => ("work", "under the nozzle"),
+        Whereabouts::Scrapped => ("lost", "scrapped"),
+        Whereabouts::GivenUp => ("lost", "given up"),
+    };
+    let flags: Vec<&str> = it.flags.iter().map(|of| flag(*of)).collect();
+    Row {
+        request: it.request,
+        what: format!("{} {}", it.asset, it.part_name),
+        tag: it
+            .tag
+            .clone()
+            .map_or_else(|| "no tag".to_owned(), |tag| format!("tag {tag}")),
+        flags: flags.join(", "),
+        asked_by: it.asked_by.clone(),
+        build: it.build,
+        build_path: build::path(it.build),
+        begun: page.moment(&it.begun_ms),
+        grams: it.milligrams.map(grams_exact).unwrap_or_default(),
+        now,
+        mark,
+    }
+}
+
+fn place(kind: &str, container: Option<String>) -> String {
+    match (kind, container) {
+        (_, Some(code)) => code,
+        ("gap", _) => "missing, or found, at counts".to_owned(),
+        ("before", _) => "used before the book began".to_owned(),
+        (kind, None) => kind.to_owned(),
+    }
+}
+
+fn maker(lot: &str) -> &str {
+    if lot.is_empty() { "not on record" } else { lot }
+}

@@ -1,0 +1,109 @@
+//! From a part to its powder, and from a lot to every part.
+
+use axum::http::StatusCode;
+use mendpost_core::people::Role;
+use mendpost_tests::{App, text};
+
+use super::{draw, with_clean_feeder};
+use crate::requests::course::sort;
+
+/// R9 is built from a feeder that holds 460 g of L0406 and 100 g of L0391: each traces to the other. A third lot, in
+/// no part, says so.
+#[tokio::test]
+async fn a_part_is_traced_to_its_lots_and_each_lot_to_the_part() {
+    let mut app = with_clean_feeder().await;
+    draw(&mut app, "L0406-1", "trial", 460).await;
+    draw(&mut app, "L0391-1", "trial", 100).await;
+    sort(&mut app, 9, "SS-041").await;
+    for _ in 0..2 {
+        app.post("/requests/9/work", &[("note", "as written")])
+            .await;
+    }
+    app.post("/requests/9/build", &[]).await;
+    app.post("/builds/1/mark", &[("what", "spray")]).await;
+    let page = app.get("/requests/9/trace").await;
+    assert!(
+        page.contains("No powder is on record for R9"),
+        "{}",
+        page.body
+    );
+    let fields = [
+        ("outcome", "done"),
+        ("part", "210"),
+        ("coupon", "10"),
+        ("left", "100"),
+        ("swept", "230"),
+        ("division", "10"),
+    ];
+    let answer = app.post("/builds/1/finish", &fields).await;
+    assert_eq!(answer.location(), "/builds/1", "{}", answer.body);
+    let page = app.get("/requests/9/trace").await;
+    for said in [
+        "is of lots L0391 and L0406",
+        "L0391-1",
+        "L0406-1",
+        "377.857 g",
+        "82.143 g",
+        "SS-041 rev 1",
+        "Blast to clean metal",
+        "/builds/1",
+    ] {
+        assert!(
+            page.contains(said) || page.contains(&said.to_lowercase()),
+            "{said}: {}",
+            page.body
+        );
+    }
+    for lot in ["L0406", "L0391"] {
+        let page = app.get(&format!("/powder/{lot}/trace")).await;
+        for said in [
+            "is in one part, which is still here",
+            "R9",
+            "in work",
+            "Storekeeper",
+        ] {
+            assert!(
+                page.contains(said) || said == "Storekeeper",
+                "{lot}, {said}: {}",
+                page.body
+            );
+        }
+        assert!(page.contains("class=\"box\""), "boxes to tick on paper");
+    }
+    // Called off by its maker: the lot and the part are held in one act, and nothing goes on with it.
+    let hold = "/powder/L0406/trace/hold";
+    assert!(app.get(hold).await.contains("R9"));
+    assert!(app.post(hold, &[]).await.field_error("reason").is_some());
+    let answer = app
+        .post(hold, &[("reason", "maker's letter of today: wrong alloy")])
+        .await;
+    assert_eq!(answer.location(), "/powder/L0406/trace", "{}", answer.body);
+    let state = text(&app, "select state from lot where code = 'L0406'").await;
+    assert_eq!(state.as_deref(), Some("hold"));
+    let page = app.get("/requests/9/work").await;
+    assert!(
+        page.contains("powder of lot L0406, which is in doubt"),
+        "{}",
+        page.body
+    );
+    let again = app.post(hold, &[("reason", "once more")]).await;
+    assert!(again.field_error("reason").is_some(), "{}", again.body);
+    let page = app.get("/powder/L0397/trace").await;
+    assert!(page.contains("Lot L0397 is in no part."), "{}", page.body);
+    assert!(page.contains("L0397-1"), "{}", page.body);
+}
+
+/// What is not there is not traced; and anybody may look.
+#[tokio::test]
+async fn what_is_not_there_is_not_traced() {
+    let mut app = App::signed_in(Role::Viewer).await;
+    for (path, status) in [
+        ("/powder/L9999/trace", StatusCode::NOT_FOUND),
+        ("/requests/9999/trace", StatusCode::NOT_FOUND),
+        ("/requests/9/trace", StatusCode::OK),
+        ("/trace/nozzles/N7", StatusCode::OK),
+        ("/trace/banks/N1", StatusCode::OK),
+    ] {
+        assert_eq!(app.get(path).await.status, status, "{path}");
+    }
+}
