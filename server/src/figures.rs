@@ -1,6 +1,8 @@
 //! Figures of one thing that change seldom, such as those of a nozzle: shown with unit and range, typed
 //! anew in one form, and read from a site's file by the same ranges.
 
+pub mod of_site;
+
 use std::collections::BTreeMap;
 use std::ops::RangeInclusive;
 

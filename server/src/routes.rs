@@ -9,6 +9,7 @@ use axum::response::Response;
 use axum::routing::{MethodRouter, get, post};
 use mendpost_core::people::{Act, Role, may};
 
+use crate::figures::of_site::{self, OfSite};
 use crate::people::{Visit, sign_in_first};
 use crate::{AppState, FILES_LIMIT};
 
@@ -80,6 +81,13 @@ impl Routes {
     {
         let handler = post(handler).layer(DefaultBodyLimit::max(FILES_LIMIT));
         self.add(Method::POST, path, access.into(), handler)
+    }
+
+    /// Figures of the site: looked at by anybody, changed at the second address by who sets up the site.
+    pub fn of_site<T: OfSite<N>, const N: usize>(self, change: &'static str) -> Self {
+        self.get(T::PATH, Act::Look, of_site::look::<T, N>)
+            .get(change, Act::SetUpSite, of_site::open::<T, N>)
+            .post(change, Act::SetUpSite, of_site::save::<T, N>)
     }
 
     /// Both tables as one.

@@ -26,12 +26,8 @@ pub fn routes() -> Routes {
         .get("/site", Act::Look, show)
         .get("/site/edit", Act::SetUpSite, edit::show)
         .post("/site/edit", Act::SetUpSite, edit::save)
-        .get(chances::PATH, Act::Look, chances::look)
-        .get("/site/chances/change", Act::SetUpSite, chances::open)
-        .post("/site/chances/change", Act::SetUpSite, chances::save)
-        .get(weighing::PATH, Act::Look, weighing::look)
-        .get("/site/weighing/change", Act::SetUpSite, weighing::open)
-        .post("/site/weighing/change", Act::SetUpSite, weighing::save)
+        .of_site::<chances::Told, { chances::COUNT }>("/site/chances/change")
+        .of_site::<weighing::Weighing, { weighing::COUNT }>("/site/weighing/change")
 }
 
 /// The one site of a database.

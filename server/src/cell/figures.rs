@@ -1,20 +1,11 @@
 //! What the cell is: nozzle as machined, limits, booth. What wears is read as a gauge instead.
 
-use axum::extract::State;
-use axum::response::Response;
-use mendpost_core::journal::Subject;
-use mendpost_core::people::Act;
-use serde_json::json;
-use sqlx::SqliteExecutor;
+use sqlx::SqliteConnection;
 
-use crate::AppState;
-use crate::change::Change;
-use crate::error::AppError;
-use crate::figures::{About, Figure, FiguresForm, Values, both, change, kept, show};
-use crate::form::{FieldErrors, Posted};
-use crate::page::{Layout, Notice, Screen};
-use crate::people::{Visit, Who};
-use crate::version::{Stale, is_current};
+use crate::figures::of_site::OfSite;
+use crate::figures::{Figure, Values};
+
+pub(super) struct Built;
 
 /// In the order in which they are typed and kept.
 pub const FIGURES: [Figure; COUNT] = [
@@ -152,8 +143,6 @@ const fn whole_mm(name: &'static str, label: &'static str) -> Figure {
     }
 }
 
-pub(super) const PATH: &str = "/site/cell";
-
 /// Figures that contradict each other: name of the one to mend, and what is wrong with it.
 pub fn contradictions(values: &Values<COUNT>) -> Vec<(&'static str, &'static str)> {
     let [throat, worn, exit, length, ..] = *values;
@@ -191,179 +180,107 @@ pub fn contradictions(values: &Values<COUNT>) -> Vec<(&'static str, &'static str
     found
 }
 
-pub(super) async fn look(
-    State(state): State<AppState>,
-    visit: Visit,
-) -> Result<Response, AppError> {
-    let (values, _) = load(&state.db.read).await?;
-    let may_change = visit.may(Act::SetUpSite);
-    let lacking = FIGURES
-        .iter()
-        .zip(&values)
-        .filter(|(_, value)| value.is_none());
-    let lacking: Vec<String> = lacking
-        .map(|(figure, _)| figure.label.to_lowercase())
-        .collect();
-    let said = match lacking.as_slice() {
-        [] => (
-            "Read off gauges what wears; this is what the cell was built as.".to_owned(),
-            "Every plan counts with it.".to_owned(),
-        ),
-        lacking => (
-            format!("Tell what nobody has told yet: {}.", lacking.join(", ")),
-            "What needs it is not worked out meanwhile.".to_owned(),
-        ),
-    };
-    show(
-        layout(&visit).await?,
-        said,
-        about(),
-        (&FIGURES, &values),
-        may_change,
-        None,
-    )
-}
+impl OfSite<COUNT> for Built {
+    const FIGURES: &'static [Figure; COUNT] = &FIGURES;
+    const PATH: &'static str = "/site/cell";
+    const TITLE: &'static str = "Cell figures";
+    const SUBJECT: &'static str = "cell";
+    const REASON: &'static str = "They count from now on; plan again after it.";
 
-pub(super) async fn open(
-    State(state): State<AppState>,
-    visit: Visit,
-) -> Result<Response, AppError> {
-    let (values, version) = load(&state.db.read).await?;
-    let form = FiguresForm::of(&FIGURES, &values, version);
-    form_page(&visit, form, FieldErrors::default(), None).await
-}
-
-pub(super) async fn save(
-    State(state): State<AppState>,
-    visit: Visit,
-    who: Who,
-    Posted(form): Posted<FiguresForm>,
-) -> Result<Response, AppError> {
-    let mut errors = FieldErrors::default();
-    let after = form.parse(&FIGURES, &mut errors);
-    for (name, fault) in contradictions(&after) {
-        errors.add(name, fault);
+    fn said(values: &Values<COUNT>, _: i64) -> (String, String) {
+        let lacking = FIGURES
+            .iter()
+            .zip(values)
+            .filter(|(_, value)| value.is_none());
+        let lacking: Vec<String> = lacking
+            .map(|(figure, _)| figure.label.to_lowercase())
+            .collect();
+        match lacking.as_slice() {
+            [] => (
+                "Read off gauges what wears; this is what the cell was built as.".to_owned(),
+                "Every plan counts with it.".to_owned(),
+            ),
+            lacking => (
+                format!("Tell what nobody has told yet: {}.", lacking.join(", ")),
+                "What needs it is not worked out meanwhile.".to_owned(),
+            ),
+        }
     }
-    if !errors.is_empty() {
-        return form_page(&visit, form, errors, None).await;
+
+    fn told(journal: i64) -> String {
+        format!("what the cell is. Journal {journal}. Plan again to count with it.")
     }
-    let subject = Subject::new("cell", 1);
-    let mut change = Change::begin(&state, &who).await?;
-    let (before, version) = load(change.connection()).await?;
-    if !is_current(&form.version, version) {
-        drop(change);
-        let fields = both(&FIGURES, &before, &after);
-        let stale = Stale::of(&state.db.read, &subject, version, fields).await?;
-        return form_page(&visit, form, errors, Some(stale)).await;
+
+    fn contradictions(values: &Values<COUNT>) -> Vec<(&'static str, &'static str)> {
+        contradictions(values)
     }
-    update(change.connection(), &after).await?;
-    // What is told is what is kept: an empty heel is one of nothing.
-    let (after, version) = load(change.connection()).await?;
-    let content = json!({
-        "version": version,
-        "before": kept(&FIGURES, &before),
-        "after": kept(&FIGURES, &after),
-    });
-    let journal = change.journal("cell.changed", subject, content).await?;
-    let text = format!("what the cell is. Journal {journal}. Plan again to count with it.");
-    change.finish(&who, PATH, Notice::done("SAVED", text)).await
-}
 
-async fn layout(visit: &Visit) -> Result<Layout, AppError> {
-    visit.layout(Screen::Site, "Cell figures").await
-}
-
-fn about() -> About {
-    About {
-        title: "Cell figures".to_owned(),
-        path: PATH.to_owned(),
-        back: ("Site", Screen::Site.path().to_owned()),
+    async fn load(connection: &mut SqliteConnection) -> Result<(Values<COUNT>, i64), sqlx::Error> {
+        let row = sqlx::query!(
+            "select throat_um, worn_um, nozzle_exit_um, nozzle_divergent_um, max_mbar, max_c, heater_w,
+               booth_x_mm, booth_y_mm, booth_z_mm, max_part_g, heel_g, collector_limit_pa, version
+             from cell"
+        )
+        .fetch_one(connection)
+        .await?;
+        let values = [
+            Some(row.throat_um),
+            row.worn_um,
+            row.nozzle_exit_um,
+            row.nozzle_divergent_um,
+            Some(row.max_mbar),
+            Some(row.max_c),
+            row.heater_w,
+            Some(row.booth_x_mm),
+            Some(row.booth_y_mm),
+            Some(row.booth_z_mm),
+            Some(row.max_part_g),
+            Some(row.heel_g),
+            row.collector_limit_pa,
+        ];
+        Ok((values, row.version))
     }
-}
 
-async fn form_page(
-    visit: &Visit,
-    form: FiguresForm,
-    errors: FieldErrors,
-    stale: Option<Stale>,
-) -> Result<Response, AppError> {
-    let reason = "They count from now on; plan again after it.";
-    change(
-        layout(visit).await?,
-        (about(), reason),
-        &FIGURES,
-        form,
-        errors,
-        stale,
-    )
-}
-
-/// The figures, and the version that a form of them carries.
-async fn load(executor: impl SqliteExecutor<'_>) -> Result<(Values<COUNT>, i64), sqlx::Error> {
-    let row = sqlx::query!(
-        "select throat_um, worn_um, nozzle_exit_um, nozzle_divergent_um, max_mbar, max_c, heater_w,
-           booth_x_mm, booth_y_mm, booth_z_mm, max_part_g, heel_g, collector_limit_pa, version
-         from cell"
-    )
-    .fetch_one(executor)
-    .await?;
-    let values = [
-        Some(row.throat_um),
-        row.worn_um,
-        row.nozzle_exit_um,
-        row.nozzle_divergent_um,
-        Some(row.max_mbar),
-        Some(row.max_c),
-        row.heater_w,
-        Some(row.booth_x_mm),
-        Some(row.booth_y_mm),
-        Some(row.booth_z_mm),
-        Some(row.max_part_g),
-        Some(row.heel_g),
-        row.collector_limit_pa,
-    ];
-    Ok((values, row.version))
-}
-
-async fn update(
-    executor: impl SqliteExecutor<'_>,
-    values: &Values<COUNT>,
-) -> Result<(), sqlx::Error> {
-    let [
-        throat,
-        worn,
-        exit,
-        length,
-        mbar,
-        c,
-        heater,
-        x,
-        y,
-        z,
-        part,
-        heel,
-        collector,
-    ] = *values;
-    let heel = heel.unwrap_or(0);
-    sqlx::query!(
-        "update cell set throat_um = ?, worn_um = ?, nozzle_exit_um = ?, nozzle_divergent_um = ?,
-           max_mbar = ?, max_c = ?, heater_w = ?, booth_x_mm = ?, booth_y_mm = ?, booth_z_mm = ?,
-           max_part_g = ?, heel_g = ?, collector_limit_pa = ?, version = version + 1",
-        throat,
-        worn,
-        exit,
-        length,
-        mbar,
-        c,
-        heater,
-        x,
-        y,
-        z,
-        part,
-        heel,
-        collector,
-    )
-    .execute(executor)
-    .await?;
-    Ok(())
+    async fn update(
+        connection: &mut SqliteConnection,
+        values: &Values<COUNT>,
+    ) -> Result<(), sqlx::Error> {
+        let [
+            throat,
+            worn,
+            exit,
+            length,
+            mbar,
+            c,
+            heater,
+            x,
+            y,
+            z,
+            part,
+            heel,
+            collector,
+        ] = *values;
+        let heel = heel.unwrap_or(0);
+        sqlx::query!(
+            "update cell set throat_um = ?, worn_um = ?, nozzle_exit_um = ?, nozzle_divergent_um = ?,
+               max_mbar = ?, max_c = ?, heater_w = ?, booth_x_mm = ?, booth_y_mm = ?, booth_z_mm = ?,
+               max_part_g = ?, heel_g = ?, collector_limit_pa = ?, version = version + 1",
+            throat,
+            worn,
+            exit,
+            length,
+            mbar,
+            c,
+            heater,
+            x,
+            y,
+            z,
+            part,
+            heel,
+            collector,
+        )
+        .execute(connection)
+        .await?;
+        Ok(())
+    }
 }

@@ -37,9 +37,7 @@ pub fn routes() -> Routes {
     Routes::default()
         .get("/cell", Act::Look, show)
         .post("/cell/reading", Act::ReadGauges, post)
-        .get(figures::PATH, Act::Look, figures::look)
-        .get("/site/cell/change", Act::SetUpSite, figures::open)
-        .post("/site/cell/change", Act::SetUpSite, figures::save)
+        .of_site::<figures::Built, { figures::COUNT }>("/site/cell/change")
 }
 
 async fn show(

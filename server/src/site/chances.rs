@@ -1,26 +1,15 @@
 //! How far what is told may be off: durations, deliveries, builds; and what an order may cost more to survive
 //! more.
 
-use axum::extract::State;
-use axum::response::Response;
-use mendpost_core::journal::Subject;
-use mendpost_core::people::Act;
 use mendpost_core::situation::Chances;
-use serde_json::json;
-use sqlx::SqliteExecutor;
+use sqlx::{SqliteConnection, SqliteExecutor};
 
-use crate::AppState;
-use crate::change::Change;
-use crate::error::AppError;
-use crate::figures::{About, Figure, FiguresForm, Values, both, change, kept, show};
-use crate::form::{FieldErrors, Posted};
-use crate::page::{Layout, Notice, Screen};
-use crate::people::{Visit, Who};
-use crate::version::{Stale, is_current};
+use crate::figures::of_site::OfSite;
+use crate::figures::{Figure, Values};
 
-pub(super) const PATH: &str = "/site/chances";
+pub(super) struct Told;
 
-const COUNT: usize = 7;
+pub(super) const COUNT: usize = 7;
 
 /// In the order in which they are typed and kept.
 const FIGURES: [Figure; COUNT] = [
@@ -102,93 +91,66 @@ const fn percent(
     }
 }
 
-pub(super) async fn look(
-    State(state): State<AppState>,
-    visit: Visit,
-) -> Result<Response, AppError> {
-    let (values, version) = load(&state.db.read).await?;
-    let reason = match version {
-        1 => "Not said yet: common practice, no source.",
-        _ => "How sure an order is, as the line-up tells it, rests on this.",
-    };
-    let answer = "Say what this site has seen of durations, deliveries and builds.";
-    show(
-        layout(&visit).await?,
-        (answer.to_owned(), reason.to_owned()),
-        about(),
-        (&FIGURES, &values),
-        visit.may(Act::SetUpSite),
-        None,
-    )
-}
+impl OfSite<COUNT> for Told {
+    const FIGURES: &'static [Figure; COUNT] = &FIGURES;
+    const PATH: &'static str = "/site/chances";
+    const TITLE: &'static str = "Chances";
+    const SUBJECT: &'static str = "chances";
+    const REASON: &'static str = "They count from now on; plan again after it.";
 
-pub(super) async fn open(
-    State(state): State<AppState>,
-    visit: Visit,
-) -> Result<Response, AppError> {
-    let (values, version) = load(&state.db.read).await?;
-    let form = FiguresForm::of(&FIGURES, &values, version);
-    form_page(&visit, form, FieldErrors::default(), None).await
-}
-
-pub(super) async fn save(
-    State(state): State<AppState>,
-    visit: Visit,
-    who: Who,
-    Posted(form): Posted<FiguresForm>,
-) -> Result<Response, AppError> {
-    let mut errors = FieldErrors::default();
-    let after = form.parse(&FIGURES, &mut errors);
-    if !errors.is_empty() {
-        return form_page(&visit, form, errors, None).await;
+    fn said(_: &Values<COUNT>, version: i64) -> (String, String) {
+        let reason = match version {
+            1 => "Not said yet: common practice, no source.",
+            _ => "How sure an order is, as the line-up tells it, rests on this.",
+        };
+        let answer = "Say what this site has seen of durations, deliveries and builds.";
+        (answer.to_owned(), reason.to_owned())
     }
-    let subject = Subject::new("chances", 1);
-    let mut change = Change::begin(&state, &who).await?;
-    let (before, version) = load(change.connection()).await?;
-    if !is_current(&form.version, version) {
-        drop(change);
-        let fields = both(&FIGURES, &before, &after);
-        let stale = Stale::of(&state.db.read, &subject, version, fields).await?;
-        return form_page(&visit, form, errors, Some(stale)).await;
+
+    fn told(journal: i64) -> String {
+        format!("the chances. Journal {journal}. Plan again to count with them.")
     }
-    update(change.connection(), &after).await?;
-    let content = json!({
-        "version": version + 1,
-        "before": kept(&FIGURES, &before),
-        "after": kept(&FIGURES, &after),
-    });
-    let journal = change.journal("chances.changed", subject, content).await?;
-    let text = format!("the chances. Journal {journal}. Plan again to count with them.");
-    change.finish(&who, PATH, Notice::done("SAVED", text)).await
-}
 
-async fn layout(visit: &Visit) -> Result<Layout, AppError> {
-    visit.layout(Screen::Site, "Chances").await
-}
-
-fn about() -> About {
-    About {
-        title: "Chances".to_owned(),
-        path: PATH.to_owned(),
-        back: ("Site", Screen::Site.path().to_owned()),
+    async fn load(connection: &mut SqliteConnection) -> Result<(Values<COUNT>, i64), sqlx::Error> {
+        let row = sqlx::query!(
+            "select duration_permille, late_h, own_permille, asked_permille, trial_permille, chance_builds,
+               margin_permille, version
+             from planning"
+        )
+        .fetch_one(connection)
+        .await?;
+        let values = [
+            row.duration_permille,
+            row.late_h,
+            row.own_permille,
+            row.asked_permille,
+            row.trial_permille,
+            row.chance_builds,
+            row.margin_permille,
+        ];
+        Ok((values.map(Some), row.version))
     }
-}
 
-async fn form_page(
-    visit: &Visit,
-    form: FiguresForm,
-    errors: FieldErrors,
-    stale: Option<Stale>,
-) -> Result<Response, AppError> {
-    let reason = "They count from now on; plan again after it.";
-    change(
-        layout(visit).await?,
-        (about(), reason),
-        &FIGURES,
-        form,
-        errors,
-        stale,
-    )
+    async fn update(
+        connection: &mut SqliteConnection,
+        values: &Values<COUNT>,
+    ) -> Result<(), sqlx::Error> {
+        let [duration, late_h, own, asked, trial, builds, margin] = *values;
+        sqlx::query!(
+            "update planning set duration_permille = ?, late_h = ?, own_permille = ?, asked_permille = ?,
+               trial_permille = ?, chance_builds = ?, margin_permille = ?, version = version + 1",
+            duration,
+            late_h,
+            own,
+            asked,
+            trial,
+            builds,
+            margin,
+        )
+        .execute(connection)
+        .await?;
+        Ok(())
+    }
 }
 
 /// What the computation counts with.
@@ -209,46 +171,4 @@ pub(crate) async fn chances(executor: impl SqliteExecutor<'_>) -> Result<Chances
     })
     .fetch_one(executor)
     .await
-}
-
-/// The figures, and the version that a form of them carries.
-async fn load(executor: impl SqliteExecutor<'_>) -> Result<(Values<COUNT>, i64), sqlx::Error> {
-    let row = sqlx::query!(
-        "select duration_permille, late_h, own_permille, asked_permille, trial_permille, chance_builds,
-           margin_permille, version
-         from planning"
-    )
-    .fetch_one(executor)
-    .await?;
-    let values = [
-        row.duration_permille,
-        row.late_h,
-        row.own_permille,
-        row.asked_permille,
-        row.trial_permille,
-        row.chance_builds,
-        row.margin_permille,
-    ];
-    Ok((values.map(Some), row.version))
-}
-
-async fn update(
-    executor: impl SqliteExecutor<'_>,
-    values: &Values<COUNT>,
-) -> Result<(), sqlx::Error> {
-    let [duration, late_h, own, asked, trial, builds, margin] = *values;
-    sqlx::query!(
-        "update planning set duration_permille = ?, late_h = ?, own_permille = ?, asked_permille = ?,
-           trial_permille = ?, chance_builds = ?, margin_permille = ?, version = version + 1",
-        duration,
-        late_h,
-        own,
-        asked,
-        trial,
-        builds,
-        margin,
-    )
-    .execute(executor)
-    .await?;
-    Ok(())
 }
