@@ -55,6 +55,9 @@ where
     }
 }
 
+/// The most that one weighing may show, in milligrams: a ton, far beyond what a person can lift.
+pub const MOST_WEIGHED_MG: i64 = 1_000_000_000;
+
 /// Fields that each posted form carries, whatever it asks for.
 pub const OF_EACH_FORM: [&str; 2] = ["csrf", "once"];
 

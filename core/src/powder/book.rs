@@ -278,6 +278,25 @@ pub fn from_mix(
     Ok(shared(mix, mass))
 }
 
+/// Takes so much out of a mix, as [`from_mix`] says; what is left stays in it. Nothing is taken of nothing.
+///
+/// # Errors
+/// [`NoMovement::TooMuch`] where the mix holds less.
+pub fn take(
+    mix: &mut [(LotCode, Milligrams)],
+    mass: Milligrams,
+) -> Result<Vec<(LotCode, Milligrams)>, NoMovement> {
+    if mass.0 == 0 {
+        return Ok(Vec::new());
+    }
+    let taken = from_mix(mix, mass)?;
+    for (lot, there) in mix.iter_mut() {
+        let of_it = taken.iter().filter(|(of, _)| of == lot);
+        there.0 -= of_it.map(|(_, mass)| mass.0).sum::<i64>();
+    }
+    Ok(taken)
+}
+
 /// A mass parted as the shares of a mix are, to the milligram; it may be more than the mix holds. Nothing of a mix
 /// that holds nothing.
 #[must_use]

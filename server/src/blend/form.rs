@@ -16,11 +16,10 @@ use crate::certificate::today;
 use crate::db::decoded;
 use crate::error::AppError;
 use crate::form::section::{Fields, Section, numbered};
-use crate::form::{FieldErrors, text};
+use crate::form::{FieldErrors, MOST_WEIGHED_MG, text};
 use crate::page::grams_exact;
 use crate::people::Visit;
 use crate::receive::Numbers;
-use crate::seed::powder::MOST_WEIGHED_MG;
 use crate::seed::{AsItCame, Keeping, SeedContainer, SeedLot};
 use crate::situation::moment;
 

@@ -97,6 +97,24 @@ pub(super) async fn held(
     Ok(Milligrams(there))
 }
 
+/// Rows of the view `movement_line`, by a condition.
+macro_rules! lines {
+    ($where:literal, $($bound:expr),*) => {
+        sqlx::query_as!(
+            StoredLine,
+            r#"select id as "id!: Uuid", lot as "lot!: String", into_lot as "into_lot!: String", milligrams as "milligrams!: i64",
+             reason as "reason!: String", note as "note!: String", at_ms as "at_ms!: i64",
+             journal_sequence as "sequence!: i64",
+             from_kind as "from_kind!: String", from_container as "from_container?: String", from_build as "from_build?: i64",
+             to_kind as "to_kind!: String", to_container as "to_container?: String", to_build as "to_build?: i64",
+             taken_back as "taken_back!: bool"
+               from movement_line "#
+                + $where,
+            $($bound),*
+        )
+    };
+}
+
 /// A movement of one journal entry.
 pub(super) struct Moved {
     pub id: Uuid,
@@ -109,17 +127,9 @@ pub(super) async fn moved_by(
     connection: &mut SqliteConnection,
     entry: i64,
 ) -> Result<Vec<Moved>, sqlx::Error> {
-    sqlx::query_as!(
-        StoredLine,
-        r#"select id as "id!: Uuid", lot as "lot!: String", into_lot as "into_lot!: String", milligrams as "milligrams!: i64",
-             reason as "reason!: String", note as "note!: String", at_ms as "at_ms!: i64",
-             journal_sequence as "sequence!: i64",
-             from_kind as "from_kind!: String", from_container as "from_container?: String", from_build as "from_build?: i64",
-             to_kind as "to_kind!: String", to_container as "to_container?: String", to_build as "to_build?: i64",
-             taken_back as "taken_back!: bool"
-           from movement_line
-           where journal_sequence = ? and reason <> 'correction'
-           order by place_in_book"#,
+    lines!(
+        "where journal_sequence = ? and reason <> 'correction'
+           order by place_in_book",
         entry
     )
     .try_map(|row| {
@@ -149,21 +159,13 @@ pub async fn of_lot(
     executor: impl SqliteExecutor<'_>,
     lot: &str,
 ) -> Result<Vec<BookLine>, sqlx::Error> {
-    sqlx::query_as!(
-        StoredLine,
-        r#"select id as "id!: Uuid", lot as "lot!: String", into_lot as "into_lot!: String", milligrams as "milligrams!: i64",
-             reason as "reason!: String", note as "note!: String", at_ms as "at_ms!: i64",
-             journal_sequence as "sequence!: i64",
-             from_kind as "from_kind!: String", from_container as "from_container?: String", from_build as "from_build?: i64",
-             to_kind as "to_kind!: String", to_container as "to_container?: String", to_build as "to_build?: i64",
-             taken_back as "taken_back!: bool"
-           from movement_line
-           where id in (
+    lines!(
+        "where id in (
              select m.id from movement m join lot l on l.id = m.lot_id where l.code = ?1
              union
              select m.id from movement m join lot l on l.id = m.into_lot_id where l.code = ?1
            )
-           order by journal_sequence desc, place_in_book desc"#,
+           order by journal_sequence desc, place_in_book desc",
         lot
     )
     .try_map(StoredLine::shown)
@@ -176,17 +178,9 @@ pub async fn of_entry(
     executor: impl SqliteExecutor<'_>,
     entry: i64,
 ) -> Result<Vec<BookLine>, sqlx::Error> {
-    sqlx::query_as!(
-        StoredLine,
-        r#"select id as "id!: Uuid", lot as "lot!: String", into_lot as "into_lot!: String", milligrams as "milligrams!: i64",
-             reason as "reason!: String", note as "note!: String", at_ms as "at_ms!: i64",
-             journal_sequence as "sequence!: i64",
-             from_kind as "from_kind!: String", from_container as "from_container?: String", from_build as "from_build?: i64",
-             to_kind as "to_kind!: String", to_container as "to_container?: String", to_build as "to_build?: i64",
-             taken_back as "taken_back!: bool"
-           from movement_line
-           where journal_sequence = ?
-           order by place_in_book"#,
+    lines!(
+        "where journal_sequence = ?
+           order by place_in_book",
         entry
     )
     .try_map(StoredLine::shown)
@@ -199,19 +193,11 @@ pub async fn of_feeder(
     executor: impl SqliteExecutor<'_>,
     most: i64,
 ) -> Result<Vec<BookLine>, sqlx::Error> {
-    sqlx::query_as!(
-        StoredLine,
-        r#"select id as "id!: Uuid", lot as "lot!: String", into_lot as "into_lot!: String", milligrams as "milligrams!: i64",
-             reason as "reason!: String", note as "note!: String", at_ms as "at_ms!: i64",
-             journal_sequence as "sequence!: i64",
-             from_kind as "from_kind!: String", from_container as "from_container?: String", from_build as "from_build?: i64",
-             to_kind as "to_kind!: String", to_container as "to_container?: String", to_build as "to_build?: i64",
-             taken_back as "taken_back!: bool"
-           from movement_line
-           where journal_sequence > (select max(sequence) from journal) - 2000
+    lines!(
+        "where journal_sequence > (select max(sequence) from journal) - 2000
              and 'feeder' in (from_kind, to_kind)
            order by journal_sequence desc, place_in_book desc
-           limit ?"#,
+           limit ?",
         most
     )
     .try_map(StoredLine::shown)
@@ -350,6 +336,11 @@ pub async fn feeder(executor: impl SqliteExecutor<'_>) -> Result<Vec<InFeeder>, 
     })
     .fetch_all(executor)
     .await
+}
+
+/// All that the feeder holds.
+pub fn total(fed: &[InFeeder]) -> Milligrams {
+    fed.iter().map(|it| it.mass).sum()
 }
 
 /// Whether anything was ever poured into the feeder or emptied out of it by this book; before that nobody knows

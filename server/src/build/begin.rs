@@ -10,7 +10,7 @@ use serde_json::json;
 
 use super::{path, queries};
 use crate::AppState;
-use crate::book::queries::feeder;
+use crate::book::queries::{feeder, total};
 use crate::change::Change;
 use crate::error::AppError;
 use crate::form::Posted;
@@ -102,11 +102,7 @@ pub(super) async fn begin(
         },
     };
     let number = queries::next_number(change.connection()).await?;
-    let in_feeder: i64 = feeder(change.connection())
-        .await?
-        .iter()
-        .map(|it| it.mass.0)
-        .sum();
+    let in_feeder = total(&feeder(change.connection()).await?);
     let content = json!({
         "request": code,
         "recipe": recipe.code,

@@ -6,7 +6,7 @@ use axum::response::Response;
 use mendpost_core::build::Mark;
 use mendpost_core::catalogue::Spray;
 use mendpost_core::journal::Subject;
-use mendpost_core::powder::book::{Movement, Place, shared};
+use mendpost_core::powder::book::{NoMovement, Place, take};
 use mendpost_core::powder::{Gap, Reason};
 use mendpost_core::quantity::Milligrams;
 use mendpost_core::situation::Situation;
@@ -17,7 +17,7 @@ use super::mark::open;
 use super::path;
 use super::queries::{self, Build, times};
 use crate::AppState;
-use crate::book::queries::{InFeeder, feeder};
+use crate::book::queries::{InFeeder, feeder, total};
 use crate::book::{self, Line};
 use crate::catalogue::queries::{NewWeighed, enter as enter_weighed, throat_um};
 use crate::change::Change;
@@ -26,7 +26,7 @@ use crate::feeder::queries::allowance;
 use crate::form::{FieldErrors, Posted};
 use crate::page::{Layout, Notice, Screen, grams_exact, page_with};
 use crate::people::{Visit, Who};
-use crate::powder::hold_for_gap;
+use crate::powder::stop_lots;
 use crate::requests::work::insert_sprayed;
 use crate::situation;
 
@@ -69,7 +69,7 @@ pub(super) async fn save(
     let mut change = Change::begin(&state, &who).await?;
     let build = open(&mut change, number).await?;
     let fed = feeder(change.connection()).await?;
-    let in_feeder: i64 = fed.iter().map(|it| it.mass.0).sum();
+    let in_feeder = total(&fed).0;
     let mut errors = FieldErrors::default();
     let parsed = form.parse(in_feeder, &mut errors);
     let marks = queries::marks(change.connection(), build.id).await?;
@@ -87,7 +87,8 @@ pub(super) async fn save(
     };
     let site = allowance(change.connection()).await?;
     let allowance = weighed.allowance(site);
-    let lines = lines(&build, &fed, weighed, change.now());
+    let lines = lines(&build, &fed, weighed, change.now())
+        .map_err(|fault| AppError::Conflict(fault.to_string()))?;
     let balance = weighed.balance();
     let content = json!({
         "request": format!("R{}", build.request),
@@ -161,47 +162,34 @@ fn told(build: &Build, weighed: Weighed, entry: i64) -> String {
 }
 
 /// What went out of the feeder into the build, and of that onto coupons and into waste: of each lot as its share is.
-fn lines(build: &Build, fed: &[InFeeder], weighed: Weighed, at_ms: i64) -> Vec<Line<'static>> {
-    let mix: Vec<_> = fed.iter().map(|it| (it.lot.clone(), it.mass)).collect();
+///
+/// # Errors
+/// Where more is said to have gone on than was there.
+fn lines(
+    build: &Build,
+    fed: &[InFeeder],
+    weighed: Weighed,
+    at_ms: i64,
+) -> Result<Vec<Line<'static>>, NoMovement> {
     let (sprayed, coupons) = (Place::Build(build.number), Place::Coupon(build.number));
-    let mut movements: Vec<Movement> = Vec::new();
-    let into = shared(&mix, Milligrams(weighed.fed));
-    let mut go = |mix: &[_], mass: i64, from: &Place, to: &Place, reason| {
-        for (lot, mass) in shared(mix, Milligrams(mass)) {
-            movements.push(book::movement(
-                &lot,
-                from.clone(),
-                to.clone(),
-                mass.0,
-                reason,
-            ));
-        }
-    };
-    go(&mix, weighed.fed, &Place::Feeder, &sprayed, Reason::Spray);
-    // Of coupons and waste in one, so that neither rounds to more than is there.
-    let found = shared(
-        &into,
-        Milligrams(weighed.coupon + weighed.swept.unwrap_or(0)),
-    );
-    let swept = shared(&found, Milligrams(weighed.swept.unwrap_or(0)));
-    for (lot, all) in found {
-        let swept: i64 = swept
-            .iter()
-            .filter(|(of, _)| *of == lot)
-            .map(|(_, mass)| mass.0)
-            .sum();
-        let one = [(lot, all)];
-        go(&one, all.0 - swept, &sprayed, &coupons, Reason::Coupon);
-        go(&one, swept, &sprayed, &Place::Waste, Reason::Sweep);
-    }
-    movements
-        .into_iter()
-        .map(|movement| Line {
-            movement,
+    let mut in_feeder: Vec<_> = fed.iter().map(|it| (it.lot.clone(), it.mass)).collect();
+    let into = take(&mut in_feeder, Milligrams(weighed.fed))?;
+    let mut in_build = into.clone();
+    let on_coupons = take(&mut in_build, Milligrams(weighed.coupon))?;
+    let swept = take(&mut in_build, Milligrams(weighed.swept.unwrap_or(0)))?;
+    let ways = [
+        (into, &Place::Feeder, &sprayed, Reason::Spray),
+        (on_coupons, &sprayed, &coupons, Reason::Coupon),
+        (swept, &sprayed, &Place::Waste, Reason::Sweep),
+    ];
+    let lines = ways.into_iter().flat_map(|(shares, from, to, reason)| {
+        shares.into_iter().map(move |(lot, mass)| Line {
+            movement: book::movement(&lot, from.clone(), to.clone(), mass.0, reason),
             note: "",
             at_ms,
         })
-        .collect()
+    });
+    Ok(lines.collect())
 }
 
 async fn insert_end(
@@ -279,7 +267,7 @@ pub(super) async fn held_for_gap(
                 "build {number}: {amount} unexplained, stop line {}; count again",
                 grams_exact(stop)
             );
-            hold_for_gap(change, lots, &why).await
+            stop_lots(change, lots, &why).await
         }
     }
 }

@@ -4,8 +4,7 @@ use mendpost_core::powder::{Allowance, MassBalance};
 use mendpost_core::quantity::Milligrams;
 use serde::Deserialize;
 
-use crate::feeder::MOST_MG;
-use crate::form::{FieldErrors, decimal, optional_text, plain_decimal};
+use crate::form::{FieldErrors, MOST_WEIGHED_MG, decimal, optional_text, plain_decimal};
 use crate::page::grams_exact;
 
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -67,7 +66,7 @@ impl FinishForm {
             }
         };
         let mass = |errors: &mut FieldErrors, name: &str, typed: &str| {
-            errors.check(name, decimal(typed, 3, 0..=MOST_MG))
+            errors.check(name, decimal(typed, 3, 0..=MOST_WEIGHED_MG))
         };
         let part = mass(errors, "part", &self.part);
         let coupon = mass(errors, "coupon", &self.coupon);

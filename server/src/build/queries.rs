@@ -119,17 +119,6 @@ pub async fn under_way(executor: impl SqliteExecutor<'_>) -> Result<Option<Build
     .await
 }
 
-/// Whether a build is under way.
-pub async fn building(executor: impl SqliteExecutor<'_>) -> Result<bool, sqlx::Error> {
-    sqlx::query_scalar!(
-        r#"select exists (
-             select 1 from build b where not exists (select 1 from build_end e where e.build_id = b.id)
-           ) as "building!: bool""#
-    )
-    .fetch_one(executor)
-    .await
-}
-
 /// The newest builds, before that number.
 pub async fn newest(
     executor: impl SqliteExecutor<'_>,
@@ -311,7 +300,7 @@ pub async fn end(
     .await
 }
 
-/// The lots that went into a build, with how much of each is still there by the book.
+/// The lots that went into a build, with how much of each.
 pub async fn lots(
     executor: impl SqliteExecutor<'_>,
     build: Uuid,
@@ -320,6 +309,27 @@ pub async fn lots(
         r#"select l.code as "lot!: String", sum(m.milligrams) as "milligrams!: i64"
            from movement m join lot l on l.id = m.into_lot_id
            where m.to_id = ? and not exists (select 1 from movement c where c.corrects_id = m.id)
+           group by l.id order by l.code"#,
+        build
+    )
+    .try_map(|row| Ok((decoded(row.lot.parse())?, Milligrams(row.milligrams))))
+    .fetch_all(executor)
+    .await
+}
+
+/// What is still in a build by the book, of each lot: on the part, or not told apart from it.
+pub async fn left_in(
+    executor: impl SqliteExecutor<'_>,
+    build: Uuid,
+) -> Result<Vec<(LotCode, Milligrams)>, sqlx::Error> {
+    sqlx::query!(
+        r#"with line as (
+             select into_lot_id as lot_id, milligrams from movement where to_id = ?1
+             union all
+             select lot_id, -milligrams from movement where from_id = ?1
+           )
+           select l.code as "lot!: String", sum(line.milligrams) as "milligrams!: i64"
+           from line join lot l on l.id = line.lot_id
            group by l.id order by l.code"#,
         build
     )

@@ -4,7 +4,7 @@ use axum::extract::{Path, State};
 use axum::response::Response;
 use mendpost_core::journal::Subject;
 use mendpost_core::powder::Reason;
-use mendpost_core::powder::book::{Place, shared};
+use mendpost_core::powder::book::{Place, take};
 use mendpost_core::quantity::Milligrams;
 use serde::Deserialize;
 use serde_json::json;
@@ -17,8 +17,7 @@ use crate::AppState;
 use crate::book::{self, Line};
 use crate::change::Change;
 use crate::error::AppError;
-use crate::feeder::MOST_MG;
-use crate::form::{FieldErrors, Posted, decimal};
+use crate::form::{FieldErrors, MOST_WEIGHED_MG, Posted, decimal};
 use crate::page::act::{ActPage, Field};
 use crate::page::{Notice, Screen, grams_exact};
 use crate::people::{Visit, Who};
@@ -62,7 +61,7 @@ pub(super) async fn save(
     let end = queries::end(change.connection(), build.id).await?;
     let mut end = not_swept(number, end)?;
     let mut errors = FieldErrors::default();
-    let swept = errors.check("swept", decimal(&form.swept, 3, 0..=MOST_MG));
+    let swept = errors.check("swept", decimal(&form.swept, 3, 0..=MOST_WEIGHED_MG));
     let most = end.fed_mg - end.coupon_mg;
     if swept.is_some_and(|swept| swept > most) {
         errors.add(
@@ -79,7 +78,10 @@ pub(super) async fn save(
     };
     let lots = queries::lots(change.connection(), build.id).await?;
     let at_ms = change.now();
-    let lines: Vec<Line> = shared(&lots, Milligrams(swept))
+    let mut left = queries::left_in(change.connection(), build.id).await?;
+    let taken = take(&mut left, Milligrams(swept))
+        .map_err(|fault| AppError::Conflict(fault.to_string()))?;
+    let lines: Vec<Line> = taken
         .into_iter()
         .map(|(lot, mass)| Line {
             movement: book::movement(

@@ -13,7 +13,7 @@ use super::{part_of, path};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
-use crate::form::{FieldErrors, Posted, decimal, local_time, optional_text};
+use crate::form::{FieldErrors, MOST_WEIGHED_MG, Posted, decimal, local_time, optional_text};
 use crate::page::act::{ActPage, Field};
 use crate::page::{Notice, Screen, field_time, grams_exact, moment};
 use crate::people::{Visit, Who};
@@ -121,8 +121,11 @@ impl WeighedForm {
         now: i64,
     ) -> Result<Given, FieldErrors> {
         let mut errors = FieldErrors::default();
-        let fed = errors.check("fed", decimal(&self.fed, 3, 1000..=MOST_MG));
-        let deposited = errors.check("deposited", decimal(&self.deposited, 3, 1..=MOST_MG));
+        let fed = errors.check("fed", decimal(&self.fed, 3, 1000..=MOST_WEIGHED_MG));
+        let deposited = errors.check(
+            "deposited",
+            decimal(&self.deposited, 3, 1..=MOST_WEIGHED_MG),
+        );
         if let Some((fed, deposited)) = fed.zip(deposited)
             && (deposited > fed || deposited * 50 < fed)
         {
@@ -160,9 +163,6 @@ impl WeighedForm {
         }
     }
 }
-
-/// No stage of a part that a person lifts takes more: a ton.
-const MOST_MG: i64 = 1_000_000_000;
 
 fn no_efficiency(fed_mg: i64, deposited_mg: i64) -> String {
     let (fed, deposited) = (grams_exact(fed_mg), grams_exact(deposited_mg));

@@ -14,8 +14,7 @@ use super::queries::{self, Count, Line};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
-use crate::feeder::MOST_MG;
-use crate::form::{FieldErrors, OF_EACH_FORM, Posted, decimal};
+use crate::form::{FieldErrors, MOST_WEIGHED_MG, OF_EACH_FORM, Posted, decimal};
 use crate::page::{Layout, Notice, Screen, grams_exact, page_with};
 use crate::people::{Visit, Who};
 
@@ -100,7 +99,8 @@ pub(super) async fn save(
         if typed.is_empty() {
             continue;
         }
-        let Some(weighed) = errors.check(&name(line), decimal(typed, 3, 0..=MOST_MG)) else {
+        let Some(weighed) = errors.check(&name(line), decimal(typed, 3, 0..=MOST_WEIGHED_MG))
+        else {
             continue;
         };
         let net = weighed - line.tare.unwrap_or_default().0;

@@ -22,7 +22,7 @@ use crate::form::{FieldErrors, Posted, optional_text};
 use crate::page::act::SIGN_FIELD;
 use crate::page::{Layout, Notice, Screen, grams_exact, page_with};
 use crate::people::{Visit, Who};
-use crate::powder::{hold_for_gap, lot_path};
+use crate::powder::{lot_path, stop_lots};
 use crate::signature::{Ask, Secret, ask, prove, sign};
 
 #[derive(Template)]
@@ -178,7 +178,7 @@ async fn hold(
             line.code,
             grams_exact(site.stop_line(found.drawn).0)
         );
-        told += &hold_for_gap(change, std::slice::from_ref(&line.lot), &why).await?;
+        told += &stop_lots(change, std::slice::from_ref(&line.lot), &why).await?;
     }
     Ok(told)
 }

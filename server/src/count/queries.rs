@@ -25,40 +25,37 @@ pub struct Count {
     pub found: i64,
 }
 
+macro_rules! counts {
+    ($rest:literal, $bound:expr) => {
+        sqlx::query_as!(
+            Count,
+            r#"select c.id as "id!: Uuid", c.number as "number!: i64", c.scope as "scope!: String",
+                 c.begun_ms as "begun_ms!: i64", c.begun_by as "begun_by!: String", p.journal_sequence as "posted?: i64",
+                 (select count(*) from stock_count_container k where k.count_id = c.id) as "containers!: i64",
+                 (select count(distinct f.container_id) from stock_count_found f where f.count_id = c.id) as "found!: i64"
+               from stock_count c left join stock_count_posted p on p.count_id = c.id "#
+                + $rest,
+            $bound
+        )
+    };
+}
+
 pub async fn newest(
     executor: impl SqliteExecutor<'_>,
     most: i64,
 ) -> Result<Vec<Count>, sqlx::Error> {
-    sqlx::query_as!(
-        Count,
-        r#"select c.id as "id!: Uuid", c.number as "number!: i64", c.scope as "scope!: String", c.begun_ms as "begun_ms!: i64",
-             c.begun_by as "begun_by!: String", p.journal_sequence as "posted?: i64",
-             (select count(*) from stock_count_container k where k.count_id = c.id) as "containers!: i64",
-             (select count(distinct f.container_id) from stock_count_found f where f.count_id = c.id) as "found!: i64"
-           from stock_count c left join stock_count_posted p on p.count_id = c.id
-           order by c.number desc limit ?"#,
-        most
-    )
-    .fetch_all(executor)
-    .await
+    counts!("order by c.number desc limit ?", most)
+        .fetch_all(executor)
+        .await
 }
 
 pub async fn count(
     executor: impl SqliteExecutor<'_>,
     number: i64,
 ) -> Result<Option<Count>, sqlx::Error> {
-    sqlx::query_as!(
-        Count,
-        r#"select c.id as "id!: Uuid", c.number as "number!: i64", c.scope as "scope!: String", c.begun_ms as "begun_ms!: i64",
-             c.begun_by as "begun_by!: String", p.journal_sequence as "posted?: i64",
-             (select count(*) from stock_count_container k where k.count_id = c.id) as "containers!: i64",
-             (select count(distinct f.container_id) from stock_count_found f where f.count_id = c.id) as "found!: i64"
-           from stock_count c left join stock_count_posted p on p.count_id = c.id
-           where c.number = ?"#,
-        number
-    )
-    .fetch_optional(executor)
-    .await
+    counts!("where c.number = ?", number)
+        .fetch_optional(executor)
+        .await
 }
 
 /// Containers that a count of this scope weighs: those that hold something by the book, of lots that are not empty.

@@ -4,7 +4,7 @@ use mendpost_core::powder::Allowance;
 use mendpost_core::quantity::Milligrams;
 use serde::Deserialize;
 
-use crate::form::{FieldErrors, decimal, local_time, optional_text};
+use crate::form::{FieldErrors, MOST_WEIGHED_MG, decimal, local_time, optional_text};
 use crate::page::grams_exact;
 use crate::people::Visit;
 
@@ -42,9 +42,6 @@ impl Weighed {
     }
 }
 
-/// Powder that a person can lift is far below this, a ton.
-pub const MOST_MG: i64 = 1_000_000_000;
-
 /// What the scale showed in these fields; the second is less than the first if powder went, more if it came.
 pub fn weighed(
     (before, after, division): (&str, &str, &str),
@@ -52,8 +49,8 @@ pub fn weighed(
     errors: &mut FieldErrors,
 ) -> Option<Weighed> {
     let division = errors.check("division", decimal(division, 3, 1..=1_000_000));
-    let before = errors.check("before", decimal(before, 3, 0..=MOST_MG));
-    let after = errors.check("after", decimal(after, 3, 0..=MOST_MG));
+    let before = errors.check("before", decimal(before, 3, 0..=MOST_WEIGHED_MG));
+    let after = errors.check("after", decimal(after, 3, 0..=MOST_WEIGHED_MG));
     let (division, before, after) = (division?, before?, after?);
     for (field, shown) in [("before", before), ("after", after)] {
         if shown % division != 0 {

@@ -12,18 +12,17 @@ use serde_json::json;
 
 use super::PATH;
 use super::draw::now;
-use super::draw_form::MOST_MG;
 use super::look::Look;
 use super::queries;
 use crate::AppState;
 use crate::book::{self, Line};
 use crate::change::Change;
 use crate::error::AppError;
-use crate::form::{FieldErrors, Posted, decimal, optional_text};
+use crate::form::{FieldErrors, MOST_WEIGHED_MG, Posted, decimal, optional_text};
 use crate::page::act::{ActPage, Field};
 use crate::page::{Notice, Screen, grams_exact};
 use crate::people::{Visit, Who};
-use crate::powder::hold_for_gap;
+use crate::powder::stop_lots;
 
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(default)]
@@ -53,7 +52,7 @@ pub(super) async fn save(
     let look = Look::load(change.connection(), now(&visit)?).await?;
     let held = look.in_feeder().0;
     let mut errors = FieldErrors::default();
-    let waste = errors.check("waste", decimal(&form.waste, 3, 0..=MOST_MG));
+    let waste = errors.check("waste", decimal(&form.waste, 3, 0..=MOST_WEIGHED_MG));
     let clean = match form.clean.as_str() {
         "yes" => Some(true),
         "no" => Some(false),
@@ -175,7 +174,7 @@ async fn judge(
         grams_exact(line.0)
     );
     let lots: Vec<_> = look.feeder.iter().map(|it| it.lot.clone()).collect();
-    hold_for_gap(change, &lots, &why).await
+    stop_lots(change, &lots, &why).await
 }
 
 fn differs_text(look: &Look, waste: i64) -> String {

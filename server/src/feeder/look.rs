@@ -12,7 +12,7 @@ use mendpost_core::situation::{Request, Situation};
 use sqlx::SqliteConnection;
 
 use super::queries::{self, Container, Open};
-use crate::book::queries::{InFeeder, feeder};
+use crate::book::queries::{InFeeder, feeder, total};
 use crate::error::AppError;
 use crate::lineup::queries as lineup;
 use crate::situation;
@@ -122,7 +122,7 @@ impl Look {
 
     /// What the feeder holds, and of how much powder in all.
     pub fn in_feeder(&self) -> Milligrams {
-        self.feeder.iter().map(|it| it.mass).sum()
+        total(&self.feeder)
     }
 
     /// What speaks against pouring so much of a container, for this stage or for a trial piece.

@@ -15,7 +15,6 @@ use mendpost_core::people::Act;
 
 use crate::routes::Routes;
 
-pub use draw_form::MOST_MG;
 pub use undo::{Undo, undo_of};
 pub use waive::{carry_out as waive, pairs as waiver_pairs};
 

@@ -16,7 +16,7 @@ use crate::book::{self, Line};
 use crate::change::Change;
 use crate::db::decoded;
 use crate::error::AppError;
-use crate::form::{FieldErrors, Posted, decimal, optional_text};
+use crate::form::{FieldErrors, MOST_WEIGHED_MG, Posted, decimal, optional_text};
 use crate::page::act::{ActPage, Field, SIGN_FIELD};
 use crate::page::{Notice, Screen, grams_exact};
 use crate::people::{Visit, Who};
@@ -66,7 +66,7 @@ pub async fn enter(
     if container.is_none() {
         errors.add("container", "choose the container that was weighed");
     }
-    let weighed = errors.check("grams", decimal(&form.grams, 3, 0..=MOST_MG));
+    let weighed = errors.check("grams", decimal(&form.grams, 3, 0..=MOST_WEIGHED_MG));
     let reason = errors
         .check("reason", optional_text(&form.reason, 200))
         .flatten();
@@ -152,9 +152,6 @@ struct Counted<'a> {
     reason: &'a str,
     moved: serde_json::Value,
 }
-
-/// A container of powder that a person can lift is far below this, a ton.
-const MOST_MG: i64 = 1_000_000_000;
 
 fn differs(container: &ContainerRow, weighed: i64) -> String {
     format!(

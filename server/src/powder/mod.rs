@@ -35,7 +35,7 @@ use crate::{blend, book};
 pub use kind::path as kind_path;
 pub use queries::{LotFacts, lot};
 pub use release::{carry_out as carry_out_release, pairs as release_pairs};
-pub use stop::{hold_for_gap, stop};
+pub use stop::{stop, stop_lots};
 
 pub fn routes() -> Routes {
     Routes::default()

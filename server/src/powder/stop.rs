@@ -90,7 +90,7 @@ pub async fn stop(
 
 /// Stops lots of which too much is unexplained, or that were called off, as part of another change; what there is to
 /// say of it.
-pub async fn hold_for_gap(
+pub async fn stop_lots(
     change: &mut Change,
     lots: &[LotCode],
     reason: &str,

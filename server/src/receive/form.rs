@@ -15,9 +15,8 @@ use super::draft::{Draft, Lot};
 use super::queries::{Kind, Line};
 use crate::certificate::form::hundredths;
 use crate::form::section::Section;
-use crate::form::{FieldErrors, choice, date, integer, local_time, optional_text};
+use crate::form::{FieldErrors, MOST_WEIGHED_MG, choice, date, integer, local_time, optional_text};
 use crate::page::{grams_exact, whole};
-use crate::seed::powder::MOST_WEIGHED_MG;
 use crate::seed::{AsItCame, Keeping, SeedContainer, SeedLot};
 
 /// What a form is held against.

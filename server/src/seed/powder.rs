@@ -7,6 +7,7 @@ use super::files::SeedFiles;
 use super::row::{Row, codes};
 use super::sheet::Sheet;
 use super::time::Calendar;
+use crate::form::MOST_WEIGHED_MG;
 use crate::powder::kind::FIGURES;
 use chrono::{DateTime, Utc};
 use mendpost_core::code::{BankCode, ContainerCode, DeliveryCode, LotCode, PowderCode};
@@ -122,9 +123,6 @@ fn solid(row: &Row, faults: &Faults) -> Option<Option<Solid>> {
 
 /// The most that one container or line may hold, in milligrams: ten tonnes.
 const MOST_MG: i64 = 10_000_000_000;
-
-/// The most that a container may weigh where somebody weighs it, in milligrams: a tonne.
-pub(crate) const MOST_WEIGHED_MG: i64 = 1_000_000_000;
 
 pub(super) struct Sheets {
     pub(super) powders: Vec<Row>,

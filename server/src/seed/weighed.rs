@@ -7,6 +7,7 @@ use super::recipe::Key;
 use super::row::Row;
 use super::sheet::Sheet;
 use super::time::Calendar;
+use crate::form::MOST_WEIGHED_MG;
 use mendpost_core::code::{LotCode, PowderCode, RecipeCode};
 use mendpost_core::quantity::Milligrams;
 use std::collections::BTreeMap;
@@ -51,8 +52,8 @@ fn build(row: &Row, known: &Known, calendar: &Calendar, faults: &Faults) -> Opti
     let recipe: Option<RecipeCode> = row.parse(faults, "recipe");
     let revision = row.number(faults, "revision", 0, 1..=10_000);
     let position = row.number(faults, "position", 0, 1..=1000);
-    let fed = row.number(faults, "fed_g", 3, 1000..=MOST_MG);
-    let deposited = row.number(faults, "deposited_g", 3, 1..=MOST_MG);
+    let fed = row.number(faults, "fed_g", 3, 1000..=MOST_WEIGHED_MG);
+    let deposited = row.number(faults, "deposited_g", 3, 1..=MOST_WEIGHED_MG);
     let lot: Option<Option<LotCode>> = row.parse_optional(faults, "lot");
     let throat_um = row.number_optional(faults, "throat_mm", 3, 500..=10_000);
     let built_at = row.past(faults, "built", calendar);
@@ -92,6 +93,3 @@ fn build(row: &Row, known: &Known, calendar: &Calendar, faults: &Faults) -> Opti
         note: note?,
     })
 }
-
-/// No stage of a part that a person lifts takes more, in milligrams: a ton.
-const MOST_MG: i64 = 1_000_000_000;

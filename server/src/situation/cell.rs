@@ -1,18 +1,18 @@
 use std::collections::BTreeMap;
 
 use chrono::{NaiveTime, Weekday};
-use mendpost_core::quantity::Milligrams;
 use mendpost_core::situation::{Cell, Closed, Divergent, DutyHours, Station};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use super::{Codes, at, at_if, code, word};
-use crate::book::queries::{feeder, feeder_is_booked};
+use crate::book::queries::{InFeeder, feeder_is_booked, total};
 
 pub(super) async fn cell(
     connection: &mut SqliteConnection,
     codes: &Codes,
     name: String,
+    fed: &[InFeeder],
 ) -> Result<Cell, sqlx::Error> {
     let row = sqlx::query!(
         r#"select free_from, feeder_id as "feeder_id: Uuid", warm_up_min, same_powder_min, default_changeover_min,
@@ -27,17 +27,8 @@ pub(super) async fn cell(
     )
     .fetch_one(&mut *connection)
     .await?;
-    let feeder_g = match feeder_is_booked(&mut *connection).await? {
-        true => {
-            let held: Milligrams = feeder(&mut *connection)
-                .await?
-                .iter()
-                .map(|lot| lot.mass)
-                .sum();
-            Some(held.grams_on_hand())
-        }
-        false => None,
-    };
+    let booked = !fed.is_empty() || feeder_is_booked(&mut *connection).await?;
+    let feeder_g = booked.then(|| total(fed).grams_on_hand());
     let mut changeover_min = BTreeMap::new();
     let changes = sqlx::query!(
         r#"select from_id as "from_id: Uuid", to_id as "to_id: Uuid", minutes from changeover"#

@@ -19,9 +19,10 @@ use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use crate::AppState;
+use crate::book::queries::{feeder, total};
 use crate::db::decoded;
 use crate::error::AppError;
-use crate::{keep_back, kit, site};
+use crate::{build, keep_back, kit, site};
 
 pub(crate) use need::assets;
 pub(crate) use rules::load as rules;
@@ -81,14 +82,18 @@ pub async fn load(
     let until = now + TimeDelta::days(site.plan_days);
     let hours = cell::duty_hours(connection).await?;
     let (parts, recipes) = catalogue::load(connection, &codes).await?;
-    let cell = cell::cell(connection, &codes, cell_name).await?;
+    let fed = feeder(&mut *connection).await?;
+    let build = build::queries::under_way(&mut *connection).await?;
+    let cell = cell::cell(connection, &codes, cell_name, &fed).await?;
+    // What the feeder holds belongs to the build under way, if there is one.
+    let free = if build.is_none() { fed.as_slice() } else { &[] };
     let mut situation = Situation {
         now,
         shifts: decoded(duty_shifts(&hours, site.zone, now, until))?,
         stations: cell::stations(connection).await?,
         kit: kit::queries::all(&mut *connection).await?,
         powders: supply::powders(connection).await?,
-        lots: supply::lots(connection, &codes, &cell).await?,
+        lots: supply::lots(connection, &codes, &cell, free).await?,
         cell,
         banks: supply::banks(connection).await?,
         compressor: supply::compressor(connection).await?,
@@ -105,7 +110,9 @@ pub async fn load(
         recipes,
         site,
     };
-    under_way::keep(connection, &mut situation).await?;
+    if let Some(build) = build {
+        under_way::keep(connection, &mut situation, &build, total(&fed)).await?;
+    }
     Ok(situation)
 }
 

@@ -8,8 +8,7 @@ use sqlx::SqliteConnection;
 use uuid::Uuid;
 
 use super::{Codes, at, at_if, code, word};
-use crate::book::queries::feeder;
-use crate::build::queries::building;
+use crate::book::queries::{InFeeder, total};
 
 pub(crate) async fn powders(connection: &mut SqliteConnection) -> Result<Vec<Powder>, sqlx::Error> {
     sqlx::query!(
@@ -42,13 +41,9 @@ pub(super) async fn lots(
     connection: &mut SqliteConnection,
     codes: &Codes,
     cell: &Cell,
+    fed: &[InFeeder],
 ) -> Result<Vec<Lot>, sqlx::Error> {
-    // What the feeder holds belongs to the build under way, if there is one.
-    let fed = match building(&mut *connection).await? {
-        true => Vec::new(),
-        false => feeder(&mut *connection).await?,
-    };
-    let in_all = fed.iter().map(|lot| lot.mass).sum();
+    let in_all = total(fed);
     let in_feeder = |lot: &str| {
         let held = fed.iter().find(|fed| fed.lot.as_str() == lot);
         held.map_or(Milligrams(0), |held| cell.beyond_heel(held.mass, in_all))

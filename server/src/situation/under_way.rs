@@ -5,28 +5,21 @@ use mendpost_core::situation::{Situation, UnderWay};
 use sqlx::SqliteConnection;
 
 use super::{at, word};
-use crate::book::queries::feeder;
-use crate::build::queries::{self, times};
+use crate::build::queries::{self, Build, times};
 
 /// A build is never to end earlier than so many minutes from now.
 const LEAST_MIN: i64 = 5;
 
-/// Keeps the build that is under way, if there is one.
+/// Keeps a build that is under way, for which the feeder holds so much.
 pub(super) async fn keep(
     connection: &mut SqliteConnection,
     situation: &mut Situation,
+    build: &Build,
+    held: Milligrams,
 ) -> Result<(), sqlx::Error> {
-    let Some(build) = queries::under_way(&mut *connection).await? else {
-        return Ok(());
-    };
     let marks = queries::marks(&mut *connection, build.id).await?;
     let took = minutes(at(build.begun_ms)?, &times(&marks), situation.now);
     let left = (build.planned_min - took.spraying).max(LEAST_MIN);
-    let held: Milligrams = feeder(&mut *connection)
-        .await?
-        .iter()
-        .map(|it| it.mass)
-        .sum();
     let lots: Option<String> =
         sqlx::query_scalar!("select lots from build_plan where build_id = ?", build.id)
             .fetch_optional(&mut *connection)

@@ -14,7 +14,7 @@ use crate::hold::{Cause, Held, hold_part, queries::holds};
 use crate::page::act::{ActPage, Field};
 use crate::page::{Notice, Screen};
 use crate::people::{Visit, Who};
-use crate::powder::{hold_for_gap, lot_path};
+use crate::powder::{lot_path, stop_lots};
 
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(default)]
@@ -119,7 +119,7 @@ pub(super) async fn save(
         drop(change);
         return hold_page(&visit, &code, &reach, form, errors).await;
     };
-    let stopped = hold_for_gap(&mut change, &reach.lots, &reason).await?;
+    let stopped = stop_lots(&mut change, &reach.lots, &reason).await?;
     if stopped.is_empty() && reach.parts.is_empty() {
         drop(change);
         errors.add("reason", "all that can be held of it is on hold already");

@@ -1,6 +1,6 @@
 //! Histories of powder, as a crew makes them and as nobody would.
 
-use super::{Book, Movement, NoMovement, Place, Reason, from_mix};
+use super::{Book, Movement, NoMovement, Place, Reason, from_mix, take};
 use crate::quantity::Milligrams;
 use proptest::prelude::*;
 
@@ -125,6 +125,13 @@ fn a_mix_gives_of_each_lot_as_its_share_is() {
     assert_eq!(fed, Ok(mix(&[("L1", 34), ("L2", 33), ("L3", 33)])));
     let all = from_mix(&thirds, Milligrams(151));
     assert!(matches!(all, Err(NoMovement::TooMuch { .. })));
+    // Taken out one after the other, all of it goes and no lot gives more than it has.
+    let mut left = thirds.clone();
+    assert_eq!(take(&mut left, Milligrams(100)), fed);
+    assert_eq!(take(&mut left, Milligrams(0)), Ok(Vec::new()));
+    let rest = take(&mut left, Milligrams(50));
+    assert_eq!(rest, Ok(mix(&[("L1", 16), ("L2", 17), ("L3", 17)])));
+    assert_eq!(left, mix(&[("L1", 0), ("L2", 0), ("L3", 0)]));
 }
 
 fn any_place() -> impl Strategy<Value = Place> {
