@@ -28,6 +28,7 @@ use crate::page::{Layout, Notice, Screen, grams_exact, page_with};
 use crate::people::{Visit, Who};
 use crate::powder::stop_lots;
 use crate::requests::work::insert_sprayed;
+use crate::requests::{decide, named};
 use crate::situation;
 
 #[derive(Template)]
@@ -134,7 +135,12 @@ pub(super) async fn save(
         }
         None => String::new(),
     };
-    if !weighed.scrapped {
+    if weighed.scrapped {
+        let request = named(change.connection(), &build.request.to_string()).await?;
+        let told = ("scrapped", note.as_str());
+        let more = json!({ "build": number });
+        decide(&mut change, &request, told, &who.name, more).await?;
+    } else {
         insert_sprayed(&mut change, &build.done(), &note, &who, entry).await?;
         learn(&mut change, &build, &lots, weighed, &who).await?;
     }

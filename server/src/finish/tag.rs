@@ -18,6 +18,7 @@ use crate::page::{Layout, Screen, page};
 use crate::people::Visit;
 use crate::requests::{Done, History, Named, named};
 use crate::situation;
+use crate::trace::queries::lots_in_piece;
 use crate::words::authority::who_word;
 
 #[derive(Template)]
@@ -31,6 +32,8 @@ struct TagPage {
     /// Who said yes to its release, and in which words.
     said_yes: Vec<String>,
     limits: Vec<String>,
+    /// The lots in it; empty where no build is on record, and then they are written by hand.
+    lots: String,
     /// When an interim part comes off; empty for one that stays.
     off: String,
     /// Who built it and who released it, with when.
@@ -48,6 +51,7 @@ struct Released {
     recipe: Option<(String, i64)>,
     answers: Vec<Answer>,
     part: Option<String>,
+    lots: Vec<String>,
     /// The interim part that it is, while it is out.
     out: Option<Interim>,
 }
@@ -67,6 +71,7 @@ impl Released {
             recipe: built_by(&mut *connection, &history).await?,
             answers: situation::answers(&mut *connection, request.id).await?,
             part: part_code(&mut *connection, request.id).await?,
+            lots: lots_in_piece(&mut *connection, request.number, history.since).await?,
             situation: situation::load(connection, now).await?,
             history,
             request,
@@ -170,6 +175,7 @@ pub(super) async fn show(
         ],
         said_yes: part.said_yes(),
         limits: part.limits(),
+        lots: part.lots.join(", "),
         names: vec![
             (
                 "Sprayed by",

@@ -2,7 +2,7 @@
 
 mod hold;
 mod part;
-mod queries;
+pub mod queries;
 mod touched;
 
 use mendpost_core::people::Act;

@@ -213,6 +213,29 @@ pub async fn powder_of(
     .await
 }
 
+/// The lots in the piece that a request has now: of its builds since it was last begun anew that were not scrapped.
+pub async fn lots_in_piece(
+    executor: impl SqliteExecutor<'_>,
+    request: i64,
+    since: i64,
+) -> Result<Vec<String>, sqlx::Error> {
+    sqlx::query_scalar!(
+        r#"select distinct l.code as "lot!: String"
+           from build b
+           join request r on r.id = b.request_id
+           join build_end e on e.build_id = b.id and e.outcome = 'done'
+           join movement m on m.to_id = b.id and m.reason = 'spray'
+           join lot l on l.id = m.lot_id
+           where r.number = ? and b.journal_sequence > ?
+             and not exists (select 1 from movement c where c.corrects_id = m.id)
+           order by l.code"#,
+        request,
+        since
+    )
+    .fetch_all(executor)
+    .await
+}
+
 /// An operation that was done of a request: what, when, by whom.
 #[derive(Debug, Clone)]
 pub struct DoneBy {

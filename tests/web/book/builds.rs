@@ -157,7 +157,7 @@ async fn what_is_missing_beyond_the_stop_line_holds_the_lot() {
     replayed(&app).await;
 }
 
-/// What was scrapped gives its request back: the spraying comes next again, and what was fed stays with the build.
+/// What was scrapped gives its request back: it begins anew with blasting, and what was fed stays with the build.
 #[tokio::test]
 async fn a_scrapped_build_gives_its_request_back() {
     let mut app = sprayed().await;
@@ -175,10 +175,14 @@ async fn a_scrapped_build_gives_its_request_back() {
     assert!(app.get("/builds/1").await.contains("was scrapped"));
     let page = app.get("/requests/9/work").await;
     assert!(
-        page.contains("Spray for R9.") || page.contains("again"),
+        page.contains("Blast to clean metal for R9."),
         "{}",
         page.body
     );
+    let page = app.get("/requests/9").await;
+    assert!(page.contains("peeled off at the edge"), "{}", page.body);
+    let page = app.get("/requests/9/trace").await;
+    assert!(page.contains("scrapped"), "{}", page.body);
     assert_eq!(
         number(
             &app,
