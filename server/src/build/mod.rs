@@ -14,6 +14,8 @@ mod swept;
 
 use mendpost_core::people::Act;
 
+pub use pages::{Running, running};
+
 use crate::routes::Routes;
 
 pub fn routes() -> Routes {

@@ -162,6 +162,28 @@ pub(super) async fn build_page(
     page_with(shown.typed.errors.status(), &shown)
 }
 
+/// What the build that is under way does, in the words of its page.
+pub struct Running {
+    pub answer: String,
+    pub reason: String,
+    pub path: String,
+}
+
+/// The build that is under way, if there is one.
+pub async fn running(state: &AppState, page: &Layout) -> Result<Option<Running>, AppError> {
+    let Some(build) = queries::under_way(&state.db.read).await? else {
+        return Ok(None);
+    };
+    let marks = queries::marks(&state.db.read, build.id).await?;
+    let fed = feeder(&state.db.read).await?;
+    let (answer, reason) = answer(page, &build, doing(&times(&marks)), &marks, &fed);
+    Ok(Some(Running {
+        answer,
+        reason,
+        path: super::path(build.number),
+    }))
+}
+
 fn took(build: &Build, marks: &[Marked], now_ms: i64) -> Result<Minutes, AppError> {
     let at = |ms| situation::moment(ms).map_err(AppError::internal);
     let end = at(build.ended_ms.unwrap_or(now_ms))?;
@@ -218,7 +240,11 @@ fn answer(
                 format!(" {}.", sentence(&note))
             };
             (
-                format!("{what} stands since {since}: {}.", cause_word(cause)),
+                format!(
+                    "{} stands since {since}: {}.",
+                    sentence(&what),
+                    cause_word(cause)
+                ),
                 format!("Stopped by {by}.{found}"),
             )
         }

@@ -85,7 +85,11 @@ pub(super) async fn show(
             .iter()
             .map(|it| held(&words, &look, it))
             .collect(),
-        next: wants.iter().take(4).map(|it| next(&words, it)).collect(),
+        next: wants
+            .iter()
+            .take(4)
+            .map(|it| next(&words, &look, it))
+            .collect(),
         may: visit.may(Act::BookPowder),
         one_lot: look.feeder.len() == 1,
         undo: undo_of(&state, &visit).await?,
@@ -173,12 +177,16 @@ fn held(words: &Words<'_>, look: &Look, it: &InFeeder) -> Held {
     }
 }
 
-fn next(words: &Words<'_>, want: &Want) -> Next {
+fn next(words: &Words<'_>, look: &Look, want: &Want) -> Next {
+    let request = look.situation.request(&want.request);
+    let what = request.map_or_else(String::new, |it| {
+        sentence(&words.asset_part(it.asset.as_str(), &it.part_name))
+    });
     let lots: Vec<&str> = want.purpose.lots.iter().map(|it| it.as_str()).collect();
     Next {
         path: format!("/feeder/draw?for={}", want.request),
         request: want.request.to_string(),
-        what: sentence(&words.request(want.request.as_str())),
+        what,
         grams: format!("{} g", whole(want.grams)),
         lots: lots.join(" and "),
     }

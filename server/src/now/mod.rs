@@ -10,6 +10,7 @@ use axum::response::Response;
 use mendpost_core::people::Act;
 
 use crate::AppState;
+use crate::build;
 use crate::error::AppError;
 use crate::page::{Screen, page};
 use crate::people::Visit;
@@ -31,8 +32,12 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
     let signings = signature::queries::waiting(&state.db.read).await?;
     let out = interim::open(&state.db.read, situation.now).await?;
     let alarm = interim::Alarm::of(&out, situation.now);
+    let build = build::running(&state, &layout).await?;
     let now = pages::NowPage::new(layout, &situation, &orders, may_plan, safety);
     let deliveries = receive::queries::deliveries(&state.db.read).await?;
-    let now = now.with_signings(signings).with_interim(alarm);
+    let now = now
+        .with_signings(signings)
+        .with_interim(alarm)
+        .with_build(build);
     page(&now.with_deliveries(deliveries))
 }

@@ -6,6 +6,7 @@ use mendpost_core::situation::Situation;
 use super::acts::{Next, to_do, under_way};
 use super::safety::Safety;
 use super::stacks::{Stack, stacks};
+use crate::build::Running;
 use crate::clock_check::InDoubt;
 use crate::interim::Alarm;
 use crate::lineup::Stored;
@@ -48,6 +49,8 @@ pub struct NowPage {
     signings: Vec<SigningRow>,
     /// Interim parts that must come off.
     interim: Option<Alarm>,
+    /// The build under way.
+    build: Option<Running>,
     /// Deliveries that are due.
     due: Vec<Due>,
     /// What threatens the data.
@@ -157,6 +160,7 @@ impl NowPage {
             signings: Vec::new(),
             due: Vec::new(),
             interim: None,
+            build: None,
             notices: safety.notices,
             doubt: safety.doubt,
             copies: safety.copies,
@@ -180,6 +184,12 @@ impl NowPage {
                 path: second::path(waits.number),
             })
             .collect();
+        self
+    }
+
+    /// The same with the build that is under way.
+    pub fn with_build(mut self, build: Option<Running>) -> Self {
+        self.build = build;
         self
     }
 

@@ -8,7 +8,8 @@ use super::queries::{self, Touched, Whereabouts};
 use mendpost_core::people::Act;
 
 use crate::AppState;
-use crate::build;
+use crate::book::queries::feeder;
+use crate::build::{self, queries::under_way};
 use crate::error::AppError;
 use crate::page::{Layout, Screen, grams_exact, page};
 use crate::people::Visit;
@@ -65,11 +66,20 @@ pub(super) async fn by_lot(
         .map(|(kind, container, mass)| (place(&kind, container), grams_exact(mass)))
         .collect();
     let back = (lot_path(&code), format!("lot {code}"));
-    let reason = format!(
+    let mut reason = format!(
         "{} of maker’s lot {}.",
         found.powder_name,
         maker(&found.maker_lot)
     );
+    let fed = feeder(&state.db.read).await?;
+    let fed = fed.iter().any(|it| it.lot.as_str() == code);
+    let building = under_way(&state.db.read).await?.filter(|_| fed);
+    if let Some(build) = building {
+        reason += &format!(
+            " It is in the feeder for build {}, R{}, which is under way.",
+            build.number, build.request
+        );
+    }
     let hold = visit
         .may(Act::HoldLot)
         .then(|| format!("{}/trace/hold", lot_path(&code)));
