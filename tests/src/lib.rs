@@ -2,6 +2,7 @@
 
 pub mod browser;
 pub mod chromium;
+pub mod decade;
 pub mod service;
 pub mod solids;
 pub mod squares;
@@ -138,6 +139,18 @@ impl App {
             state,
             time,
             router,
+            folder: Arc::new(folder),
+            cookies: BTreeMap::new(),
+            token: String::new(),
+        }
+    }
+
+    /// Another site than the demonstration: this state, whose clock is set by `time`, in this folder.
+    pub fn serving(state: AppState, time: Arc<AtomicI64>, folder: TempDir) -> App {
+        App {
+            router: with_routes(state.clone(), routes()),
+            state,
+            time,
             folder: Arc::new(folder),
             cookies: BTreeMap::new(),
             token: String::new(),

@@ -122,10 +122,11 @@ pub async fn sources(
         r#"select c.code as "container!: String", l.code as "lot!: String", k.name as "powder!: String",
              l.state as "state!: String", l.use_by_ms as "use_by_ms: i64", l.date_kind as "date_kind!: String",
              c.milligrams as "milligrams!: i64"
-           from container_now c
+           from container holding
+           join container_now c on c.container_id = holding.id
            join lot l on l.id = c.lot_id
            join powder k on k.id = l.powder_id
-           where l.state = 'released'
+           where holding.holds = 1 and l.state = 'released'
            order by l.use_by_ms is null, l.use_by_ms, c.code"#
     )
     .fetch_all(executor)

@@ -154,22 +154,55 @@ pub struct BookLine {
     pub taken_back: bool,
 }
 
-/// All that moved of a lot, or into it, the newest first.
+/// What moved of a lot, or into it, before a journal entry: the newest first, as many as told and the rest of the
+/// last one's entry.
 pub async fn of_lot(
     executor: impl SqliteExecutor<'_>,
     lot: &str,
+    before: i64,
+    most: i64,
 ) -> Result<Vec<BookLine>, sqlx::Error> {
     lines!(
         "where id in (
-             select m.id from movement m join lot l on l.id = m.lot_id where l.code = ?1
-             union
-             select m.id from movement m join lot l on l.id = m.into_lot_id where l.code = ?1
+             with own as (
+               select id, journal_sequence from movement
+               where lot_id = (select id from lot where code = ?1) and journal_sequence < ?2
+               union
+               select id, journal_sequence from movement
+               where into_lot_id = (select id from lot where code = ?1) and journal_sequence < ?2
+             )
+             select id from own
+             where journal_sequence >= coalesce(
+               (select journal_sequence from own order by journal_sequence desc limit 1 offset ?3 - 1), 0)
            )
            order by journal_sequence desc, place_in_book desc",
-        lot
+        lot,
+        before,
+        most
     )
     .try_map(StoredLine::shown)
     .fetch_all(executor)
+    .await
+}
+
+/// Whether anything moved of a lot, or into it, before a journal entry.
+pub async fn moved_before(
+    executor: impl SqliteExecutor<'_>,
+    lot: &str,
+    sequence: i64,
+) -> Result<bool, sqlx::Error> {
+    sqlx::query_scalar!(
+        r#"select exists (
+             select 1 from movement
+             where lot_id = (select id from lot where code = ?1) and journal_sequence < ?2
+           ) or exists (
+             select 1 from movement
+             where into_lot_id = (select id from lot where code = ?1) and journal_sequence < ?2
+           ) as "before!: bool""#,
+        lot,
+        sequence
+    )
+    .fetch_one(executor)
     .await
 }
 

@@ -38,7 +38,7 @@ struct Fitted {
 
 async fn fitted(connection: &mut SqliteConnection) -> Result<Option<Fitted>, AppError> {
     let last = sqlx::query!(
-        "select code, at_ms, minutes_before from nozzle_fitted order by journal_sequence desc limit 1"
+        "select journal_sequence, code, at_ms, minutes_before from nozzle_fitted order by journal_sequence desc limit 1"
     )
     .fetch_optional(&mut *connection)
     .await?;
@@ -46,10 +46,8 @@ async fn fitted(connection: &mut SqliteConnection) -> Result<Option<Fitted>, App
         return Ok(None);
     };
     let mut ran = last.minutes_before;
-    for build in queries::since(&mut *connection, last.at_ms).await? {
-        if build.nozzle.as_deref() != Some(last.code.as_str()) {
-            continue;
-        }
+    let builds = queries::with_nozzle(&mut *connection, &last.code, last.journal_sequence).await?;
+    for build in builds {
         let marks = queries::marks(&mut *connection, build.id).await?;
         let at = |ms| situation::moment(ms).map_err(AppError::internal);
         let end = build.ended_ms.unwrap_or(build.begun_ms);

@@ -109,11 +109,11 @@ pub async fn build(
         .await
 }
 
-/// The build that is under way, of which there is one at most.
+/// The build that is under way: the newest, where that has not ended, since none begins before the one before has.
 pub async fn under_way(executor: impl SqliteExecutor<'_>) -> Result<Option<Build>, sqlx::Error> {
     builds!(
         executor,
-        "where e.build_id is null order by b.number desc limit 1",
+        "where b.number = (select max(number) from build) and e.build_id is null",
     )
     .fetch_optional(executor)
     .await
@@ -135,15 +135,17 @@ pub async fn newest(
     .await
 }
 
-/// Builds begun at or after a moment, in order.
-pub async fn since(
+/// Builds sprayed with a nozzle since it was fitted by a journal entry, in order.
+pub async fn with_nozzle(
     executor: impl SqliteExecutor<'_>,
-    begun_ms: i64,
+    nozzle: &str,
+    fitted: i64,
 ) -> Result<Vec<Build>, sqlx::Error> {
     builds!(
         executor,
-        "where b.begun_ms >= ? order by b.number",
-        begun_ms
+        "where b.nozzle = ? and b.journal_sequence > ? order by b.number",
+        nozzle,
+        fitted
     )
     .fetch_all(executor)
     .await

@@ -9,11 +9,12 @@ pub mod store;
 mod strike;
 mod weighed;
 
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::response::Response;
 use mendpost_core::catalogue::Part;
 use mendpost_core::people::Act;
 use mendpost_core::situation::Situation;
+use serde::Deserialize;
 
 use crate::AppState;
 use crate::attachment::{Holder, Photos};
@@ -23,6 +24,7 @@ use crate::people::Visit;
 use crate::routes::Routes;
 use crate::shape::{self, ShapeSection};
 use crate::{recipe, situation};
+use queries::Which;
 
 pub fn routes() -> Routes {
     Routes::default()
@@ -70,18 +72,39 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
     ))
 }
 
+#[derive(Deserialize)]
+struct Choice {
+    /// So many weighed builds that are newer are left out.
+    #[serde(default)]
+    from: u32,
+}
+
+/// So many weighed builds stand on the page of a part.
+const MOST: u32 = 50;
+
 async fn show_part(
     State(state): State<AppState>,
     visit: Visit,
     Path(code): Path<String>,
+    Query(choice): Query<Choice>,
 ) -> Result<Response, AppError> {
     let situation = situation::now(&state).await?;
     let part = part_of(&situation, &code)?;
-    let weighed = queries::weighed_of(&state.db.read, &code).await?;
+    let from = choice.from;
+    let which = Which::Page {
+        from,
+        most: MOST + 1,
+    };
+    let mut weighed = queries::weighed_of(&state.db.read, &code, which).await?;
+    let most = usize::try_from(MOST).unwrap_or(usize::MAX);
+    let older =
+        (weighed.len() > most).then(|| format!("{}?from={}#weighed", path(&code), from + MOST));
+    weighed.truncate(most);
     let row = part::row_of(&state.db.read, &code).await?;
     let holder = Holder::part(&state.db.read, &code).await?;
     let holder = holder.ok_or(sqlx::Error::RowNotFound)?;
     let beside = one::Beside {
+        older,
         may_weigh: visit.may(Act::WeighBuild),
         may_write: visit.may(Act::WriteRecipe),
         version: row.version,

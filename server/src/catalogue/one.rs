@@ -40,6 +40,8 @@ pub struct PartPage {
 
 /// What stands beside the plan's own figures.
 pub struct Beside {
+    /// Where weighed builds before those shown stand.
+    pub older: Option<String>,
     pub may_weigh: bool,
     pub may_write: bool,
     pub version: i64,

@@ -78,7 +78,7 @@ pub async fn enter(change: &mut Change, new: &NewWeighed<'_>) -> Result<(i64, i6
 pub async fn throat_um(executor: impl SqliteExecutor<'_>, at_ms: i64) -> Result<i64, sqlx::Error> {
     sqlx::query_scalar!(
         r#"select coalesce(
-             (select value from reading where what = 'nozzle-bore' and read_at <= ?
+             (select value from reading where what = 'nozzle-bore' and bank_id is null and station_id is null and read_at <= ?
               order by read_at desc, id desc limit 1),
              (select throat_um from cell)) as "throat_um!: i64""#,
         at_ms
@@ -106,11 +106,25 @@ pub struct WeighedRow {
     pub struck: Option<(String, String)>,
 }
 
-/// Every weighed build of a part, latest first.
+/// Which weighed builds of a part.
+#[derive(Debug, Clone, Copy)]
+pub enum Which {
+    /// The one of a number.
+    Only(i64),
+    /// The latest first, so many after so many are left out.
+    Page { from: u32, most: u32 },
+}
+
+/// Weighed builds of a part, the latest first.
 pub async fn weighed_of(
     executor: impl SqliteExecutor<'_>,
     part: &str,
+    which: Which,
 ) -> Result<Vec<WeighedRow>, sqlx::Error> {
+    let (only, from, most) = match which {
+        Which::Only(number) => (Some(number), 0, 1),
+        Which::Page { from, most } => (None, from, most),
+    };
     let rows = sqlx::query!(
         r#"select w.number as "number!: i64", r.code as "recipe!: String", r.revision as "revision!: i64",
              w.position as "position!: i64", w.fed_mg as "fed_mg!: i64",
@@ -124,9 +138,13 @@ pub async fn weighed_of(
            left join lot l on l.id = w.lot_id
            left join request q on q.id = w.request_id
            left join struck_out s on s.build_id = w.id
-           where p.code = ?
-           order by w.built_ms desc, w.number desc"#,
-        part
+           where p.code = ? and (?2 is null or w.number = ?2)
+           order by w.built_ms desc, w.number desc
+           limit ?3 offset ?4"#,
+        part,
+        only,
+        most,
+        from
     )
     .fetch_all(executor)
     .await?;

@@ -5,7 +5,7 @@ use axum::response::Response;
 use serde::Deserialize;
 
 use super::path;
-use super::queries::{self, WeighedRow};
+use super::queries::{self, WeighedRow, Which};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
@@ -52,8 +52,8 @@ pub async fn strike(
 
 /// A weighed build of the part that is not struck out.
 async fn counted(state: &AppState, part: &str, number: i64) -> Result<WeighedRow, AppError> {
-    let builds = queries::weighed_of(&state.db.read, part).await?;
-    let build = builds.into_iter().find(|b| b.number == number);
+    let builds = queries::weighed_of(&state.db.read, part, Which::Only(number)).await?;
+    let build = builds.into_iter().next();
     let build = build.ok_or_else(|| AppError::NotFound {
         what: format!("weighed build {number} of {part}"),
     })?;

@@ -100,9 +100,7 @@ async fn latest(read: &SqlitePool) -> Result<Vec<Latest>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"select what as "what!: String", coalesce(bank_id, station_id) as "of: Uuid", value as "value!: i64",
              read_at as "at_ms!: i64", read_by as "by!: String"
-           from (select *, row_number() over (partition by what, bank_id, station_id
-                   order by read_at desc, id desc) as place from reading)
-           where place = 1"#
+           from reading_newest"#
     )
     .fetch_all(read)
     .await?;

@@ -14,12 +14,9 @@ pub async fn odd_steps(executor: impl SqliteExecutor<'_>) -> Result<Vec<Step>, s
     sqlx::query_as!(
         Step,
         r#"select sequence as "sequence!: i64", before as "before!: i64", time as "time!: i64"
-         from (select sequence, time, lag(time) over (order by sequence) as before
-               from journal
-               where sequence >= (select coalesce(max(sequence), 0)
-                                  from journal
-                                  where kind = 'clock.confirmed'))
-         where time < before or time - before > ?
+         from journal_step join journal using (sequence)
+         where sequence > (select coalesce(max(sequence), 0) from journal where kind = 'clock.confirmed')
+           and (time < before or time - before > ?)
          order by sequence"#,
         BELIEVED_MS,
     )

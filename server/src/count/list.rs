@@ -1,7 +1,7 @@
 //! All counts, and beginning one.
 
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{Query, State};
 use axum::response::Response;
 use mendpost_core::journal::Subject;
 use mendpost_core::people::Act;
@@ -24,6 +24,8 @@ struct ListPage {
     page: Layout,
     answer: String,
     rows: Vec<Row>,
+    /// The address of older ones.
+    older: Option<String>,
     may: bool,
     scope: String,
     errors: FieldErrors,
@@ -47,6 +49,14 @@ struct Row {
     mark: &'static str,
 }
 
+#[derive(Deserialize)]
+pub(super) struct From {
+    before: Option<i64>,
+}
+
+/// So many stand on a page.
+const MOST: i64 = 50;
+
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(default)]
 pub(super) struct BeginForm {
@@ -56,8 +66,10 @@ pub(super) struct BeginForm {
 pub(super) async fn show(
     State(state): State<AppState>,
     visit: Visit,
+    Query(from): Query<From>,
 ) -> Result<Response, AppError> {
-    list_page(&state, &visit, "due", FieldErrors::default()).await
+    let before = from.before.unwrap_or(i64::MAX);
+    list_page(&state, &visit, ("due", before), FieldErrors::default()).await
 }
 
 /// Begins a count: which containers it weighs is fixed now.
@@ -90,7 +102,7 @@ pub(super) async fn begin(
     }
     if !errors.is_empty() {
         drop(change);
-        return list_page(&state, &visit, &form.scope, errors).await;
+        return list_page(&state, &visit, (&form.scope, i64::MAX), errors).await;
     }
     let number = sqlx::query_scalar!(
         r#"select coalesce(max(number), 0) + 1 as "number!: i64" from stock_count"#
@@ -135,10 +147,10 @@ pub(super) async fn begin(
 async fn list_page(
     state: &AppState,
     visit: &Visit,
-    scope: &str,
+    (scope, before): (&str, i64),
     errors: FieldErrors,
 ) -> Result<Response, AppError> {
-    let counts = queries::newest(&state.db.read, 50).await?;
+    let counts = queries::newest(&state.db.read, before, MOST).await?;
     let layout = visit.layout(Screen::Powder, "Counts").await?;
     let open = counts.iter().find(|it| it.posted.is_none());
     let shown = ListPage {
@@ -150,6 +162,10 @@ async fn list_page(
             None if counts.is_empty() => "Count what is there: nothing was counted yet.".to_owned(),
             None => "No count is open.".to_owned(),
         },
+        older: counts
+            .last()
+            .filter(|it| it.number > 1)
+            .map(|it| format!("/counts?before={}", it.number)),
         rows: counts.iter().map(|it| row(&layout, it)).collect(),
         may: visit.may(Act::BookPowder),
         scope: scope.to_owned(),

@@ -26,7 +26,7 @@ pub struct Count {
 }
 
 macro_rules! counts {
-    ($rest:literal, $bound:expr) => {
+    ($rest:literal, $($bound:expr),*) => {
         sqlx::query_as!(
             Count,
             r#"select c.id as "id!: Uuid", c.number as "number!: i64", c.scope as "scope!: String",
@@ -35,18 +35,24 @@ macro_rules! counts {
                  (select count(distinct f.container_id) from stock_count_found f where f.count_id = c.id) as "found!: i64"
                from stock_count c left join stock_count_posted p on p.count_id = c.id "#
                 + $rest,
-            $bound
+            $($bound),*
         )
     };
 }
 
+/// The newest counts, before that number.
 pub async fn newest(
     executor: impl SqliteExecutor<'_>,
+    before: i64,
     most: i64,
 ) -> Result<Vec<Count>, sqlx::Error> {
-    counts!("order by c.number desc limit ?", most)
-        .fetch_all(executor)
-        .await
+    counts!(
+        "where c.number < ? order by c.number desc limit ?",
+        before,
+        most
+    )
+    .fetch_all(executor)
+    .await
 }
 
 pub async fn count(
@@ -65,8 +71,9 @@ pub async fn in_scope(
 ) -> Result<Vec<(Uuid, String)>, sqlx::Error> {
     sqlx::query!(
         r#"select c.container_id as "id!: Uuid", c.code as "code!: String" from lot l
-           join container_now c on c.lot_id = l.id
-           where l.state <> 'empty' and c.milligrams > 0
+           join container k on k.lot_id = l.id and k.holds = 1
+           join container_now c on c.container_id = k.id
+           where l.state <> 'empty'
              and (?1 is null or not exists (
                select 1 from stock_count_found f where f.container_id = c.container_id and f.at_ms >= ?1
              ))

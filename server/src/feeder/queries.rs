@@ -48,8 +48,8 @@ pub async fn containers(connection: &mut SqliteConnection) -> Result<Vec<Contain
              k.tare_mg as "tare_mg: i64", p.open_limit_min as "open_limit_min: i64"
            from lot l
            join powder p on p.id = l.powder_id
-           join container_now c on c.lot_id = l.id
-           join container k on k.id = c.container_id
+           join container k on k.lot_id = l.id and k.holds = 1
+           join container_now c on c.container_id = k.id
            where l.state <> 'empty'"#
     )
     .try_map(|row| {

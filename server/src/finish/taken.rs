@@ -10,6 +10,8 @@ use crate::db::decoded;
 /// One figure.
 pub struct Taken {
     pub request: i64,
+    /// Its request is open.
+    pub is_open: bool,
     /// The entry under which it stands.
     pub sequence: i64,
     /// Of a coupon beside the part.
@@ -36,13 +38,13 @@ async fn sizes(
     since_ms: i64,
 ) -> Result<Vec<Taken>, sqlx::Error> {
     sqlx::query!(
-        "select r.number, f.journal_sequence, s.name, f.found_nm, f.unit, w.ended_ms
+        r#"select r.number as "number!: i64", r.state = 'open' as "open!: bool", f.journal_sequence, s.name, f.found_nm, f.unit, w.ended_ms
          from size_found f
          join recipe_size s on s.recipe_id = f.recipe_id and s.position = f.position
          join work_done w on w.journal_sequence = f.journal_sequence
          join request r on r.id = w.request_id
          where f.tool_id = ? and w.ended_ms >= ?
-         order by f.journal_sequence, f.position",
+         order by f.journal_sequence, f.position"#,
         tool,
         since_ms
     )
@@ -50,6 +52,7 @@ async fn sizes(
         let unit: Unit = decoded(row.unit.parse())?;
         Ok(Taken {
             request: row.number,
+            is_open: row.open,
             sequence: row.journal_sequence,
             of_coupon: false,
             what: format!("{} {} {unit}", row.name, Length(row.found_nm).in_unit(unit)),
@@ -66,13 +69,13 @@ async fn coupons(
     since_ms: i64,
 ) -> Result<Vec<Taken>, sqlx::Error> {
     sqlx::query!(
-        "select r.number, c.journal_sequence, k.number as coupon, c.property, c.condition, c.figure, c.load_gf,
+        r#"select r.number as "number!: i64", r.state = 'open' as "open!: bool", c.journal_sequence, k.number as coupon, c.property, c.condition, c.figure, c.load_gf,
            c.tested_ms
          from coupon_result c
          join coupon k on k.number = c.coupon_number
          join request r on r.id = k.request_id
          where c.tool_id = ? and c.tested_ms >= ?
-         order by c.journal_sequence",
+         order by c.journal_sequence"#,
         tool,
         since_ms
     )
@@ -86,6 +89,7 @@ async fn coupons(
         let (of, found) = (property(measured.property), measured.with_unit());
         Ok(Taken {
             request: row.number,
+            is_open: row.open,
             sequence: row.journal_sequence,
             of_coupon: true,
             what: format!("coupon {}, {of} {found}", row.coupon),

@@ -1,13 +1,14 @@
-//! The loads, the open ones first, and what waits for a furnace.
+//! The newest loads, the open ones first, and what waits for a furnace.
 
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{Query, State};
 use axum::response::Response;
 use mendpost_core::people::Act;
+use serde::Deserialize;
 
-use super::path;
-use super::queries::{Load, loads};
+use super::queries::{Load, newest, open_loads};
 use super::ready::ready;
+use super::{PATH, path};
 use crate::AppState;
 use crate::error::AppError;
 use crate::page::{Layout, Screen, page};
@@ -22,6 +23,8 @@ struct ListPage {
     page: Layout,
     answer: String,
     rows: Vec<Row>,
+    /// The address of older ones.
+    older: Option<String>,
     /// What waits for a furnace: the part, and for which cycle.
     waits: Vec<(String, String, String)>,
     may_open: bool,
@@ -39,13 +42,26 @@ struct Row {
     chart: String,
 }
 
+#[derive(Deserialize)]
+pub(super) struct From {
+    before: Option<i64>,
+}
+
+/// So many stand on a page.
+const MOST: i64 = 50;
+
 pub(super) async fn show(
     State(state): State<AppState>,
     visit: Visit,
+    Query(from): Query<From>,
 ) -> Result<Response, AppError> {
     let now = situation::moment(visit.now).map_err(AppError::internal)?;
     let mut reading = state.db.read.begin().await?;
-    let all = loads(&mut reading).await?;
+    let mut all = open_loads(&mut reading).await?;
+    let older = newest(&mut reading, from.before.unwrap_or(i64::MAX), MOST).await?;
+    let last = older.last().map(|load| load.number);
+    let is_closed = |load: &Load| !load.is_open();
+    all.extend(older.into_iter().filter(is_closed));
     let situation = situation::load(&mut reading, now).await?;
     drop(reading);
     let layout = visit.layout(Screen::Cell, "Furnace loads").await?;
@@ -62,8 +78,7 @@ pub(super) async fn show(
             (name, asks, format!("/requests/{}", part.number()))
         })
         .collect();
-    let mut rows: Vec<Row> = all.iter().map(|load| row(&layout, load)).collect();
-    rows.sort_by_key(|row| row.word != "open");
+    let rows = all.iter().map(|load| row(&layout, load)).collect();
     let open = all.iter().find(|load| load.is_open());
     page(&ListPage {
         answer: match (open, waits.len()) {
@@ -73,6 +88,9 @@ pub(super) async fn show(
             (None, many) => format!("Open a load: {many} parts wait for the furnace."),
         },
         rows,
+        older: last
+            .filter(|number| *number > 1)
+            .map(|number| format!("{PATH}?before={number}")),
         waits,
         may_open: visit.may(Act::DoWork),
         page: layout,

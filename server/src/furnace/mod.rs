@@ -63,10 +63,8 @@ async fn find(connection: &mut SqliteConnection, number: &str) -> Result<Load, A
     };
     let digits = number.trim_start_matches(['F', 'f']);
     let number: i64 = digits.parse().map_err(|_| none())?;
-    let all = queries::loads(connection).await?;
-    all.into_iter()
-        .find(|load| load.number == number)
-        .ok_or_else(none)
+    let found = queries::loads(connection, &[number]).await?;
+    found.into_iter().next().ok_or_else(none)
 }
 
 /// The same while it is open.

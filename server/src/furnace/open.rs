@@ -10,7 +10,7 @@ use serde_json::json;
 use uuid::Uuid;
 
 use super::form::{Contents, OpenForm};
-use super::queries::{Load, loads};
+use super::queries::{Load, open_loads};
 use super::ready::{Ready, ready};
 use super::{PATH, find_open, path};
 use crate::AppState;
@@ -81,7 +81,7 @@ pub(super) async fn save(
     let mut change = Change::begin(&state, &who).await?;
     let now = situation::moment(visit.now).map_err(AppError::internal)?;
     let situation = situation::load(change.connection(), now).await?;
-    let all = loads(change.connection()).await?;
+    let all = open_loads(change.connection()).await?;
     let waiting = ready(&situation, &all);
     let mut stations = situation.stations.iter();
     let station = stations.find(|station| station.code.as_str() == form.station);
@@ -156,7 +156,7 @@ pub(super) async fn add(
     }
     let now = situation::moment(visit.now).map_err(AppError::internal)?;
     let situation = situation::load(change.connection(), now).await?;
-    let all = loads(change.connection()).await?;
+    let all = open_loads(change.connection()).await?;
     let waiting = ready(&situation, &all);
     let connection = change.connection();
     let (slots, into) = (load.slots, Some(&load));
@@ -298,7 +298,7 @@ async fn open_page(
     let now = situation::moment(visit.now).map_err(AppError::internal)?;
     let mut reading = state.db.read.begin().await?;
     let situation = situation::load(&mut reading, now).await?;
-    let all = loads(&mut reading).await?;
+    let all = open_loads(&mut reading).await?;
     drop(reading);
     let waiting = ready(&situation, &all);
     let fits = |part: &&Ready<'_>| match load {

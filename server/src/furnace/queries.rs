@@ -90,8 +90,39 @@ impl Load {
     }
 }
 
-/// All loads, the newest first.
-pub async fn loads(connection: &mut SqliteConnection) -> Result<Vec<Load>, sqlx::Error> {
+/// Loads that are open, the newest first.
+pub async fn open_loads(connection: &mut SqliteConnection) -> Result<Vec<Load>, sqlx::Error> {
+    let numbers = sqlx::query_scalar!(
+        r#"select number as "number!: i64" from furnace_load
+           where number not in (select load_number from furnace_closed)"#
+    )
+    .fetch_all(&mut *connection)
+    .await?;
+    loads(connection, &numbers).await
+}
+
+/// The newest loads, before that number.
+pub async fn newest(
+    connection: &mut SqliteConnection,
+    before: i64,
+    most: i64,
+) -> Result<Vec<Load>, sqlx::Error> {
+    let numbers = sqlx::query_scalar!(
+        r#"select number as "number!: i64" from furnace_load where number < ? order by number desc limit ?"#,
+        before,
+        most
+    )
+    .fetch_all(&mut *connection)
+    .await?;
+    loads(connection, &numbers).await
+}
+
+/// The loads of these numbers, the newest first.
+pub async fn loads(
+    connection: &mut SqliteConnection,
+    numbers: &[i64],
+) -> Result<Vec<Load>, sqlx::Error> {
+    let numbers = decoded(serde_json::to_string(numbers))?;
     let mut loads: Vec<Load> = sqlx::query!(
         r#"select l.number as "number!: i64", s.code as "station!: String", s.name as "station_name!: String",
              s.slots as "slots!: i64", l.cycle as "cycle!: String", l.set_c as "set_c!: i64",
@@ -101,7 +132,9 @@ pub async fn loads(connection: &mut SqliteConnection) -> Result<Vec<Load>, sqlx:
              c.closed_ms as "closed_ms?: i64"
            from furnace_load l join station s on s.id = l.station_id
            left join furnace_closed c on c.load_number = l.number
-           order by l.number desc"#
+           where l.number in (select value from json_each(?))
+           order by l.number desc"#,
+        numbers
     )
     .try_map(|row| {
         let soak = row.actual_c.zip(row.soak_from_ms).zip(row.soak_to_ms);
@@ -134,9 +167,9 @@ pub async fn loads(connection: &mut SqliteConnection) -> Result<Vec<Load>, sqlx:
     })
     .fetch_all(&mut *connection)
     .await?;
-    add_parts(&mut *connection, &mut loads).await?;
-    add_containers(&mut *connection, &mut loads).await?;
-    add_excursions(connection, &mut loads).await?;
+    add_parts(&mut *connection, &mut loads, &numbers).await?;
+    add_containers(&mut *connection, &mut loads, &numbers).await?;
+    add_excursions(connection, &mut loads, &numbers).await?;
     Ok(loads)
 }
 
@@ -147,6 +180,7 @@ fn of(loads: &mut [Load], number: i64) -> Option<&mut Load> {
 async fn add_parts(
     connection: &mut SqliteConnection,
     loads: &mut [Load],
+    numbers: &str,
 ) -> Result<(), sqlx::Error> {
     let rows = sqlx::query!(
         r#"select p.load_number as "load_number!: i64", r.number as "number!: i64",
@@ -159,7 +193,9 @@ async fn add_parts(
            join request r on r.id = p.request_id
            join recipe c on c.id = p.recipe_id
            join recipe_operation o on o.recipe_id = p.recipe_id and o.position = p.position
-           order by p.load_number, r.number"#
+           where p.load_number in (select value from json_each(?))
+           order by p.load_number, r.number"#,
+        numbers
     )
     .fetch_all(connection)
     .await?;
@@ -183,6 +219,7 @@ async fn add_parts(
 async fn add_containers(
     connection: &mut SqliteConnection,
     loads: &mut [Load],
+    numbers: &str,
 ) -> Result<(), sqlx::Error> {
     let rows = sqlx::query!(
         "select f.load_number, c.code, l.code as lot, p.name as powder
@@ -190,7 +227,9 @@ async fn add_containers(
          join container c on c.id = f.container_id
          join lot l on l.id = c.lot_id
          join powder p on p.id = l.powder_id
-         order by f.load_number, c.code"
+         where f.load_number in (select value from json_each(?))
+         order by f.load_number, c.code",
+        numbers
     )
     .fetch_all(connection)
     .await?;
@@ -209,10 +248,13 @@ async fn add_containers(
 async fn add_excursions(
     connection: &mut SqliteConnection,
     loads: &mut [Load],
+    numbers: &str,
 ) -> Result<(), sqlx::Error> {
     let rows = sqlx::query!(
         "select journal_sequence, load_number, what, at_ms, told_by from furnace_excursion
-         order by journal_sequence"
+         where load_number in (select value from json_each(?))
+         order by journal_sequence",
+        numbers
     )
     .fetch_all(connection)
     .await?;

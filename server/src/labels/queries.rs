@@ -62,7 +62,7 @@ pub async fn lots(executor: impl SqliteExecutor<'_>) -> Result<Vec<LotFacts>, sq
              (select count(*) from container where container.lot_id = lot.id) as "containers!: i64"
            from lot
            join powder on powder.id = lot.powder_id
-           where lot.state <> 'empty'
+           where lot.state <> 'empty' and exists (select 1 from container where lot_id = lot.id and holds = 1)
            order by lot.received_ms desc, lot.code desc"#
     )
     .fetch_all(executor)

@@ -28,7 +28,9 @@ use crate::{receive, requests};
 pub struct Record {
     pub lot: LotFacts,
     pub containers: Vec<ContainerRow>,
+    /// The newest, or those before an entry, and the address of older ones.
     pub movements: Vec<BookLine>,
+    pub older: Option<String>,
     pub signatures: Vec<Signature>,
     /// Loads of the furnace in which its containers dried.
     pub dried: Vec<Dried>,
@@ -65,6 +67,7 @@ pub struct LotPage {
     children: Vec<Share>,
     receipt: Option<(String, i64)>,
     movements: Vec<Line>,
+    older: Option<String>,
     places: Vec<Draw>,
     signatures: Vec<Signature>,
     dried: Vec<Dried>,
@@ -162,6 +165,7 @@ impl LotPage {
                 .into_iter()
                 .map(|m| line(&page, m, record.may_take_back))
                 .collect(),
+            older: record.older,
             signatures: record.signatures,
             dried: record.dried,
             acts: record.acts,

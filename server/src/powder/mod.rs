@@ -5,6 +5,7 @@ mod count;
 mod drawdown;
 pub mod kind;
 mod lot;
+mod lots;
 mod pages;
 pub mod queries;
 mod release;
@@ -40,6 +41,7 @@ pub use stop::{stop, stop_lots};
 pub fn routes() -> Routes {
     Routes::default()
         .get("/powder", Act::Look, show)
+        .get(lots::PATH, Act::Look, lots::show)
         .get("/powder/{lot}", Act::Look, show_lot)
         .get("/powder/kinds/{code}", Act::Look, kind::look)
         .get("/powder/kinds/{code}/change", Act::WriteRecipe, kind::open)
@@ -93,10 +95,19 @@ async fn show(
     page(&pages::PowderPage::new(layout, &book, chosen))
 }
 
+#[derive(Deserialize)]
+struct From {
+    before: Option<i64>,
+}
+
+/// So many movements stand on the page of a lot.
+const MOST: i64 = 100;
+
 async fn show_lot(
     State(state): State<AppState>,
     visit: Visit,
     Path(code): Path<String>,
+    Query(from): Query<From>,
 ) -> Result<Response, AppError> {
     let mut reading = state.db.read.begin().await?;
     let lot = queries::lot(&mut *reading, &code).await?;
@@ -116,11 +127,24 @@ async fn show_lot(
     let layout = visit.layout(Screen::Powder, &code).await?;
     let mut reading = state.db.read.acquire().await?;
     let dried = furnace::dried(&mut reading, &layout, &code).await?;
+    let before = from.before.unwrap_or(i64::MAX);
+    let movements = book::queries::of_lot(&mut *reading, &code, before, MOST).await?;
+    let older = match movements.last() {
+        Some(last) if book::queries::moved_before(&mut *reading, &code, last.sequence).await? => {
+            Some(format!(
+                "{}?before={}#moved",
+                lot_path(&code),
+                last.sequence
+            ))
+        }
+        _ => None,
+    };
     drop(reading);
     let record = lot::Record {
         dried,
         containers: queries::containers(&state.db.read, &code).await?,
-        movements: book::queries::of_lot(&state.db.read, &code).await?,
+        older,
+        movements,
         signatures: signature::of_subject(&state.db.read, "lot", &code).await?,
         acts: release::acts(&state, &visit, &lot, &checked).await?,
         checked,

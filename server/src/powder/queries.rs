@@ -158,6 +158,52 @@ pub async fn containers(
     .await
 }
 
+/// A lot in the list of all.
+pub struct LotRow {
+    pub code: String,
+    pub powder: String,
+    pub state: LotState,
+    pub received_ms: i64,
+    pub use_by_ms: Option<i64>,
+    /// In its containers.
+    pub on_hand_mg: i64,
+}
+
+/// Lots of one powder, or of any where none is named, the newest first.
+pub async fn lots(
+    connection: &mut SqliteConnection,
+    powder: &str,
+    from: u32,
+    most: u32,
+) -> Result<Vec<LotRow>, sqlx::Error> {
+    sqlx::query!(
+        r#"select l.code as "code!: String", p.name as "powder!: String", l.state as "state!: String",
+             l.received_ms as "received_ms!: i64", l.use_by_ms as "use_by_ms: i64",
+             coalesce((select sum(n.milligrams) from container k join container_now n on n.container_id = k.id
+               where k.lot_id = l.id and k.holds = 1), 0) as "on_hand_mg!: i64"
+           from lot l
+           join powder p on p.id = l.powder_id
+           where ?1 = '' or p.code = ?1
+           order by l.received_ms desc, l.code desc
+           limit ?2 offset ?3"#,
+        powder,
+        most,
+        from
+    )
+    .try_map(|row| {
+        Ok(LotRow {
+            code: row.code,
+            powder: row.powder,
+            state: decoded(row.state.parse())?,
+            received_ms: row.received_ms,
+            use_by_ms: row.use_by_ms,
+            on_hand_mg: row.on_hand_mg,
+        })
+    })
+    .fetch_all(connection)
+    .await
+}
+
 /// Puts a lot into another state, with what there is to say about it.
 pub(super) async fn set_state(
     connection: &mut SqliteConnection,

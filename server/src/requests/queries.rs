@@ -62,10 +62,10 @@ pub(super) async fn asked_before(
     executor: impl SqliteExecutor<'_>,
 ) -> Result<Vec<(String, String)>, sqlx::Error> {
     sqlx::query!(
-        "select distinct asset.code as asset, part.code as part
-         from request
-         join asset on asset.id = request.asset_id
-         join part on part.id = request.part_id
+        "select asset.code as asset, part.code as part
+         from (select distinct asset_id, part_id from request where part_id is not null) asked
+         join asset on asset.id = asked.asset_id
+         join part on part.id = asked.part_id
          order by asset.code, part.code"
     )
     .map(|row| (row.asset, row.part))

@@ -33,6 +33,7 @@ pub use data::{
 };
 pub use fault::SeedFault;
 pub use files::{SeedFiles, UnreadableSeed};
+pub use write::powder::{Whence, enter as enter_lot};
 pub use write::write;
 
 use chrono::{DateTime, Utc};

@@ -72,7 +72,7 @@ pub async fn file_of(
     .await
 }
 
-/// Small pictures of parts that requests ask for, by the request's code.
+/// Small pictures of parts that open requests ask for, by the request's code.
 pub async fn small_of_requests(
     executor: impl SqliteExecutor<'_>,
 ) -> Result<BTreeMap<String, Small>, sqlx::Error> {
@@ -80,7 +80,8 @@ pub async fn small_of_requests(
         r#"select r.number as "number!: i64", s.small as "small!: String"
            from request r
            join part_shape_now g on g.part_id = r.part_id
-           join shape s on s.hash = g.hash"#
+           join shape s on s.hash = g.hash
+           where r.state = 'open'"#
     )
     .try_map(|row| {
         let small = decoded(serde_json::from_str(&row.small))?;

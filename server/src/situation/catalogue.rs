@@ -120,8 +120,8 @@ pub(super) async fn recipes(
            where ?1 or code = ?2
               or (?2 is null
                 and (state = 'approved' or revision = (select max(revision) from recipe where code = r.code)
-                  or exists (select 1 from work_done w join request q on q.id = w.request_id
-                    where w.recipe_id = r.id and q.state = 'open')))
+                  or id in (select w.recipe_id from request q join work_done w on w.request_id = q.id
+                    where q.state = 'open')))
            order by code, revision"#,
         every,
         all_of
@@ -272,9 +272,12 @@ async fn weighed(
              w.throat_um as "throat_um!: i64",
              (select count(*) from recipe_spray before
               where before.recipe_id = w.recipe_id and before.position <= w.position) as "number!: i64"
-           from weighed_build w
-           join recipe r on r.id = w.recipe_id
-           join recipe_spray s on s.recipe_id = w.recipe_id and s.position = w.position
+           from recipe_spray s
+           join recipe r on r.id = s.recipe_id
+           cross join weighed_build w on w.recipe_id = s.recipe_id and w.position = s.position
+             and w.built_ms >= coalesce((select n.built_ms from weighed_build n
+               where n.recipe_id = s.recipe_id and n.position = s.position
+               order by n.built_ms desc limit 1 offset 49), 0)
            left join lot l on l.id = w.lot_id
            where not exists (select 1 from struck_out where build_id = w.id)
            order by w.number"#

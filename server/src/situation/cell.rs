@@ -19,9 +19,9 @@ pub(super) async fn cell(
              booth_x_mm, booth_y_mm, booth_z_mm, max_part_g, discharge_permille, carrier_permille, max_mbar, max_c,
              heater_permille, extraction_w, nozzle_exit_um, nozzle_divergent_um, worn_um, collector_limit_pa, heel_g,
              fast_permille,
-             coalesce((select value from reading where what = 'heater-power' order by read_at desc, id desc limit 1), heater_w)
+             coalesce((select value from reading_newest where what = 'heater-power'), heater_w)
                as "heater_w: i64",
-             coalesce((select value from reading where what = 'nozzle-bore' order by read_at desc, id desc limit 1), throat_um)
+             coalesce((select value from reading_newest where what = 'nozzle-bore'), throat_um)
                as "throat_um!: i64"
            from cell"#
     )

@@ -41,7 +41,7 @@ pub(crate) async fn answers(
     connection: &mut SqliteConnection,
     request: Uuid,
 ) -> Result<Vec<Answer>, sqlx::Error> {
-    let mut answers = requests::answers(connection).await?;
+    let mut answers = requests::answers(connection, Some(request)).await?;
     Ok(answers.remove(&request).unwrap_or_default())
 }
 

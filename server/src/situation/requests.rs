@@ -13,7 +13,7 @@ pub(super) async fn load(
     codes: &Codes,
 ) -> Result<Vec<Request>, sqlx::Error> {
     let mut ways = ways(connection, codes).await?;
-    let mut answers = answers(connection).await?;
+    let mut answers = answers(connection, None).await?;
     let mut begun = begun(connection).await?;
     let mut holds = holds(connection).await?;
     let rows = sqlx::query!(
@@ -75,7 +75,8 @@ async fn ways(
     let rows = sqlx::query!(
         r#"select request_id as "request_id: Uuid", kind, recipe_code, delivery_id as "delivery_id: Uuid",
              expected_ms, fit_min, crew, off_by_ms, swap_min, second_build
-           from request_way order by request_id, position"#
+           from request_way where request_id in (select id from request where state = 'open')
+           order by request_id, position"#
     )
     .fetch_all(connection)
     .await?;
@@ -106,14 +107,18 @@ async fn ways(
     Ok(ways)
 }
 
-/// Answers by request, the oldest first.
+/// Answers about one request, or about those that are open, by request, the oldest first.
 pub(super) async fn answers(
     connection: &mut SqliteConnection,
+    only: Option<Uuid>,
 ) -> Result<BTreeMap<Uuid, Vec<Answer>>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"select request_id as "request_id: Uuid", about, who, name, came, words, limits, said, until_ms,
              only_recipe, only_revision, expected_ms
-           from answer order by given_ms, id"#
+           from answer
+           where request_id in (select id from request where state = 'open' and ?1 is null union select ?1)
+           order by given_ms, id"#,
+        only
     )
     .fetch_all(connection)
     .await?;
@@ -148,7 +153,7 @@ pub(super) async fn answers(
     Ok(answers)
 }
 
-/// How far work has come, by request: what was done last, or the operation to which it went back, since it was
+/// How far work on what is open has come, by request: what was done last, or the operation to which it went back, since it was
 /// last begun anew. (With `max`, the other columns are those of its row.)
 ///
 /// What goes back to an operation waits from the end of the one before it.
@@ -158,13 +163,15 @@ async fn begun(connection: &mut SqliteConnection) -> Result<BTreeMap<Uuid, Begun
              w.done as "done!: i64", w.ended_ms as "ended_ms!: i64", max(w.journal_sequence) as "newest!: i64"
            from (
              select journal_sequence, request_id, recipe_id, position as done, ended_ms from work_done
+             where request_id in (select id from request where state = 'open')
              union all
              select b.journal_sequence, b.request_id, b.recipe_id, b.position - 1,
                coalesce((select w.ended_ms from work_done w where w.request_id = b.request_id
                  and w.recipe_id = b.recipe_id and w.position = b.position - 1
                  and w.journal_sequence < b.journal_sequence
                  order by w.journal_sequence desc limit 1), d.decided_ms)
-             from rework b join request_decision d on d.journal_sequence = b.journal_sequence) w
+             from rework b join request_decision d on d.journal_sequence = b.journal_sequence
+             where b.request_id in (select id from request where state = 'open')) w
            join recipe r on r.id = w.recipe_id
            where w.journal_sequence > coalesce((select max(d.journal_sequence) from request_decision d
              where d.request_id = w.request_id and d.decision in ('sent-back', 'scrapped', 'reopened')), 0)
@@ -185,13 +192,14 @@ async fn begun(connection: &mut SqliteConnection) -> Result<BTreeMap<Uuid, Begun
         .collect()
 }
 
-/// Holds that nobody has judged, by request, the oldest first.
+/// Holds on what is open that nobody has judged, by request, the oldest first.
 async fn holds(
     connection: &mut SqliteConnection,
 ) -> Result<BTreeMap<Uuid, Vec<OnHold>>, sqlx::Error> {
     let rows = sqlx::query!(
         r#"select request_id as "request_id: Uuid", number, what from part_hold h
-           where not exists (select 1 from part_judged j where j.number = h.number)
+           where request_id in (select id from request where state = 'open')
+             and not exists (select 1 from part_judged j where j.number = h.number)
            order by number"#
     )
     .fetch_all(connection)

@@ -9,6 +9,7 @@ use uuid::Uuid;
 
 use super::{Codes, at, at_if, code, word};
 use crate::book::queries::{InFeeder, total};
+use crate::db::decoded;
 
 pub(crate) async fn powders(connection: &mut SqliteConnection) -> Result<Vec<Powder>, sqlx::Error> {
     sqlx::query!(
@@ -36,7 +37,7 @@ pub(crate) async fn powders(connection: &mut SqliteConnection) -> Result<Vec<Pow
     .collect()
 }
 
-/// Lots that are not empty, with what can be sprayed of them.
+/// Lots of which anything is in a container or in the feeder, with what can be sprayed of them.
 pub(super) async fn lots(
     connection: &mut SqliteConnection,
     codes: &Codes,
@@ -48,16 +49,21 @@ pub(super) async fn lots(
         let held = fed.iter().find(|fed| fed.lot.as_str() == lot);
         held.map_or(Milligrams(0), |held| cell.beyond_heel(held.mass, in_all))
     };
+    let lots: Vec<&str> = fed.iter().map(|it| it.lot.as_str()).collect();
+    let fed_lots = decoded(serde_json::to_string(&lots))?;
     let rows = sqlx::query!(
         r#"select l.code as "code!: String", l.powder_id as "powder_id!: Uuid", l.state as "state!: String",
              l.state_note as "state_note!: String", l.use_by_ms as "use_by_ms: i64",
-             coalesce(sum(c.milligrams), 0) as "in_containers!: i64",
-             count(c.opened_ms) > 0 as "opened!: bool"
+             coalesce((select sum(n.milligrams) from container k join container_now n on n.container_id = k.id
+               where k.lot_id = l.id and k.holds = 1), 0) as "in_containers!: i64",
+             exists (select 1 from container k where k.lot_id = l.id and k.opened_ms is not null) as "opened!: bool"
            from lot l
-           left join container_now c on c.lot_id = l.id
-           where l.state <> 'empty'
-           group by l.id
-           order by l.code"#
+           where l.state <> 'empty' and l.id in (
+             select lot_id from container where holds = 1
+             union select id from lot where code in (select value from json_each(?))
+           )
+           order by l.code"#,
+        fed_lots
     )
     .fetch_all(connection)
     .await?;
@@ -114,7 +120,7 @@ pub(super) async fn compressor(
 ) -> Result<Option<Compressor>, sqlx::Error> {
     let row = sqlx::query!(
         r#"select free_air_l_per_min, max_mbar, inlet_c, power_w, receiver_ml, receiver_low_mbar,
-             coalesce((select value from reading where what = 'compressor-service' order by read_at desc, id desc limit 1),
+             coalesce((select value from reading_newest where what = 'compressor-service'),
                service_in_min) as "service_in_min: i64"
            from compressor"#
     )
@@ -161,13 +167,14 @@ struct Reading {
     read_by: String,
 }
 
-/// The latest reading of one kind, by bank.
+/// The newest reading of one kind, by bank.
 async fn latest(
     connection: &mut SqliteConnection,
     what: &str,
 ) -> Result<BTreeMap<Option<Uuid>, Reading>, sqlx::Error> {
     let rows = sqlx::query!(
-        r#"select bank_id as "bank_id: Uuid", value, read_at, read_by from reading where what = ? order by read_at, id"#,
+        r#"select bank_id as "bank_id: Uuid", value as "value!: i64", read_at as "read_at!: i64", read_by as "read_by!: String"
+           from reading_newest where what = ?"#,
         what
     )
     .fetch_all(connection)
@@ -197,6 +204,7 @@ pub(super) async fn deliveries(
         r#"select delivery_id as "delivery_id: Uuid", kind, powder_id as "powder_id: Uuid", bank_id as "bank_id: Uuid",
              amount, pressure_mbar, use_by_ms, what
            from delivery_line
+           where delivery_id in (select id from delivery where state = 'expected')
            order by delivery_id, position"#
     )
     .fetch_all(&mut *connection)

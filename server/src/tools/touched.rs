@@ -28,6 +28,8 @@ use crate::situation::moment;
 #[serde(default)]
 pub struct Since {
     since: String,
+    /// Parts of requests below this number.
+    before: Option<i64>,
 }
 
 #[derive(Debug, Default, Deserialize)]
@@ -48,6 +50,8 @@ struct TouchedPage {
     reported: String,
     since: String,
     rows: Vec<Row>,
+    /// The address of older ones.
+    older: Option<String>,
     /// How many parts the act would hold.
     to_hold: usize,
     may_hold: bool,
@@ -75,6 +79,8 @@ struct Touched {
     /// What was measured counts still: the piece is the same, and was not measured again.
     counts: bool,
     held: Option<Hold>,
+    /// It stands on the page that is asked for.
+    on_page: bool,
 }
 
 impl Touched {
@@ -83,17 +89,38 @@ impl Touched {
     }
 }
 
+/// What a tool measured since a time.
+struct Measured {
+    /// How many parts.
+    all: usize,
+    /// Those that are here still, and as many of the others as were asked for.
+    parts: Vec<Touched>,
+    /// Parts of requests below this number stand on the page after the one asked for.
+    older: Option<i64>,
+}
+
+/// So many parts stand on a page.
+const MOST: usize = 50;
+
+/// What it measured since a time: every part whose request is open, and a page of all, the newest requests first.
 async fn touched(
     connection: &mut SqliteConnection,
     tool: &Listed,
     since: i64,
-) -> Result<Vec<Touched>, AppError> {
+    before: i64,
+) -> Result<Measured, AppError> {
     let mut by_request: BTreeMap<i64, Vec<Taken>> = BTreeMap::new();
     for figure in taken(&mut *connection, tool.id, since).await? {
         by_request.entry(figure.request).or_default().push(figure);
     }
+    let count = by_request.len();
+    let mut numbers = by_request.keys().rev().filter(|number| **number < before);
+    let last = numbers.by_ref().take(MOST).last().copied();
+    let older = numbers.next().and(last);
+    let on_page = |number: i64| number < before && last.is_some_and(|last| number >= last);
+    by_request.retain(|number, figures| on_page(*number) || figures.iter().any(|it| it.is_open));
     let mut all = Vec::new();
-    for (number, figures) in by_request {
+    for (number, figures) in by_request.into_iter().rev() {
         let request = named(&mut *connection, &number.to_string()).await?;
         let history = History::load(&mut *connection, &request).await?;
         let still = history.still_done();
@@ -107,12 +134,17 @@ async fn touched(
         all.push(Touched {
             counts: figures.iter().any(counts),
             place: whereabouts(&request, &history),
+            on_page: on_page(number),
             held: history.holds.iter().find(of_it).cloned(),
             figures: figures.into_iter().map(|it| (it.what, it.at_ms)).collect(),
             request,
         });
     }
-    Ok(all)
+    Ok(Measured {
+        all: count,
+        parts: all,
+        older,
+    })
 }
 
 pub(super) async fn show(
@@ -125,7 +157,15 @@ pub(super) async fn show(
         since: asked.since,
         ..HoldForm::default()
     };
-    touched_page(&state, &visit, &code, form, FieldErrors::default()).await
+    let before = asked.before.unwrap_or(i64::MAX);
+    touched_page(
+        &state,
+        &visit,
+        (&code, before),
+        form,
+        FieldErrors::default(),
+    )
+    .await
 }
 
 /// Since when is asked: what was typed, else what was reported, else its last calibration but one.
@@ -143,26 +183,26 @@ fn since(tool: &Listed, typed: &str, visit: &Visit, errors: &mut FieldErrors) ->
 async fn touched_page(
     state: &AppState,
     visit: &Visit,
-    code: &str,
+    (code, before): (&str, i64),
     form: HoldForm,
     mut errors: FieldErrors,
 ) -> Result<Response, AppError> {
     let mut reading = state.db.read.begin().await?;
     let tool = queries::one(&mut reading, code).await?;
     let since_ms = since(&tool, &form.since, visit, &mut errors);
-    let all = touched(&mut reading, &tool, since_ms).await?;
+    let found = touched(&mut reading, &tool, since_ms, before).await?;
     drop(reading);
     let layout = visit
         .layout(Screen::Site, &format!("What {code} measured"))
         .await?;
-    let to_hold = all.iter().filter(|part| part.to_hold()).count();
+    let to_hold = found.parts.iter().filter(|part| part.to_hold()).count();
     let from = match since_ms {
         0 => "ever".to_owned(),
         since => format!("since {}", layout.moment(&since)),
     };
     let now = moment(visit.now).map_err(AppError::internal)?;
     let stands = tool.tool.fault_at(now);
-    let answer = match (all.len(), to_hold) {
+    let answer = match (found.all, to_hold) {
         (0, _) => format!("Go on: {code} measured no part {from}."),
         (many, 0) => format!(
             "{code} measured {} {from}: none is left to hold.",
@@ -186,7 +226,19 @@ async fn touched_page(
             0 => String::new(),
             since => field_time(since, visit.site.zone),
         },
-        rows: all.iter().map(|part| row(&layout, part)).collect(),
+        rows: found
+            .parts
+            .iter()
+            .filter(|part| part.on_page)
+            .map(|part| row(&layout, part))
+            .collect(),
+        older: found.older.map(|number| {
+            let query = form_urlencoded::Serializer::new(String::new())
+                .append_pair("since", form.since.trim())
+                .append_pair("before", &number.to_string())
+                .finish();
+            format!("{}/touched?{query}", path(code))
+        }),
         to_hold,
         may_hold: visit.may(Act::DoWork),
         reason: form.reason,
@@ -244,14 +296,14 @@ pub(super) async fn hold(
     let mut change = Change::begin(&state, &who).await?;
     let tool = queries::one(change.connection(), &code).await?;
     let since_ms = since(&tool, &form.since, &visit, &mut errors);
-    let all = touched(change.connection(), &tool, since_ms).await?;
-    let to_hold: Vec<&Touched> = all.iter().filter(|part| part.to_hold()).collect();
+    let found = touched(change.connection(), &tool, since_ms, i64::MAX).await?;
+    let to_hold: Vec<&Touched> = found.parts.iter().filter(|part| part.to_hold()).collect();
     if to_hold.is_empty() {
         errors.add("reason", "no part is left to hold");
     }
     let (Some(reason), true) = (reason, errors.is_empty()) else {
         drop(change);
-        return touched_page(&state, &visit, &code, form, errors).await;
+        return touched_page(&state, &visit, (&code, i64::MAX), form, errors).await;
     };
     let mut held = Vec::new();
     for part in to_hold {

@@ -10,7 +10,7 @@ use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::form::{FieldErrors, Posted, text};
-use crate::hold::{Cause, Held, hold_part, queries::holds};
+use crate::hold::{Cause, Held, Hold, hold_part, queries::holds};
 use crate::page::act::{ActPage, Field};
 use crate::page::{Notice, Screen};
 use crate::people::{Visit, Who};
@@ -50,11 +50,13 @@ impl Reach {
                 part.now,
                 Whereabouts::InWork | Whereabouts::Released | Whereabouts::UnderNozzle
             );
+            if !here || parts.iter().any(|it| it.request == part.request) {
+                continue;
+            }
             let held = holds(&mut *connection, Some(part.request)).await?;
-            let held = held
-                .iter()
-                .any(|it| it.is_open() && it.cause == Cause::Lot && it.what.contains(code));
-            if here && !held && parts.iter().all(|it| it.request != part.request) {
+            let of_it =
+                |it: &Hold| it.is_open() && it.cause == Cause::Lot && it.what.contains(code);
+            if !held.iter().any(of_it) {
                 parts.push(part);
             }
         }

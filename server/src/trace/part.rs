@@ -1,10 +1,10 @@
-//! What is in a part: powder by lot and container, builds, and who did what.
+//! What is in a part: powder by lot and container, builds, furnace loads, what measured it, and who did what.
 
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Response;
 
-use super::queries::{self, PowderIn};
+use super::queries::{self, InLoad, MeasuredWith, PowderIn};
 use crate::AppState;
 use crate::build::{self, queries::of_request};
 use crate::error::AppError;
@@ -12,6 +12,7 @@ use crate::page::{Layout, Screen, grams_exact, page};
 use crate::people::Visit;
 use crate::powder::lot_path;
 use crate::requests::decision::named;
+use crate::{furnace, tools};
 
 #[derive(Template)]
 #[template(path = "trace/part.html")]
@@ -22,6 +23,8 @@ struct PartPage {
     reason: String,
     powder: Vec<PowderRow>,
     builds: Vec<BuildRow>,
+    loads: Vec<LoadRow>,
+    tools: Vec<ToolRow>,
     done: Vec<DoneRow>,
 }
 
@@ -44,6 +47,25 @@ struct BuildRow {
     state: String,
 }
 
+struct LoadRow {
+    path: String,
+    code: String,
+    /// Furnace and cycle.
+    what: String,
+    soak: String,
+    /// Code and address of each part that shared it.
+    others: Vec<(String, String)>,
+    opened: String,
+}
+
+struct ToolRow {
+    path: String,
+    code: String,
+    name: String,
+    what: String,
+    last: String,
+}
+
 struct DoneRow {
     name: String,
     recipe: String,
@@ -62,6 +84,8 @@ pub(super) async fn show(
     let number = request.number;
     let powder = queries::powder_of(&mut *reading, number).await?;
     let builds = of_request(&mut *reading, number).await?;
+    let loads = queries::loads_of(&mut *reading, number).await?;
+    let tools = queries::tools_of(&mut *reading, number).await?;
     let done = queries::work_of(&mut *reading, number).await?;
     drop(reading);
     let layout = visit
@@ -89,6 +113,8 @@ pub(super) async fn show(
                 },
             })
             .collect(),
+        loads: loads.iter().map(|it| load_row(&layout, it)).collect(),
+        tools: tools.iter().map(|it| tool_row(&layout, it)).collect(),
         done: done
             .iter()
             .map(|it| DoneRow {
@@ -119,6 +145,37 @@ fn answer(number: i64, what: &str, powder: &[PowderIn]) -> (String, String) {
             format!("R{number}, {what}, is of lots {}.", lots.join(" and ")),
             "Where lots were mixed in the feeder, each is in it by its share there.".to_owned(),
         ),
+    }
+}
+
+fn load_row(page: &Layout, it: &InLoad) -> LoadRow {
+    LoadRow {
+        path: furnace::path(it.number),
+        code: format!("F{}", it.number),
+        what: format!("{}, {}", it.station, it.cycle),
+        soak: match (it.actual_c, it.closed) {
+            (Some(found), _) => {
+                format!("{} °C set, {found} °C found, chart {}", it.set_c, it.chart)
+            }
+            (None, true) => "given up, not treated".to_owned(),
+            (None, false) => format!("{} °C set, in the furnace", it.set_c),
+        },
+        others: it
+            .others
+            .split_whitespace()
+            .map(|number| (format!("R{number}"), format!("/requests/{number}/trace")))
+            .collect(),
+        opened: page.moment(&it.opened_ms),
+    }
+}
+
+fn tool_row(page: &Layout, it: &MeasuredWith) -> ToolRow {
+    ToolRow {
+        path: tools::path(&it.code),
+        code: it.code.clone(),
+        name: it.name.clone(),
+        what: it.what.replace(',', ", ").replace(",  ", ", "),
+        last: page.moment(&it.at_ms),
     }
 }
 

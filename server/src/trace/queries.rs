@@ -52,7 +52,7 @@ fn whereabouts(
 }
 
 macro_rules! touched {
-    ($executor:expr, $select:literal, $join:literal, $bound:expr) => {
+    ($executor:expr, $select:literal, $join:literal, $($bound:expr),*) => {
         sqlx::query!(
             "select b.number as \"build!: i64\", r.number as \"request!: i64\", a.name as \"asset!: String\",
                r.part_name as \"part_name!: String\", r.tag as \"tag?: String\", r.asked_by as \"asked_by!: String\",
@@ -70,7 +70,7 @@ macro_rules! touched {
                join asset a on a.id = r.asset_id
                left join build_end e on e.build_id = b.id "
                 + $join,
-            $bound
+            $($bound),*
         )
         .try_map(|row| {
             let last = row.last.map(|last| decoded(last.parse())).transpose()?;
@@ -142,29 +142,38 @@ pub async fn made_of(
     .await
 }
 
-/// Builds that were sprayed with a nozzle.
+/// Builds that were sprayed with a nozzle, before that number, the newest first.
 pub async fn by_nozzle(
     executor: impl SqliteExecutor<'_>,
     nozzle: &str,
+    before: i64,
+    most: i64,
 ) -> Result<Vec<Touched>, sqlx::Error> {
     touched!(
         executor,
         "cast(null as integer) as \"milligrams?: i64\"",
-        "where b.nozzle = ? order by b.number",
-        nozzle
+        "where b.nozzle = ? and b.number < ? order by b.number desc limit ?",
+        nozzle,
+        before,
+        most
     )
 }
 
-/// Builds whose gas was to come from a bank.
+/// Builds whose gas was to come from a bank, before that number, the newest first.
 pub async fn by_bank(
     executor: impl SqliteExecutor<'_>,
     bank: &str,
+    before: i64,
+    most: i64,
 ) -> Result<Vec<Touched>, sqlx::Error> {
     touched!(
         executor,
         "cast(null as integer) as \"milligrams?: i64\"",
-        "join build_plan n on n.build_id = b.id where n.bank = ? order by b.number",
-        bank
+        "join build_plan n on n.build_id = b.id where n.bank = ? and b.number < ?
+         order by b.number desc limit ?",
+        bank,
+        before,
+        most
     )
 }
 
@@ -260,6 +269,92 @@ pub async fn work_of(
            join recipe_operation o on o.recipe_id = w.recipe_id and o.position = w.position
            where r.number = ?
            order by w.journal_sequence"#,
+        request
+    )
+    .fetch_all(executor)
+    .await
+}
+
+/// A load of the furnace in which a part was.
+#[derive(Debug, Clone)]
+pub struct InLoad {
+    pub number: i64,
+    pub station: String,
+    pub cycle: String,
+    pub set_c: i64,
+    /// As its chart shows it; none while it is open, or where it was given up.
+    pub actual_c: Option<i64>,
+    pub chart: String,
+    pub opened_ms: i64,
+    pub closed: bool,
+    /// Requests of the parts that shared it, parted by blanks.
+    pub others: String,
+}
+
+/// The loads in which the part of a request was, in order.
+pub async fn loads_of(
+    executor: impl SqliteExecutor<'_>,
+    request: i64,
+) -> Result<Vec<InLoad>, sqlx::Error> {
+    sqlx::query_as!(
+        InLoad,
+        r#"select l.number as "number!: i64", s.name as "station!: String", l.cycle as "cycle!: String",
+             l.set_c as "set_c!: i64", c.actual_c as "actual_c?: i64", coalesce(c.chart, '') as "chart!: String",
+             l.opened_ms as "opened_ms!: i64", c.load_number is not null as "closed!: bool",
+             coalesce((
+               select group_concat(number, ' ') from (
+                 select o.number from furnace_part x join request o on o.id = x.request_id
+                 where x.load_number = l.number and o.id <> r.id order by o.number
+               )
+             ), '') as "others!: String"
+           from request r
+           join furnace_part f on f.request_id = r.id
+           join furnace_load l on l.number = f.load_number
+           join station s on s.id = l.station_id
+           left join furnace_closed c on c.load_number = l.number
+           where r.number = ?
+           order by l.number"#,
+        request
+    )
+    .fetch_all(executor)
+    .await
+}
+
+/// A tool that measured a part, or its coupons.
+#[derive(Debug, Clone)]
+pub struct MeasuredWith {
+    pub code: String,
+    pub name: String,
+    pub what: String,
+    pub at_ms: i64,
+}
+
+/// The tools that measured the part of a request or its coupons: each with all that it measured, and when last.
+pub async fn tools_of(
+    executor: impl SqliteExecutor<'_>,
+    request: i64,
+) -> Result<Vec<MeasuredWith>, sqlx::Error> {
+    sqlx::query_as!(
+        MeasuredWith,
+        r#"with found as (
+             select f.tool_id, s.name as what, w.ended_ms as at_ms, f.journal_sequence
+             from request r
+             join work_done w on w.request_id = r.id
+             join size_found f on f.journal_sequence = w.journal_sequence
+             join recipe_size s on s.recipe_id = f.recipe_id and s.position = f.position
+             where r.number = ?1
+             union all
+             select c.tool_id, 'coupon ' || k.number || ', ' || c.property, c.tested_ms, c.journal_sequence
+             from request r
+             join coupon k on k.request_id = r.id
+             join coupon_result c on c.coupon_number = k.number
+             where r.number = ?1
+           )
+           select t.code as "code!: String", t.name as "name!: String", group_concat(distinct what) as "what!: String",
+             max(at_ms) as "at_ms!: i64"
+           from found join tool t on t.id = found.tool_id
+           group by t.id
+           order by t.code"#,
         request
     )
     .fetch_all(executor)

@@ -1,8 +1,9 @@
 //! What a lot, a nozzle or a bank touched: every part, where it is now, and whom to tell; with boxes to tick on paper.
 
 use askama::Template;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::response::Response;
+use serde::Deserialize;
 
 use super::queries::{self, Touched, Whereabouts};
 use mendpost_core::people::Act;
@@ -26,6 +27,8 @@ struct TouchedPage {
     what: String,
     back: (String, String),
     rows: Vec<Row>,
+    /// The address of older builds.
+    older: Option<String>,
     /// Where the rest of a lot is: place and grams.
     rest: Vec<(String, String)>,
     weighs: bool,
@@ -47,10 +50,20 @@ struct Row {
     mark: &'static str,
 }
 
+/// Builds below this number.
+#[derive(Deserialize)]
+pub(super) struct From {
+    before: Option<i64>,
+}
+
+/// So many builds stand on a page.
+const MOST: i64 = 200;
+
 pub(super) async fn by_lot(
     State(state): State<AppState>,
     visit: Visit,
     Path(code): Path<String>,
+    Query(from): Query<From>,
 ) -> Result<Response, AppError> {
     let found = lot(&state.db.read, &code).await?;
     let found = found.ok_or_else(|| AppError::NotFound {
@@ -87,7 +100,7 @@ pub(super) async fn by_lot(
         layout,
         (format!("Lot {code}"), reason),
         back,
-        &touched,
+        Builds::of_all(touched, from.before, &format!("{}/trace", lot_path(&code))),
         (rest, hold),
     )
 }
@@ -96,8 +109,15 @@ pub(super) async fn by_nozzle(
     State(state): State<AppState>,
     visit: Visit,
     Path(nozzle): Path<String>,
+    Query(from): Query<From>,
 ) -> Result<Response, AppError> {
-    let touched = queries::by_nozzle(&state.db.read, &nozzle).await?;
+    let touched = queries::by_nozzle(
+        &state.db.read,
+        &nozzle,
+        from.before.unwrap_or(i64::MAX),
+        MOST + 1,
+    )
+    .await?;
     let layout = visit
         .layout(Screen::Cell, &format!("Trace of nozzle {nozzle}"))
         .await?;
@@ -106,7 +126,7 @@ pub(super) async fn by_nozzle(
         layout,
         (format!("Nozzle {nozzle}"), String::new()),
         back,
-        &touched,
+        Builds::of_page(touched, from.before, &format!("/trace/nozzles/{nozzle}")),
         (Vec::new(), None),
     )
 }
@@ -115,8 +135,15 @@ pub(super) async fn by_bank(
     State(state): State<AppState>,
     visit: Visit,
     Path(bank): Path<String>,
+    Query(from): Query<From>,
 ) -> Result<Response, AppError> {
-    let touched = queries::by_bank(&state.db.read, &bank).await?;
+    let touched = queries::by_bank(
+        &state.db.read,
+        &bank,
+        from.before.unwrap_or(i64::MAX),
+        MOST + 1,
+    )
+    .await?;
     let layout = visit
         .layout(Screen::Cell, &format!("Trace of bank {bank}"))
         .await?;
@@ -126,39 +153,84 @@ pub(super) async fn by_bank(
         layout,
         (format!("Bank {bank}"), reason),
         back,
-        &touched,
+        Builds::of_page(touched, from.before, &format!("/trace/banks/{bank}")),
         (Vec::new(), None),
     )
+}
+
+/// What something touched, as a page shows it.
+struct Builds {
+    /// On this page.
+    shown: Vec<Touched>,
+    /// In all, and how many of those have gone out; none where only a page was looked at.
+    counted: Option<(usize, usize)>,
+    older: Option<String>,
+}
+
+impl Builds {
+    /// A page of all that were found.
+    fn of_all(all: Vec<Touched>, before: Option<i64>, path: &str) -> Builds {
+        let out = |it: &&Touched| matches!(it.now, Whereabouts::Fitted | Whereabouts::Released);
+        let counted = (all.len(), all.iter().filter(out).count());
+        let below = all.into_iter().rev();
+        let below = below.filter(|it| before.is_none_or(|before| it.build < before));
+        let most = usize::try_from(MOST).unwrap_or(usize::MAX);
+        Builds {
+            counted: Some(counted),
+            ..Builds::of_page(below.take(most + 1).collect(), before, path)
+        }
+    }
+
+    /// A page, found with one more than stands on it; the newest first.
+    fn of_page(mut found: Vec<Touched>, before: Option<i64>, path: &str) -> Builds {
+        let most = usize::try_from(MOST).unwrap_or(usize::MAX);
+        let more = found.len() > most;
+        found.truncate(most);
+        let older = found.last().filter(|_| more);
+        let older = older.map(|last| format!("{path}?before={}", last.build));
+        let out = |it: &&Touched| matches!(it.now, Whereabouts::Fitted | Whereabouts::Released);
+        let counted = (found.len(), found.iter().filter(out).count());
+        Builds {
+            counted: (!more && before.is_none()).then_some(counted),
+            shown: found,
+            older,
+        }
+    }
+
+    fn answer(&self, what: &str) -> String {
+        match self.counted {
+            None => format!("{what} is in the parts below and in others: see the other pages too."),
+            Some((0, _)) => format!("{what} is in no part."),
+            Some((1, 0)) => format!("{what} is in one part, which is still here."),
+            Some((1, _)) => {
+                format!("{what} is in one part, which has gone out: call it off first.")
+            }
+            Some((all, 0)) => format!("{what} is in {all} parts, all of them still here."),
+            Some((all, out)) => {
+                format!("{what} is in {all} parts; {out} have gone out: call those off first.")
+            }
+        }
+    }
 }
 
 fn show(
     layout: Layout,
     (what, reason): (String, String),
     back: (String, String),
-    touched: &[Touched],
+    builds: Builds,
     (rest, hold): (Vec<(String, String)>, Option<String>),
 ) -> Result<Response, AppError> {
-    let out = |it: &&Touched| matches!(it.now, Whereabouts::Fitted | Whereabouts::Released);
-    let (all, out) = (touched.len(), touched.iter().filter(out).count());
-    let answer = match (all, out) {
-        (0, _) => format!("{what} is in no part."),
-        (1, 0) => format!("{what} is in one part, which is still here."),
-        (1, _) => format!("{what} is in one part, which has gone out: call it off first."),
-        (all, 0) => format!("{what} is in {all} parts, all of them still here."),
-        (all, out) => {
-            format!("{what} is in {all} parts; {out} have gone out: call those off first.")
-        }
-    };
-    let mut rows: Vec<&Touched> = touched.iter().collect();
+    let mut rows: Vec<&Touched> = builds.shown.iter().collect();
     rows.sort_by_key(|it| (it.now, it.build));
     page(&TouchedPage {
-        answer,
+        answer: builds.answer(&what),
         reason,
         what,
         back,
+        weighs: rows.iter().any(|it| it.milligrams.is_some()),
         rows: rows.into_iter().map(|it| row(&layout, it)).collect(),
+        older: builds.older,
         rest,
-        weighs: touched.iter().any(|it| it.milligrams.is_some()),
         hold,
         page: layout,
     })

@@ -3,6 +3,7 @@
 mod builds;
 mod conserved;
 mod counts;
+mod decade;
 mod feeder;
 mod refused;
 mod together;

@@ -4,7 +4,7 @@
 pub(crate) mod catalogue;
 mod cell;
 mod need;
-pub(crate) mod powder;
+pub mod powder;
 mod request;
 mod supply;
 

@@ -70,14 +70,14 @@ pub(super) async fn lots(change: &mut Change, data: &SiteData, ids: &Ids) -> Res
 
 /// By whom a lot is entered, and with which receipt it came.
 #[derive(Debug, Clone, Copy, Default)]
-pub(crate) struct Whence<'a> {
-    pub(crate) by: &'a str,
-    pub(crate) receipt: Option<(Uuid, i64)>,
+pub struct Whence<'a> {
+    pub by: &'a str,
+    pub receipt: Option<(Uuid, i64)>,
 }
 
 /// Writes a lot with its containers and certificate, and what came and went of it as movements; of what was used,
 /// the feeder may hold some.
-pub(crate) async fn enter(
+pub async fn enter(
     change: &mut Change,
     seed: &SeedLot,
     feeder: Option<&SeedFeeder>,
