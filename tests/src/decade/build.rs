@@ -2,6 +2,7 @@
 
 use mendpost_core::build::{Cause, Mark};
 use mendpost_core::catalogue::Spray;
+use mendpost_core::code::LotCode;
 use mendpost_core::journal::Subject;
 use mendpost_core::people::Role;
 use mendpost_core::powder::Reason;
@@ -10,6 +11,7 @@ use mendpost_core::quantity::Milligrams;
 use mendpost_server::book::{self, Line, movement};
 use mendpost_server::build::queries::{New, insert};
 use mendpost_server::catalogue::queries::{NewWeighed, enter as enter_weighed};
+use mendpost_server::change::Change;
 use mendpost_server::error::AppError;
 use mendpost_server::requests::{Named, decide};
 use serde_json::json;
@@ -32,8 +34,21 @@ struct Weighed {
     scrapped: bool,
 }
 
+impl Weighed {
+    const fn outcome(self) -> &'static str {
+        if self.scrapped { "scrapped" } else { "done" }
+    }
+
+    /// Two divisions, and so many thousandths of what was drawn.
+    const fn line_mg(self, permille: i64) -> i64 {
+        2 * DIVISION_MG + (self.fed + self.left) * permille / 1_000
+    }
+}
+
 /// The scale's division.
 const DIVISION_MG: i64 = 10_000;
+/// Every build is planned to take so long.
+const PLANNED_MIN: i64 = 30;
 /// Two builds in a hundred are scrapped.
 const SCRAPPED: i64 = 2;
 
@@ -95,7 +110,8 @@ impl Decade<'_> {
             recipe: recipe.code.as_str(),
             revision: recipe.revision,
             position: position(at),
-            planned_min: 30,
+            planned_min: PLANNED_MIN,
+            reckoned_min: PLANNED_MIN,
             planned_g,
             line_up: None,
             lots: lots.join(" "),
@@ -257,44 +273,23 @@ impl Decade<'_> {
         if weighed.at_once {
             lines.extend(swept.clone());
         }
-        let outcome = if weighed.scrapped { "scrapped" } else { "done" };
-        let stop_mg = 2 * DIVISION_MG + (weighed.fed + weighed.left) * 30 / 1_000;
-        let watch_mg = 2 * DIVISION_MG + (weighed.fed + weighed.left) * 10 / 1_000;
         let content = json!({
             "request": format!("R{}", part.number),
-            "outcome": outcome,
+            "outcome": weighed.outcome(),
             "part_mg": weighed.part,
             "coupon_mg": weighed.coupon,
             "left_mg": weighed.left,
             "fed_mg": weighed.fed,
             "swept_mg": weighed.at_once.then_some(weighed.swept),
             "division_mg": DIVISION_MG,
-            "watch_mg": watch_mg,
-            "stop_mg": stop_mg,
+            "watch_mg": weighed.line_mg(10),
+            "stop_mg": weighed.line_mg(30),
             "note": "",
         });
         let subject = || Subject::new("build", number);
         let entry = book::record(&mut change, "build.finished", subject(), content, &lines).await?;
-        sqlx::query(
-            "insert into build_end (build_id, journal_sequence, ended_ms, outcome, part_mg, coupon_mg, left_mg, fed_mg,
-               division_mg, watch_mg, stop_mg, note, done_by, person_id)
-             values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, '', ?, ?)",
-        )
-        .bind(id)
-        .bind(entry)
-        .bind(now)
-        .bind(outcome)
-        .bind(weighed.part)
-        .bind(weighed.coupon)
-        .bind(weighed.left)
-        .bind(weighed.fed)
-        .bind(DIVISION_MG)
-        .bind(watch_mg)
-        .bind(stop_mg)
-        .bind(&self.crew.name)
-        .bind(self.crew.id)
-        .execute(change.connection())
-        .await?;
+        self.keep_end(change.connection(), (id, entry, now), weighed)
+            .await?;
         if weighed.at_once {
             self.keep_swept(change.connection(), (id, entry, now), weighed.swept)
                 .await?;
@@ -312,26 +307,8 @@ impl Decade<'_> {
                 note: "",
             };
             self.insert(change.connection(), &done, now, entry).await?;
-            let recipe = &self.jobs[job].recipe;
-            let beside = recipe.operations[at].spray.as_ref();
-            let beside = beside.map_or(0, |it| it.start_stop_loss_g + it.coupon_g);
-            let new = NewWeighed {
-                recipe: recipe.code.as_str(),
-                revision: recipe.revision,
-                position: position(at),
-                fed_mg: weighed.fed - beside * 1_000,
-                deposited_mg: weighed.part,
-                lot: match fed_lots.as_slice() {
-                    [only] => Some(only.as_str()),
-                    _ => None,
-                },
-                throat_um: 2_000,
-                request: Some(part.number),
-                built_ms: now,
-                by: &self.crew.name,
-                note: &format!("build {number}"),
-            };
-            enter_weighed(&mut change, &new).await?;
+            self.took(&mut change, &done, PLANNED_MIN, entry).await?;
+            self.learn(&mut change, &done, weighed, &fed_lots).await?;
         }
         change.commit().await?;
         if !weighed.at_once {
@@ -344,6 +321,66 @@ impl Decade<'_> {
                 .await?;
             change.commit().await?;
         }
+        Ok(())
+    }
+
+    async fn keep_end(
+        &self,
+        connection: &mut sqlx::SqliteConnection,
+        (build, entry, now): (Uuid, i64, i64),
+        weighed: Weighed,
+    ) -> Result<(), AppError> {
+        sqlx::query(
+            "insert into build_end (build_id, journal_sequence, ended_ms, outcome, part_mg, coupon_mg, left_mg, fed_mg,
+               division_mg, watch_mg, stop_mg, note, done_by, person_id)
+             values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, '', ?, ?)",
+        )
+        .bind(build)
+        .bind(entry)
+        .bind(now)
+        .bind(weighed.outcome())
+        .bind(weighed.part)
+        .bind(weighed.coupon)
+        .bind(weighed.left)
+        .bind(weighed.fed)
+        .bind(DIVISION_MG)
+        .bind(weighed.line_mg(10))
+        .bind(weighed.line_mg(30))
+        .bind(&self.crew.name)
+        .bind(self.crew.id)
+        .execute(connection)
+        .await?;
+        Ok(())
+    }
+
+    /// What the recipe learns of it.
+    async fn learn(
+        &self,
+        change: &mut Change,
+        done: &Done<'_>,
+        weighed: Weighed,
+        lots: &[LotCode],
+    ) -> Result<(), AppError> {
+        let recipe = &self.jobs[done.job].recipe;
+        let beside = recipe.operations[done.at].spray.as_ref();
+        let beside = beside.map_or(0, |it| it.start_stop_loss_g + it.coupon_g);
+        let new = NewWeighed {
+            recipe: recipe.code.as_str(),
+            revision: recipe.revision,
+            position: position(done.at),
+            fed_mg: weighed.fed - beside * 1_000,
+            deposited_mg: weighed.part,
+            lot: match lots {
+                [only] => Some(only.as_str()),
+                _ => None,
+            },
+            throat_um: 2_000,
+            request: Some(done.part.number),
+            built_ms: change.now(),
+            by: &self.crew.name,
+            note: &format!("build {}", self.builds),
+        };
+        enter_weighed(change, &new).await?;
         Ok(())
     }
 

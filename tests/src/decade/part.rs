@@ -1,6 +1,6 @@
 //! A request: filed, sorted, and taken through the operations of its recipe.
 
-use mendpost_core::catalogue::OperationKind;
+use mendpost_core::catalogue::{OperationKind, Timed};
 use mendpost_core::finish::cycle;
 use mendpost_core::journal::Subject;
 use mendpost_core::people::Role;
@@ -8,6 +8,7 @@ use mendpost_core::signature::Meaning;
 use mendpost_core::situation::Way;
 use mendpost_server::change::Change;
 use mendpost_server::error::AppError;
+use mendpost_server::pace::{self, Took};
 use mendpost_server::requests::{Named, decide, insert_way, named};
 use serde_json::{Value, json};
 use sqlx::SqliteConnection;
@@ -126,7 +127,9 @@ impl Decade<'_> {
             by: Role::Crew,
             note: "",
         };
-        self.enter(&mut change, &done, json!({})).await?;
+        let entry = self.enter(&mut change, &done, json!({})).await?;
+        let reckoned = self.jobs[job].recipe.operations[at].minutes;
+        self.took(&mut change, &done, reckoned, entry).await?;
         if last {
             let told = ("served", "fitted and run");
             decide(&mut change, part, told, &self.crew.name, json!({})).await?;
@@ -173,6 +176,27 @@ impl Decade<'_> {
         let now = change.now();
         self.insert(change.connection(), done, now, entry).await?;
         Ok(entry)
+    }
+
+    /// Puts on record how long it took: up to a third less or more than reckoned.
+    pub(super) async fn took(
+        &mut self,
+        change: &mut Change,
+        done: &Done<'_>,
+        reckoned_min: i64,
+        entry: i64,
+    ) -> Result<(), AppError> {
+        let took_min = self.about(reckoned_min, 330);
+        let recipe = &self.jobs[done.job].recipe;
+        let took = Took {
+            recipe: &recipe.code,
+            operation: &recipe.operations[done.at],
+            timed: Timed {
+                reckoned_min,
+                took_min,
+            },
+        };
+        Ok(pace::record(change, &took, entry).await?)
     }
 
     fn content(&self, done: &Done<'_>, now: i64) -> Value {

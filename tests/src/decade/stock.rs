@@ -92,7 +92,8 @@ impl Decade<'_> {
         self.lots += 1;
         let code: LotCode = parsed(&format!("L{}", 1_000 + self.lots))?;
         let share = self.extent.builds / self.extent.lots.max(1);
-        let of_one = self.stock.get(powder).map_or(0, |it| it.used_mg) / (self.builds + 1);
+        // What one build takes of it on the average; at the begin nobody knows, and a lot is small.
+        let of_one = self.stock.get(powder).map_or(0, |it| it.used_mg) / (self.builds + share);
         // Lots of every powder come in turn, and last until the next one of theirs.
         let until_next = of_one * share * i64::try_from(self.powders.len()).unwrap_or(1);
         let times = if self.lots % LARGE_EVERY == 1 { 12 } else { 2 };

@@ -5,6 +5,7 @@ use mendpost_core::people::Role;
 use mendpost_tests::{App, text};
 
 use super::{draw, with_clean_feeder};
+use crate::finish::{SLEEVE, done, furnace, up_to_the_size_sheet};
 use crate::requests::course::sort;
 
 /// R9 is built from a feeder that holds 460 g of L0406 and 100 g of L0391: each traces to the other. A third lot, in
@@ -103,4 +104,63 @@ async fn what_is_not_there_is_not_traced() {
     ] {
         assert_eq!(app.get(path).await.status, status, "{path}");
     }
+}
+
+/// R8 and R10 share load F1: the trace of each leads to the load and to the other, and the load to both. Power fails
+/// in the soak: reported of the load, that holds both in one act.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_part_is_traced_to_its_load_and_to_what_shared_it() {
+    let mut app = furnace::two_wait().await;
+    let page = app.get("/requests/8/trace").await;
+    assert!(!page.contains("Furnace loads"), "{}", page.body);
+    furnace::open(&mut app).await;
+    let page = app.get("/requests/8/trace").await;
+    assert!(page.contains("300 °C set, in the furnace"), "{}", page.body);
+    furnace::close(&mut app, &[]).await;
+    for (part, other) in [(8, 10), (10, 8)] {
+        let page = app.get(&format!("/requests/{part}/trace")).await;
+        for said in [
+            "/furnace/1",
+            "SR-2",
+            "300 °C set, 298 °C found, chart C-118",
+            &format!("/requests/{other}/trace"),
+        ] {
+            assert!(page.contains(said), "{part}, {said}: {}", page.body);
+        }
+        let own = format!("href=\"/requests/{part}/trace\"");
+        assert!(
+            !page.contains(&own),
+            "it shares with no other: {}",
+            page.body
+        );
+        assert!(app.get("/furnace/1").await.contains(&own));
+    }
+    let now = crate::requests::course::local(&app).await;
+    let fields = [("what", "power cut, 20 min"), ("at", now.as_str())];
+    let answer = app.post("/furnace/1/excursion", &fields).await;
+    assert_eq!(answer.location(), "/furnace/1", "{}", answer.body);
+    for part in [8, 10] {
+        let page = app.get(&format!("/requests/{part}/work")).await;
+        assert!(page.contains("soak of load F1 void"), "{}", page.body);
+    }
+}
+
+/// The sleeve of R9 is measured with three tools: its trace leads to each, and each leads to it.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_part_is_traced_to_the_tools_that_measured_it() {
+    let mut app = up_to_the_size_sheet().await;
+    let page = app.get("/requests/9/trace").await;
+    assert!(!page.contains("Measured with"), "{}", page.body);
+    done(&mut app, 9, &SLEEVE).await;
+    let page = app.get("/requests/9/trace").await;
+    for said in ["Measured with", "bore", "outer diameter"] {
+        assert!(page.contains(said), "{said}: {}", page.body);
+    }
+    for tool in ["M-01", "M-02", "M-03"] {
+        let touched = format!("/tools/{tool}/touched");
+        assert!(page.contains(&touched), "{tool}: {}", page.body);
+        let page = app.get(&touched).await;
+        assert!(page.contains("/requests/9/trace"), "{tool}: {}", page.body);
+    }
+    assert!(!page.contains("/tools/M-05/touched"), "{}", page.body);
 }

@@ -7,7 +7,7 @@ use super::{judge, work};
 use crate::requests::course::{FOUND, heat, local, sort, work_on};
 
 /// R8 and R10 are sprayed and wait for the same cycle, SR-2.
-async fn two_wait() -> App {
+pub async fn two_wait() -> App {
     let mut app = App::signed_in(Role::Lead).await;
     sort(&mut app, 8, "BR-035").await;
     sort(&mut app, 10, "AL-011").await;
@@ -26,13 +26,13 @@ const BOTH: [(&str, &str); 4] = [
     ("part", "10"),
 ];
 
-async fn open(app: &mut App) {
+pub async fn open(app: &mut App) {
     let answer = app.post("/furnace/open", &BOTH).await;
     assert_eq!(answer.location(), "/furnace/1", "{}", answer.body);
 }
 
 /// Closes load 1 after two hours, with some fields typed otherwise.
-async fn close(app: &mut App, otherwise: &[(&str, &str)]) -> Answer {
+pub async fn close(app: &mut App, otherwise: &[(&str, &str)]) -> Answer {
     let from = local(app).await;
     app.wait_minutes(121);
     let to = local(app).await;

@@ -2,7 +2,7 @@
 //! what stops a release.
 
 mod coupons;
-mod furnace;
+pub mod furnace;
 mod holds;
 mod limits;
 mod release;
@@ -16,7 +16,7 @@ use crate::requests::course::{FOUND, sort};
 
 /// R9 is a shaft sleeve: blast, mask, spray, cut, dye check, measure, release. The crew has entered all before the
 /// size sheet.
-async fn up_to_the_size_sheet() -> App {
+pub async fn up_to_the_size_sheet() -> App {
     let mut app = App::signed_in(Role::Lead).await;
     sort(&mut app, 9, "SS-041").await;
     app.sign_in(Role::Crew).await;
@@ -27,7 +27,7 @@ async fn up_to_the_size_sheet() -> App {
 }
 
 /// Enters what comes next as done.
-async fn done(app: &mut App, request: i64, fields: &[(&str, &str)]) -> Answer {
+pub async fn done(app: &mut App, request: i64, fields: &[(&str, &str)]) -> Answer {
     let answer = work(app, request, fields).await;
     let request = format!("/requests/{request}");
     assert_eq!(answer.location(), request, "{}", answer.body);
@@ -39,7 +39,7 @@ async fn work(app: &mut App, request: i64, fields: &[(&str, &str)]) -> Answer {
 }
 
 /// The sleeve as its recipe wants it: 60 to 60.03, 89.94 to 89.97, 139.8 to 140.2 mm.
-const SLEEVE: [(&str, &str); 9] = [
+pub const SLEEVE: [(&str, &str); 9] = [
     ("found0", "60.01"),
     ("unit0", "mm"),
     ("tool0", "M-03"),
