@@ -1,5 +1,7 @@
-//! Years of one busy cell, made anew for a seed: lots that come, are released and used up, builds with their marks,
-//! readings and ends, requests that go through every operation of their recipe, counts, furnace loads, coupons.
+//! Years of one busy cell, made anew for a seed.
+//!
+//! Lots come, are released and used up; requests go through every operation of their recipe, with builds, their marks,
+//! readings and ends, furnace loads and coupons; and there are counts, gauges, nozzles and calibrations.
 //!
 //! Nothing of it goes around the database's rules: every act is a change of its own, as the service makes it, with its
 //! entry in the journal, and powder moves by the book alone. The catalogue, the machines and what is open are the
