@@ -8,7 +8,7 @@ use super::row::{Row, codes};
 use super::sheet::Sheet;
 use super::time::Calendar;
 use crate::form::MOST_WEIGHED_MG;
-use crate::powder::kind::FIGURES;
+use crate::powder::kind::METAL;
 use chrono::{DateTime, Utc};
 use mendpost_core::code::{BankCode, ContainerCode, DeliveryCode, LotCode, PowderCode};
 use mendpost_core::powder::{Lot, LotState, Powder, Solid};
@@ -106,10 +106,10 @@ word_enum! {
 
 /// All figures of the solid, or none of them.
 fn solid(row: &Row, faults: &Faults) -> Option<Option<Solid>> {
-    if FIGURES.iter().all(|f| row.given(f.name).is_none()) {
+    if METAL.iter().all(|f| row.given(f.name).is_none()) {
         return Some(None);
     }
-    let figures = FIGURES.each_ref();
+    let figures = METAL.each_ref();
     let [density, strength, melting, cp, size] =
         figures.map(|f| row.number(faults, f.name, f.places, f.range()));
     Some(Some(Solid {
