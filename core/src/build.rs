@@ -37,6 +37,12 @@ word_enum! {
 }
 
 impl Cause {
+    /// Whether the stop says nothing of the recipe: any other part would have waited as long.
+    #[must_use]
+    pub const fn is_of_site(self) -> bool {
+        matches!(self, Cause::ShiftChange | Cause::Power)
+    }
+
     /// Whether something failed, so that whoever goes on must know why it stopped.
     #[must_use]
     pub const fn is_fault(self) -> bool {
@@ -116,6 +122,13 @@ impl Minutes {
     #[must_use]
     pub fn all(&self) -> i64 {
         self.set_up + self.spraying + self.stopped.values().sum::<i64>()
+    }
+
+    /// All but the stops that say nothing of the recipe.
+    #[must_use]
+    pub fn of_recipe(&self) -> i64 {
+        let of_site = self.stopped.iter().filter(|(cause, _)| cause.is_of_site());
+        self.all() - of_site.map(|(_, minutes)| minutes).sum::<i64>()
     }
 
     /// Of those while it stood, what was for a fault.
@@ -202,7 +215,10 @@ mod tests {
         assert_eq!((took.set_up, took.spraying), (25, 93));
         assert_eq!(took.stopped[&Cause::Clog], 18);
         assert_eq!(took.stopped[&Cause::LayerEnd], 4);
-        assert_eq!((took.all(), took.faults()), (140, 18));
+        assert_eq!(
+            (took.all(), took.faults(), took.of_recipe()),
+            (140, 18, 140)
+        );
         // Not sprayed yet, all of it is set-up.
         assert_eq!(minutes(at(0), &[], at(12)).set_up, 12);
     }
@@ -227,5 +243,7 @@ mod tests {
         let took = minutes(at(0), &marks, at(40));
         assert_eq!((took.set_up, took.spraying), (60, 0));
         assert_eq!(took.stopped[&Cause::Power], 10);
+        // The power would have failed for any part: that says nothing of how long this one takes.
+        assert_eq!(took.of_recipe(), 60);
     }
 }

@@ -192,6 +192,7 @@ mod tests {
             gas_only_min: 5,
             motion: Motion::default(),
             weighed: vec![],
+            timed: vec![],
         };
         Recipe {
             code: "P-1-A".parse().expect("a code"),

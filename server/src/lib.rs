@@ -38,6 +38,7 @@ pub mod metal;
 pub mod need;
 pub mod now;
 pub mod once;
+pub mod pace;
 pub mod page;
 pub mod people;
 pub mod powder;

@@ -27,7 +27,7 @@ use mendpost_server::db::{Db, FILE};
 use mendpost_server::lineup::{Found, compute};
 use mendpost_server::routes::Routes;
 use mendpost_server::solve::Limits;
-use mendpost_server::{AppState, once, people, routes, with_routes};
+use mendpost_server::{AppState, once, people, routes, situation, with_routes};
 use tempfile::TempDir;
 use tokio::sync::Mutex;
 use tower::ServiceExt;
@@ -359,6 +359,11 @@ pub async fn number(app: &App, query: &'static str) -> Option<i64> {
         .fetch_one(&app.state.db.read)
         .await
         .expect(query)
+}
+
+/// The site as it stands by the service's clock.
+pub async fn site(app: &App) -> Situation {
+    situation::now(&app.state).await.expect("a site")
 }
 
 /// A request as a browser on this machine makes it.

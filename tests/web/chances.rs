@@ -3,11 +3,10 @@
 
 use axum::http::StatusCode;
 use mendpost_core::people::Role;
-use mendpost_core::situation::{Chances, Situation};
+use mendpost_core::situation::Chances;
 use mendpost_server::change::verify_journal;
 use mendpost_server::lineup::queries;
-use mendpost_server::situation;
-use mendpost_tests::{Answer, App, between, number, text};
+use mendpost_tests::{Answer, App, between, number, site, text};
 
 const FORM: &str = "/site/chances/change";
 
@@ -21,10 +20,6 @@ const SEEN: &[(&str, &str)] = &[
     ("chance_builds", "4"),
     ("margin_percent", "0.5"),
 ];
-
-async fn site(app: &App) -> Situation {
-    situation::now(&app.state).await.expect("a site")
-}
 
 async fn post(app: &mut App, changed: (&str, &str)) -> Answer {
     let opened = app.get(FORM).await;

@@ -4,8 +4,7 @@ use axum::http::StatusCode;
 use mendpost_core::people::Role;
 use mendpost_core::situation::{Divergent, Situation};
 use mendpost_server::change::verify_journal;
-use mendpost_server::situation;
-use mendpost_tests::{Answer, App, between, number, text};
+use mendpost_tests::{Answer, App, between, number, site, text};
 
 const CELL: &str = "/site/cell/change";
 const BRONZE: &str = "/powder/kinds/CUAL10/change";
@@ -34,10 +33,6 @@ const METAL: &[(&str, &str)] = &[
     ("cp_j_kg_k", "425"),
     ("size_um", "31"),
 ];
-
-async fn site(app: &App) -> Situation {
-    situation::now(&app.state).await.expect("a site")
-}
 
 /// Opens a form and posts it with one field changed.
 async fn post(app: &mut App, path: &str, usual: &[(&str, &str)], changed: (&str, &str)) -> Answer {

@@ -5,8 +5,7 @@ use mendpost_core::lineup::{Basis, stage_efficiency, stage_need};
 use mendpost_core::people::Role;
 use mendpost_core::situation::Situation;
 use mendpost_server::change::verify_journal;
-use mendpost_server::situation;
-use mendpost_tests::{App, between};
+use mendpost_tests::{App, between, site};
 
 const FORM: &str = "/catalogue/SM-ROLLER/weigh";
 
@@ -33,10 +32,6 @@ async fn app(role: Role) -> App {
     let mut app = App::new().await;
     app.sign_in(role).await;
     app
-}
-
-async fn site(app: &App) -> Situation {
-    situation::now(&app.state).await.expect("a site")
 }
 
 async fn count(app: &App, table: &str) -> i64 {

@@ -270,6 +270,7 @@ pub(super) mod tests {
             gas_only_min: 4,
             motion: Motion::default(),
             weighed: vec![],
+            timed: vec![],
         }
     }
 

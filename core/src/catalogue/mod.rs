@@ -5,6 +5,7 @@ mod authority;
 mod complete;
 mod difference;
 mod order;
+mod pace;
 mod recipe;
 mod revision;
 mod weighed;
@@ -16,6 +17,7 @@ pub use complete::RecipeFault;
 pub(crate) use complete::tests::recipe as recipe_of;
 pub use difference::{Changed, Field, Place, Value, difference, operation_difference};
 pub use order::Way;
+pub use pace::{LEAST_PERMILLE, MOST_PERMILLE, Pace, RECIPE_COUNTS_AS, Timed};
 pub use recipe::{
     Held, Motion, Operation, OperationKind, Recipe, RecipeState, RecipeText, Skill, Spray, Volume,
 };

@@ -1,6 +1,6 @@
 //! How a part is made: operations in strict order, each a stage that sprays or a step that does not.
 
-use super::{Flag, WeighedBuild};
+use super::{Flag, Pace, Timed, WeighedBuild};
 use crate::code::{KitCode, MetalCode, PartCode, PowderCode, RecipeCode, StationCode};
 use crate::deposit::{DepositError, deposited_grams};
 use crate::finish::{Dimension, Expected};
@@ -159,6 +159,9 @@ pub struct Spray {
     /// Builds of this stage that were weighed, by any revision of the recipe, none struck out.
     #[serde(skip)]
     pub weighed: Vec<WeighedBuild>,
+    /// How long its last builds took, by any revision of the recipe.
+    #[serde(skip)]
+    pub timed: Vec<Timed>,
 }
 
 /// A fixture that an operation takes, and how long it is kept.
@@ -206,6 +209,10 @@ pub struct Operation {
     pub away_days: Option<i64>,
     /// The furnace's cycle by its name; empty if there is none.
     pub cycle: String,
+    /// How long a step took the last times, by any revision of the recipe; those of a stage stand with what it
+    /// sprays.
+    #[serde(skip)]
+    pub timed: Vec<Timed>,
 }
 
 impl Operation {
@@ -225,7 +232,26 @@ impl Operation {
             fixture: None,
             away_days: None,
             cycle: String::new(),
+            timed: Vec::new(),
         }
+    }
+
+    /// Minutes that a step is planned with: its figure, put right by how long it took.
+    #[must_use]
+    pub fn step_min(&self) -> i64 {
+        Pace::of(&self.timed).minutes(self.minutes)
+    }
+
+    /// Whether how long it took says how long it will take. What is set and runs by itself, what is sent out and
+    /// what must run for so long take as long as the recipe says.
+    #[must_use]
+    pub const fn learns(&self) -> bool {
+        use OperationKind::{Blast, CrackCheck, Cut, Fit, Mask, Measure, Spray};
+        let by_hand = matches!(
+            self.kind,
+            Spray | Blast | Mask | Cut | CrackCheck | Measure | Fit
+        );
+        by_hand && self.crew > 0 && self.away_days.is_none() && self.cycle.is_empty()
     }
 
     /// A stage by one person; its minutes follow from what it sprays.

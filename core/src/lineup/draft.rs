@@ -433,7 +433,7 @@ pub(super) fn operations(
 fn planned_step(situation: &Situation, written: &Operation) -> Result<planner::Operation, Shut> {
     let power_w = station_power_w(situation, written)?;
     within_set(situation, power_w)?;
-    let fuel_ml = step_fuel_ml(situation, power_w, written.minutes);
+    let fuel_ml = step_fuel_ml(situation, power_w, written.step_min());
     let code = written.station.as_ref();
     let batch = code.and_then(|code| situation.station(code));
     let batch = batch.is_some_and(|station| station.batch);
@@ -446,7 +446,7 @@ fn planned_step(situation: &Situation, written: &Operation) -> Result<planner::O
         loads: power::load(power_w),
         ..step(
             None,
-            written.minutes,
+            written.step_min(),
             written.crew,
             written.after_min,
             fuel(fuel_ml),

@@ -3,7 +3,7 @@
 use super::efficiency::stage_efficiency;
 use super::gate::{Gate, Opens, Shut};
 use super::supply::{bank_floor_g, content_g};
-use crate::catalogue::Spray;
+use crate::catalogue::{Pace, Spray};
 use crate::code::BankCode;
 use crate::deposit::{PowderNeed, Quantile, Spraying};
 use crate::gas::range::whole_up;
@@ -29,8 +29,11 @@ pub enum GasSource {
 pub struct StageNeed {
     /// Powder to load, in grams: fed at the site's quantile, lost at starts and stops, coupon.
     pub powder_g: i64,
-    /// Minutes that it holds the cell, handling included.
+    /// Minutes that it holds the cell, handling included, put right by how long it took before.
     pub minutes: i64,
+    /// The same by the recipe's figures alone; 0 in what was stored before this was told apart.
+    #[serde(default)]
+    pub reckoned_min: i64,
     /// Minutes during which gas flows.
     pub gas_min: i64,
     /// Where the gas comes from; of several banks the one that serves it.
@@ -341,7 +344,8 @@ impl Figures {
     }
 
     fn need(&self, situation: &Situation, spray: &Spray, supply: &Supply) -> Reckoning<StageNeed> {
-        let minutes = self.spraying.cell_minutes().max(1);
+        let reckoned_min = self.spraying.cell_minutes().max(1);
+        let minutes = Pace::of(&spray.timed).minutes(reckoned_min);
         let gas_min = self.spraying.spray_minutes() + spray.gas_only_min;
         let steady_kw = supply.steady_kw(situation);
         let kwh = (steady_kw * minutes as f64 + self.jet.heater_kw * gas_min as f64) / 60.0;
@@ -350,6 +354,7 @@ impl Figures {
         Ok(StageNeed {
             powder_g: self.powder_g,
             minutes,
+            reckoned_min,
             gas_min,
             source,
             gas_g,

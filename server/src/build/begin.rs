@@ -90,6 +90,7 @@ pub(super) async fn begin(
         revision: recipe.revision,
         position: i64::try_from(at + 1).unwrap_or(i64::MAX),
         planned_min: need.minutes,
+        reckoned_min: need.reckoned_min,
         planned_g: need.powder_g,
         line_up: stored
             .as_ref()
@@ -111,6 +112,7 @@ pub(super) async fn begin(
         "line_up": new.line_up,
         "place": place.map(|it| it.number),
         "planned_min": new.planned_min,
+        "reckoned_min": new.reckoned_min,
         "planned_g": new.planned_g,
         "lots": lots,
         "bank": new.bank,

@@ -4,7 +4,7 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Response;
 use mendpost_core::build::Mark;
-use mendpost_core::catalogue::Spray;
+use mendpost_core::catalogue::{Operation, Timed};
 use mendpost_core::journal::Subject;
 use mendpost_core::powder::book::{NoMovement, Place, take};
 use mendpost_core::powder::{Gap, Reason};
@@ -14,6 +14,7 @@ use serde_json::json;
 
 use super::finish_form::{FinishForm, Weighed};
 use super::mark::open;
+use super::pages::took;
 use super::path;
 use super::queries::{self, Build, times};
 use crate::AppState;
@@ -24,6 +25,7 @@ use crate::change::Change;
 use crate::error::AppError;
 use crate::feeder::queries::allowance;
 use crate::form::{FieldErrors, Posted};
+use crate::pace::{self, Took};
 use crate::page::{Layout, Notice, Screen, grams_exact, page_with};
 use crate::people::{Visit, Who};
 use crate::powder::stop_lots;
@@ -142,7 +144,13 @@ pub(super) async fn save(
         decide(&mut change, &request, told, &who.name, more).await?;
     } else {
         insert_sprayed(&mut change, &build.done(), &note, &who, entry).await?;
-        learn(&mut change, &build, &lots, weighed, &who).await?;
+        let now = situation::moment(change.now()).map_err(AppError::internal)?;
+        let situation = situation::load(change.connection(), now).await?;
+        if let Some(operation) = operation_of(&situation, &build) {
+            let took = took(&build, &marks, change.now())?.of_recipe();
+            learn_pace(&mut change, &build, operation, took, entry).await?;
+            learn(&mut change, &build, operation, &lots, weighed, &who).await?;
+        }
     }
     let text = told(&build, weighed, entry) + &held;
     change
@@ -291,13 +299,12 @@ pub(super) fn gap(unexplained: i64, watch: i64, stop: i64) -> Gap {
 async fn learn(
     change: &mut Change,
     build: &Build,
+    operation: &Operation,
     lots: &[mendpost_core::code::LotCode],
     weighed: Weighed,
     who: &Who,
 ) -> Result<(), AppError> {
-    let now = situation::moment(change.now()).map_err(AppError::internal)?;
-    let situation = situation::load(change.connection(), now).await?;
-    let Some(spray) = spray_of(&situation, build) else {
+    let Some(spray) = operation.spray.as_ref() else {
         return Ok(());
     };
     let beside = (spray.start_stop_loss_g + spray.coupon_g) * 1000;
@@ -329,11 +336,31 @@ async fn learn(
     Ok(())
 }
 
-fn spray_of<'a>(situation: &'a Situation, build: &Build) -> Option<&'a Spray> {
+/// Lets the line-up learn how long it takes.
+async fn learn_pace(
+    change: &mut Change,
+    build: &Build,
+    operation: &Operation,
+    took_min: i64,
+    entry: i64,
+) -> Result<(), AppError> {
+    let recipe = build.recipe.parse().map_err(AppError::internal)?;
+    let took = Took {
+        recipe: &recipe,
+        operation,
+        timed: Timed {
+            reckoned_min: build.reckoned_min,
+            took_min,
+        },
+    };
+    Ok(pace::record(change, &took, entry).await?)
+}
+
+fn operation_of<'a>(situation: &'a Situation, build: &Build) -> Option<&'a Operation> {
     let code = build.recipe.parse().ok()?;
     let recipe = situation.recipe(&code, build.revision)?;
     let at = usize::try_from(build.position - 1).ok()?;
-    recipe.operations.get(at)?.spray.as_ref()
+    recipe.operations.get(at)
 }
 
 async fn finish_page(

@@ -40,6 +40,8 @@ struct BuildPage {
     work: Option<Work>,
     minutes: Vec<(String, String)>,
     planned: String,
+    /// By the recipe's figures alone, where that is otherwise.
+    reckoned: Option<String>,
     ended: Option<Ended>,
     /// Sprayed beside it, with what was found.
     coupons: Vec<Tested>,
@@ -164,6 +166,7 @@ pub(super) async fn build_page(
         }),
         minutes: spent(&took),
         planned: spoken(build.planned_min),
+        reckoned: (build.reckoned_min != build.planned_min).then(|| spoken(build.reckoned_min)),
         ended: end.map(|end| ended(&end, may)),
         coupons,
         photos,
@@ -197,7 +200,7 @@ pub async fn running(state: &AppState, page: &Layout) -> Result<Option<Running>,
     }))
 }
 
-fn took(build: &Build, marks: &[Marked], now_ms: i64) -> Result<Minutes, AppError> {
+pub(super) fn took(build: &Build, marks: &[Marked], now_ms: i64) -> Result<Minutes, AppError> {
     let at = |ms| situation::moment(ms).map_err(AppError::internal);
     let end = at(build.ended_ms.unwrap_or(now_ms))?;
     Ok(minutes(at(build.begun_ms)?, &times(marks), end))

@@ -32,6 +32,8 @@ pub struct Build {
     pub begun_by: String,
     pub nozzle: Option<String>,
     pub planned_min: i64,
+    /// By the recipe's figures alone.
+    pub reckoned_min: i64,
     pub planned_g: i64,
     /// The number of the line-up that it was begun by.
     pub line_up: Option<i64>,
@@ -59,7 +61,8 @@ macro_rules! builds {
                  r.part_name as "part_name!: String", c.code as "recipe!: String", c.revision as "revision!: i64",
                  b.position as "position!: i64", o.name as "operation!: String", p.code as "powder!: String",
                  b.begun_ms as "begun_ms!: i64", coalesce(m.name, '') as "begun_by!: String", b.nozzle as "nozzle?: String",
-                 n.minutes as "planned_min!: i64", n.powder_g as "planned_g!: i64", n.line_up as "line_up?: i64",
+                 n.minutes as "planned_min!: i64",
+                 coalesce(n.reckoned_min, n.minutes) as "reckoned_min!: i64", n.powder_g as "planned_g!: i64", n.line_up as "line_up?: i64",
                  e.ended_ms as "ended_ms?: i64", e.outcome as "outcome?: String"
                from build b
                join request r on r.id = b.request_id
@@ -91,6 +94,7 @@ macro_rules! builds {
                 begun_by: row.begun_by,
                 nozzle: row.nozzle,
                 planned_min: row.planned_min,
+                reckoned_min: row.reckoned_min,
                 planned_g: row.planned_g,
                 line_up: row.line_up,
                 ended_ms: row.ended_ms,
@@ -357,6 +361,8 @@ pub struct New<'a> {
     pub revision: i64,
     pub position: i64,
     pub planned_min: i64,
+    /// By the recipe's figures alone.
+    pub reckoned_min: i64,
     pub planned_g: i64,
     pub line_up: Option<i64>,
     pub lots: String,
@@ -394,10 +400,12 @@ pub async fn insert(
     .execute(change.connection())
     .await?;
     sqlx::query!(
-        "insert into build_plan (build_id, line_up, minutes, powder_g, lots, bank) values (?, ?, ?, ?, ?, ?)",
+        "insert into build_plan (build_id, line_up, minutes, reckoned_min, powder_g, lots, bank)
+         values (?, ?, ?, ?, ?, ?, ?)",
         id,
         new.line_up,
         new.planned_min,
+        new.reckoned_min,
         new.planned_g,
         new.lots,
         new.bank,

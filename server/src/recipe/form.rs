@@ -354,6 +354,7 @@ impl OperationForm {
             gas_only_min: gas_only_min?,
             motion: motion?,
             weighed: Vec::new(),
+            timed: Vec::new(),
         })
     }
 

@@ -13,6 +13,7 @@ pub mod queries;
 mod rows;
 mod save;
 mod show;
+mod spent;
 mod start;
 mod state;
 mod takes;

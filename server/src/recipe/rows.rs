@@ -53,7 +53,7 @@ fn time(situation: &Situation, operation: &Operation) -> String {
         (Some(spray), _) => stage_need(situation, spray)
             .map_or_else(|_| "no figure".to_owned(), |need| minutes(need.minutes)),
         (None, Some(away)) => days(away),
-        (None, None) => minutes(operation.minutes),
+        (None, None) => minutes(operation.step_min()),
     }
 }
 

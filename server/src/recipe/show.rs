@@ -12,11 +12,13 @@ use mendpost_core::people::{self, Act};
 
 use super::queries::{self, Revision};
 use super::rows::{Row, rows};
+use super::spent::{self, TookRow};
 use super::takes::{Takes, takes};
 use super::{named, path};
 use crate::AppState;
 use crate::error::AppError;
 use crate::finish::{condition, property};
+use crate::pace;
 use crate::page::{Layout, Screen, page};
 use crate::people::Visit;
 use crate::signature;
@@ -45,6 +47,10 @@ struct RecipePage {
     differences: Vec<Difference>,
     said: Vec<(&'static str, String)>,
     stages: Vec<Takes>,
+    /// How long its operations took.
+    took: Vec<TookRow>,
+    /// Where the minutes of its builds went.
+    went: Vec<(String, String, String)>,
     /// The other revisions: words and address.
     others: Vec<(String, String)>,
     signatures: Vec<signature::Signature>,
@@ -86,6 +92,9 @@ pub async fn show(
             stages.push(takes);
         }
     }
+    let mut reading = state.db.read.acquire().await?;
+    let spent = pace::spent(&mut reading, &recipe.code).await?;
+    drop(reading);
     let subject = revision.subject();
     let part = situation.part(&recipe.part);
     let faults: Vec<String> = recipe
@@ -121,6 +130,8 @@ pub async fn show(
         differences: differences.unwrap_or_default(),
         said: said(&words, recipe),
         stages,
+        took: spent::rows(&situation, recipe),
+        went: spent::went(&spent),
         others: others(&revision),
         signatures: signature::of_subject(&state.db.read, &subject.kind, &subject.id).await?,
         writes: may(Act::WriteRecipe) && may_edit(recipe.state),

@@ -5,6 +5,7 @@ use mendpost_core::lineup::{Setting, conditions, flight, stage_need};
 use mendpost_core::situation::Situation;
 
 use super::rows::days;
+use super::spent;
 use crate::page::minutes;
 use crate::words::flight as flying;
 use crate::words::work::sentence;
@@ -39,7 +40,10 @@ fn stage(situation: &Situation, spray: &Spray, machined_um: i64) -> Takes {
         warnings: Vec::new(),
     };
     match stage_need(situation, spray) {
-        Ok(need) => takes.pairs = words.stage(spray, &need),
+        Ok(need) => {
+            takes.pairs = words.stage(spray, &need);
+            takes.pairs.extend(spent::pair(&spray.timed));
+        }
         Err(shut) => takes.shut = Some((words.gate(&shut.gate), words.opens(&shut.opens))),
     }
     let today = conditions(situation, Setting::of(spray), machined_um);
@@ -65,11 +69,12 @@ fn step(situation: &Situation, operation: &Operation) -> Takes {
         "Time",
         match operation.away_days {
             Some(away) => format!("{}, counted day and night", days(away)),
-            None => minutes(operation.minutes),
+            None => minutes(operation.step_min()),
         },
     )];
+    pairs.extend(spent::pair(&operation.timed));
     if let Some(station) = station.filter(|station| station.power_w > 0) {
-        let wh = station.power_w * operation.minutes / 60;
+        let wh = station.power_w * operation.step_min() / 60;
         pairs.push((
             "Power",
             format!("{} while it works", kilowatts(station.power_w)),

@@ -4,7 +4,7 @@
 use axum::extract::{Path, State};
 use axum::response::Response;
 use chrono::{DateTime, TimeDelta, Utc};
-use mendpost_core::catalogue::{Operation, OperationKind, Recipe};
+use mendpost_core::catalogue::{Operation, OperationKind, Recipe, Timed};
 use mendpost_core::code::RecipeCode;
 use mendpost_core::course::{Step, step_of};
 use mendpost_core::finish::{Stop, cycle, stops};
@@ -28,6 +28,7 @@ use crate::finish;
 use crate::form::{FieldErrors, Posted};
 use crate::interim;
 use crate::once::refuse_repeated;
+use crate::pace::{self, Took};
 use crate::page::act::SIGN_FIELD;
 use crate::page::{Notice, moment};
 use crate::people::{Visit, Who};
@@ -249,6 +250,7 @@ pub(super) async fn save(
         }
     };
     let recipe = insert(&mut change, &request, &next, &new, &who, sequence).await?;
+    learn_pace(&mut change, &next, &new, sequence).await?;
     let under = finish::Under {
         request: (request.id, request.number),
         recipe,
@@ -293,6 +295,9 @@ fn content(next: &Next<'_>, new: &NewWork, found: &finish::Entry) -> Value {
     if let Some(begun_ms) = new.begun_ms {
         content["begun_ms"] = json!(begun_ms);
     }
+    if let Some(took_min) = new.took_min {
+        content["took_min"] = json!(took_min);
+    }
     if let Some((word, found)) = found.content() {
         content[word] = found;
     }
@@ -331,6 +336,28 @@ fn told(
         "R{}: {name} done {ended}, journal {sequence}.{machine}",
         request.number
     )
+}
+
+/// Lets the line-up learn how long it takes, where somebody said so.
+async fn learn_pace(
+    change: &mut Change,
+    next: &Next<'_>,
+    new: &NewWork,
+    sequence: i64,
+) -> Result<(), AppError> {
+    let operation = &next.recipe.operations[next.at];
+    let Some(took_min) = new.took_min else {
+        return Ok(());
+    };
+    let took = Took {
+        recipe: &next.recipe.code,
+        operation,
+        timed: Timed {
+            reckoned_min: operation.minutes,
+            took_min,
+        },
+    };
+    Ok(pace::record(change, &took, sequence).await?)
 }
 
 /// A part that goes out with an end is watched from then on, and asks for its successor.

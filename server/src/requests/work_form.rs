@@ -8,7 +8,7 @@ use serde::Deserialize;
 
 use super::work::Next;
 use crate::finish::{CrackForm, SizesForm};
-use crate::form::{FieldErrors, local_time, optional_text, text};
+use crate::form::{FieldError, FieldErrors, integer, local_time, optional_text, text};
 use crate::interim::{End, EndForm};
 use crate::page::moment;
 use crate::people::Visit;
@@ -25,6 +25,8 @@ pub struct WorkForm {
     pub position: String,
     pub begun: String,
     pub ended: String,
+    /// Minutes that it took.
+    pub took: String,
     pub note: String,
     /// When it comes off again; its limit may be 'full' too: it stays.
     #[serde(flatten)]
@@ -49,6 +51,8 @@ pub struct NewWork {
     /// When it was begun, where that decides whether it was in time.
     pub begun_ms: Option<i64>,
     pub ended_ms: i64,
+    /// Minutes that it took, where somebody said so.
+    pub took_min: Option<i64>,
     pub note: String,
     pub interim: Option<NewEnd>,
 }
@@ -82,6 +86,7 @@ impl WorkForm {
         {
             errors.add("ended", "that is before it was begun");
         }
+        let took_min = errors.check("took", took(&self.took));
         let note = errors.check("note", optional_text(&self.note, 400));
         let interim = match next.kind() {
             OperationKind::Release => self.interim(next, visit, errors),
@@ -90,6 +95,7 @@ impl WorkForm {
         Some(NewWork {
             begun_ms: begun_ms?,
             ended_ms: ended_ms?,
+            took_min: took_min?,
             note: note?.unwrap_or_default(),
             interim: interim?,
         })
@@ -201,6 +207,13 @@ impl WorkForm {
             owner: owner?,
             plan: plan?,
         }))
+    }
+}
+
+fn took(typed: &str) -> Result<Option<i64>, FieldError> {
+    match typed.trim() {
+        "" => Ok(None),
+        typed => integer(typed, 1..=20_160).map(Some),
     }
 }
 

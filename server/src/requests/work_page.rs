@@ -44,6 +44,8 @@ struct WorkPage {
     is_spray: bool,
     /// The page of the build under way.
     build: Option<String>,
+    /// The next one will take about as long as this one.
+    learns: bool,
     /// It is entered by a load of the furnace.
     by_load: bool,
     /// What is done again, or what waited for it: which of them was done.
@@ -93,6 +95,7 @@ pub(super) async fn work_page(
         cautions: Vec::new(),
         is_release: false,
         is_spray: false,
+        learns: false,
         build: stands.building.map(build::path),
         by_load: false,
         done: Vec::new(),
@@ -147,6 +150,7 @@ fn tell(
     let number = shown.number;
     shown.is_release = next.kind() == OperationKind::Release;
     shown.is_spray = operation.spray.is_some();
+    shown.learns = operation.learns() && operation.spray.is_none();
     shown.by_load = cycle(next.recipe, next.at).is_some();
     shown.answer = format!("{} for R{number}.", sentence(&operation.name));
     shown.pairs = vec![
@@ -171,7 +175,7 @@ fn tell(
         ];
     }
     if operation.minutes > 0 {
-        shown.pairs.push(("Takes", minutes(operation.minutes)));
+        shown.pairs.push(("Takes", minutes(operation.step_min())));
     }
     if let Some(spray) = &operation.spray {
         shown

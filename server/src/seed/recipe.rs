@@ -495,6 +495,7 @@ fn operation(row: &Row, places: &Places, faults: &Faults) -> Option<Operation> {
         fixture: fixture?,
         away_days: away_days?,
         cycle: cycle?,
+        timed: Vec::new(),
     })
 }
 

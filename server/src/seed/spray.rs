@@ -129,6 +129,7 @@ pub(super) fn spray(
         gas_only_min: gas_only_min?,
         motion: motion?,
         weighed: Vec::new(),
+        timed: Vec::new(),
     })
 }
 

@@ -12,6 +12,7 @@ use uuid::Uuid;
 
 use super::authors::{Names, authors};
 use super::{Codes, code, word};
+use crate::pace::Times;
 
 /// Parts, and of each recipe the newest revision, with the approved one where that is older.
 pub(super) async fn load(
@@ -108,6 +109,7 @@ pub(super) async fn recipes(
     };
     let mut operations = operations(connection, codes).await?;
     let weighed = weighed(connection, codes).await?;
+    let times = Times::load(connection).await?;
     let mut base_metals = base_metals(connection, codes).await?;
     let mut flags = recipe_flags(connection).await?;
     let mut names = names_of_authors(connection).await?;
@@ -152,6 +154,7 @@ pub(super) async fn recipes(
                 coupons: coupons.remove(&row.id).unwrap_or_default(),
             };
             add_weighed(&mut recipe, &weighed);
+            times.add_to(&mut recipe);
             Ok(recipe)
         })
         .collect()
@@ -337,6 +340,7 @@ async fn operations(
                 fixture: fixture.map(|(fixture, through)| Held { fixture, through }),
                 away_days: row.away_days,
                 cycle: row.cycle,
+                timed: Vec::new(),
             });
     }
     Ok(operations)
@@ -386,6 +390,7 @@ async fn sprays(
                     passes: row.passes,
                 },
                 weighed: Vec::new(),
+                timed: Vec::new(),
             };
             Ok(((row.recipe_id, row.position), spray))
         })

@@ -1,8 +1,10 @@
 //! The record of a build, from its begin to the balance of its powder.
 
 use axum::http::StatusCode;
+use mendpost_core::catalogue::{Pace, Timed};
+use mendpost_core::lineup::stage_need;
 use mendpost_core::people::Role;
-use mendpost_tests::{App, SentFile, number, text};
+use mendpost_tests::{App, SentFile, number, site, text};
 
 use super::{draw, grams, replayed, with_clean_feeder};
 use crate::attachments::jpeg;
@@ -109,6 +111,83 @@ async fn a_build_from_its_begin_to_its_balance() {
         "select fed_mg * 1000 + deposited_mg / 1000 from weighed_build where note = 'build 1'";
     assert_eq!(number(&app, learned).await, Some(370_000 * 1000 + 210));
     replayed(&app).await;
+}
+
+/// What a stage is planned with follows what its builds took, and says so. Set up 20, sprayed 40, stood 30 for power
+/// and 10 for a clogged nozzle: without the power, which is no matter of the recipe, 70 minutes. Against what was
+/// reckoned the pace is (4 + 70 / reckoned) / 5, and the next build is planned as that times the recipe's minutes.
+#[tokio::test]
+async fn the_line_up_learns_how_long_a_build_takes() {
+    let mut app = sprayed().await;
+    for (wait, mark) in [(25, "power"), (30, "spray"), (15, "clog"), (10, "spray")] {
+        app.wait_minutes(wait);
+        let fields = [("what", mark), ("note", "parked at the end of the pass")];
+        let answer = app.post("/builds/1/mark", &fields).await;
+        assert_eq!(answer.location(), "/builds/1", "{}", answer.body);
+    }
+    let answer = app
+        .post("/builds/1/finish", &weighed("210", "10", "100", "230"))
+        .await;
+    assert_eq!(answer.location(), "/builds/1", "{}", answer.body);
+    let reckoned = number(&app, "select reckoned_min from build_plan").await;
+    let reckoned = reckoned.expect("reckoned at its begin");
+    let took = number(
+        &app,
+        "select took_min * 10000 + reckoned_min from operation_took",
+    )
+    .await;
+    assert_eq!(took, Some(70 * 10_000 + reckoned));
+    let page = app.get("/recipes/SS-041/1").await;
+    for said in [
+        "Where a build’s minutes went",
+        "Stood: power cut",
+        "in 1 of 1",
+        "1 h 10 min",
+    ] {
+        assert!(page.contains(said), "{said}: {}", page.body);
+    }
+    let permille = (4000 + 70_000 / reckoned + 2) / 5;
+    let hundredths = (permille + 5) / 10;
+    let pace = format!(
+        "{}.{:02} times the recipe",
+        hundredths / 100,
+        hundredths % 100
+    );
+    assert!(page.contains(&pace), "{pace}: {}", page.body);
+    // The plan takes it: what is reckoned now for the same stage is planned by that pace.
+    let planned = (reckoned * permille + 999) / 1000;
+    let site = site(&app).await;
+    let recipe = site.recipe(&"SS-041".parse().expect("a code"), 1);
+    let spray = recipe.and_then(|it| it.operations[2].spray.as_ref());
+    let need = stage_need(&site, spray.expect("a stage")).expect("a need");
+    let now = Pace::of(&[Timed {
+        reckoned_min: reckoned,
+        took_min: 70,
+    }]);
+    assert_eq!(now.minutes(reckoned), planned);
+    assert_eq!(need.minutes, now.minutes(need.reckoned_min));
+}
+
+/// A step says how long it took where somebody says so: blasting planned at 25 minutes took 45, a pace of
+/// (4 + 1.8) / 5 = 1.16, and 29 minutes are planned. What runs by a program or is no work is not asked.
+#[tokio::test]
+async fn the_line_up_learns_how_long_a_step_takes() {
+    let mut app = with_clean_feeder().await;
+    sort(&mut app, 9, "SS-041").await;
+    let page = app.get("/requests/9/work").await;
+    assert!(page.contains("name=\"took\""), "{}", page.body);
+    let wrong = app
+        .post("/requests/9/work", &[("took", "half an hour")])
+        .await;
+    assert!(wrong.field_error("took").is_some(), "{}", wrong.body);
+    assert!(wrong.contains("half an hour"), "{}", wrong.body);
+    let answer = app.post("/requests/9/work", &[("took", "45")]).await;
+    assert_eq!(answer.location(), "/requests/9", "{}", answer.body);
+    let page = app.get("/recipes/SS-041/1").await;
+    assert!(page.contains("1.16 times the recipe"), "{}", page.body);
+    let site = site(&app).await;
+    let recipe = site.recipe(&"SS-041".parse().expect("a code"), 1);
+    assert_eq!(recipe.expect("a recipe").operations[0].step_min(), 29);
 }
 
 /// 230 g are weighed as swept up a day later, and only then is anything said of the rest. Of 560 g drawn the stop

@@ -5,10 +5,8 @@ use mendpost_core::catalogue::RecipeState;
 use mendpost_core::lineup;
 use mendpost_core::people::Role;
 use mendpost_core::planner::own_plan;
-use mendpost_core::situation::Situation;
 use mendpost_server::change::verify_journal;
-use mendpost_server::situation;
-use mendpost_tests::{Answer, App, between, number, text};
+use mendpost_tests::{Answer, App, between, number, site, text};
 
 use super::{signed_in, version, with};
 
@@ -45,10 +43,6 @@ const STEP: &[(&str, &str)] = &[
     ("minutes", "90"),
     ("crew", "1"),
 ];
-
-async fn site(app: &App) -> Situation {
-    situation::now(&app.state).await.expect("a site")
-}
 
 /// Posts a form of a revision with the version that its page carries now.
 async fn post(app: &mut App, page: &str, to: &str, fields: &[(&str, &str)]) -> Answer {

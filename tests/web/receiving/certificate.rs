@@ -360,3 +360,20 @@ async fn a_lot_is_rejected_and_sent_back() {
         assert_eq!(crew.get(&path).await.status, StatusCode::FORBIDDEN, "{act}");
     }
 }
+
+/// The demonstration's steel, nickel and zinc ask for a composition and a size, marked as what they are: common
+/// practice. The rejected lot of nickel shows at a glance that it is none.
+#[tokio::test]
+async fn the_demonstration_has_limits_to_be_checked_against() {
+    let mut app = App::signed_in(Role::Viewer).await;
+    let kind = app.get("/powder/kinds/NI625").await;
+    for said in ["common practice, no source", "20 to 23 %", "22 to 36 µm"] {
+        assert!(kind.contains(said), "{said}: {}", kind.body);
+    }
+    let lot = app.get("/powder/L0410").await;
+    for said in ["Cr is 16.9 %", "Mo is 2.4 %", "Ni is 12.1 %"] {
+        assert!(lot.contains(said), "{said}: {}", lot.body);
+    }
+    let good = app.get("/powder/L0397").await;
+    assert!(!good.contains("Cr is "), "{}", good.body);
+}

@@ -259,6 +259,7 @@ fn spray(deposited_g: i64) -> Spray {
         gas_only_min: 5,
         motion: Motion::default(),
         weighed: vec![],
+        timed: vec![],
     }
 }
 
