@@ -2,6 +2,7 @@
 
 use std::time::Duration;
 
+use chrono::NaiveDateTime;
 use mendpost_tests::browser::Browser;
 use mendpost_tests::chromium::Scripts;
 use thirtyfour::By;
@@ -99,7 +100,7 @@ async fn release_the_lot(browser: &Browser) {
     browser.open(&format!("{LOT}/release")).await;
     let checked = "C-2301; drum, seal and label are of one lot";
     browser.fill("What you checked", checked).await;
-    browser.press("Sign").await;
+    browser.press("Sign the planner may draw").await;
     let state = browser.text("main").await;
     assert!(state.contains("released"), "{state}");
 }
@@ -200,10 +201,13 @@ async fn heat_treat(browser: &Browser) {
     assert!(load.contains("closed") && load.contains("298 °C"), "{load}");
 }
 
-/// The minute at the site, as the form of a receipt has it.
+/// The minute at the site, which every page shows, as a field takes it.
 async fn now(browser: &Browser) -> String {
-    browser.open("/receiving/new?delivery=AIR-3").await;
-    browser.value("It came").await
+    browser.open("/furnace").await;
+    let shown = browser.text(".head-clock b").await;
+    let minute = NaiveDateTime::parse_from_str(&shown, "%a %d %b %Y, %H:%M");
+    let minute = minute.unwrap_or_else(|error| panic!("'{shown}' is no time: {error}"));
+    minute.format("%Y-%m-%dT%H:%M").to_string()
 }
 
 async fn later_than(browser: &Browser, minute: &str) -> String {
@@ -267,7 +271,7 @@ async fn test_coupons(browser: &Browser) {
 async fn release_the_part(browser: &Browser) {
     browser.open(&format!("{REQUEST}/work")).await;
     browser.tick("stays").await;
-    browser.press("Sign").await;
+    browser.press("Sign lets the part go").await;
     assert_eq!(browser.path().await, REQUEST);
 }
 

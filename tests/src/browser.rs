@@ -109,13 +109,6 @@ impl Browser {
         done.await.expect("a field can be set");
     }
 
-    /// What stands in the field with this label.
-    pub async fn value(&self, label: &str) -> String {
-        let field = self.field(label).await;
-        let value = field.value().await.expect("a field has a value");
-        value.unwrap_or_default()
-    }
-
     /// Opens the folded part of a page under these words.
     pub async fn unfold(&self, words: &str) {
         let path = format!("//summary[starts-with(normalize-space(.), '{words}')]");
