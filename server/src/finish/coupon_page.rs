@@ -4,7 +4,7 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Response;
 use mendpost_core::catalogue::Recipe;
-use mendpost_core::finish::{Condition, Property, missed};
+use mendpost_core::finish::{Condition, Expected, Property, missed};
 use mendpost_core::journal::Subject;
 use mendpost_core::people::Act;
 use serde_json::json;
@@ -254,6 +254,31 @@ async fn insert(
     Ok((coupon, sequence))
 }
 
+/// What the approver expects in words, with mark and word of whether what was found meets it.
+fn expectations(
+    limits: &[Expected],
+    results: &[coupons::Result],
+) -> Vec<(String, &'static str, &'static str)> {
+    let one = |it: &Expected| {
+        let words = format!(
+            "{}, {}: {}",
+            property(it.property),
+            condition(it.condition),
+            it.limits()
+        );
+        let of_it = || results.iter().filter(|result| it.is_of(&result.measured));
+        let (mark, word) = if of_it().next().is_none() {
+            ("waits", "not tested")
+        } else if of_it().any(|result| !it.accepts(result.measured.figure)) {
+            ("hold", "missed")
+        } else {
+            ("done", "met")
+        };
+        (words, mark, word)
+    };
+    limits.iter().map(one).collect()
+}
+
 async fn coupon_page(
     visit: &Visit,
     about: &About,
@@ -271,31 +296,7 @@ async fn coupon_page(
         .as_ref()
         .map(|recipe| recipe.coupons.as_slice())
         .unwrap_or_default();
-    let expected: Vec<(String, &'static str, &'static str)> = limits
-        .iter()
-        .map(|it| {
-            let words = format!(
-                "{}, {}: {}",
-                property(it.property),
-                condition(it.condition),
-                it.limits()
-            );
-            let of_it = || {
-                about
-                    .results
-                    .iter()
-                    .filter(|result| it.is_of(&result.measured))
-            };
-            let (mark, word) = if of_it().next().is_none() {
-                ("waits", "not tested")
-            } else if of_it().any(|result| !it.accepts(result.measured.figure)) {
-                ("hold", "missed")
-            } else {
-                ("done", "met")
-            };
-            (words, mark, word)
-        })
-        .collect();
+    let expected = expectations(limits, &about.results);
     let open = expected
         .iter()
         .filter(|(_, _, word)| *word == "not tested")
