@@ -18,6 +18,7 @@ use crate::page::{Layout, page, page_with, whole};
 use crate::version::{Field, Stale};
 
 /// One figure: what it is called, what it may be, and what it is for.
+#[derive(Clone, Copy)]
 pub struct Figure {
     /// In a form and in a site's file.
     pub name: &'static str,

@@ -56,7 +56,7 @@ type Done = (String, String, String);
 pub struct Times(BTreeMap<Done, Vec<Timed>>);
 
 impl Times {
-    /// The last [`LAST`] of each.
+    /// The last `LAST` of each.
     pub async fn load(connection: &mut SqliteConnection) -> Result<Self, sqlx::Error> {
         let rows = sqlx::query!(
             r#"select t.recipe_code, t.kind, t.name, t.reckoned_min, t.took_min

@@ -1,6 +1,7 @@
 //! The built binary in a real browser, as people use it.
 
 mod accounts;
+mod journey;
 mod keyboard;
 mod labels;
 mod order;

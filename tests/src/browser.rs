@@ -5,6 +5,7 @@ use std::path::Path;
 use std::time::Duration;
 
 use axum::http::Method;
+use serde_json::json;
 use thirtyfour::common::command::FormatRequestData;
 use thirtyfour::prelude::{ElementQueryable, ElementWaitable};
 use thirtyfour::{By, ElementId, Key, RequestData, SessionId, WebDriver, WebElement};
@@ -96,6 +97,16 @@ impl Browser {
         let field = self.field(label).await;
         field.clear().await.expect("a field can be emptied");
         field.send_keys(text).await.expect("a field takes text");
+    }
+
+    /// Sets a day, or a day and time, as '2026-12-01T06:55': how such a field takes keys is up to the browser's
+    /// language.
+    pub async fn set(&self, label: &str, value: &str) {
+        let field = self.field(label).await;
+        let id = field.id().await.expect("a field has attributes");
+        let set = "document.getElementById(arguments[0]).value = arguments[1];";
+        let done = self.driver.execute(set, vec![json!(id), json!(value)]);
+        done.await.expect("a field can be set");
     }
 
     /// Opens the folded part of a page under these words.
@@ -211,8 +222,15 @@ impl Browser {
         false
     }
 
+    /// The field with this label, or else the first whose label begins with it.
     async fn field(&self, label: &str) -> WebElement {
-        let path = format!("//label[starts-with(normalize-space(.), '{label}')]");
+        let whole = format!("//label[normalize-space(.) = '{label}']");
+        let found = self.driver.query(By::XPath(whole.as_str()));
+        let is_whole = found.and_displayed().nowait().exists().await;
+        let path = match is_whole.expect("a page can be searched") {
+            true => whole,
+            false => format!("//label[starts-with(normalize-space(.), '{label}')]"),
+        };
         let element = self.find(By::XPath(path), label).await;
         let id = element.attr("for").await.expect("a label has attributes");
         let id = id.unwrap_or_else(|| panic!("the label '{label}' is for no field"));

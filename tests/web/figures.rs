@@ -242,3 +242,27 @@ async fn an_emptied_heel_is_told_as_it_is_kept() {
     assert_eq!(number(&app, told).await, Some(0));
     assert_eq!(number(&app, "select heel_g from cell").await, Some(0));
 }
+
+/// How long a powder may stand open is the site's own figure: told without those of the metal or beside them, with a
+/// fault beside its field, and in the journal. The page of a draw counts against it.
+#[tokio::test]
+async fn how_long_a_powder_may_stand_open_is_told() {
+    let mut app = App::signed_in(Role::Lead).await;
+    let mut told = METAL.to_vec();
+    told.push(("open_limit_min", "240"));
+    let wrong = [("open_limit_min", "0"), ("open_limit_min", "a shift")];
+    refused(&mut app, BRONZE, &told, &wrong).await;
+    let answer = post(&mut app, BRONZE, &told, ("", "")).await;
+    assert_eq!(answer.location(), "/powder/kinds/CUAL10", "{}", answer.body);
+    assert!(app.get("/powder/kinds/CUAL10").await.contains("240 min"));
+    let kept = "select json_extract(content, '$.after.open_limit_min') from journal where kind = 'powder.changed'";
+    assert_eq!(number(&app, kept).await, Some(240));
+    let draw = app.get("/feeder/draw?container=L0399-1").await;
+    assert!(draw.contains("of 4 h"), "{}", draw.body);
+
+    let alone: Vec<(&str, &str)> = METAL.iter().map(|(name, _)| (*name, "")).collect();
+    let alone = [alone.as_slice(), &[("open_limit_min", "90")]].concat();
+    post(&mut app, BRONZE, &alone, ("", "")).await;
+    let kept = "select open_limit_min from powder where code = 'CUAL10' and density_kg_m3 is null";
+    assert_eq!(number(&app, kept).await, Some(90));
+}

@@ -4,6 +4,7 @@ use axum::http::StatusCode;
 use mendpost_core::people::Role;
 use mendpost_tests::{App, between};
 
+use crate::book::{draw, with_clean_feeder};
 use crate::keep_back::keep_bronze;
 
 /// The demonstration's only nickel lot has its date on day 2 at 12:00, Friday, and the boat brings more
@@ -116,4 +117,45 @@ async fn what_is_kept_back_is_not_called_free() {
     let small = app.get("/powder/L0415").await;
     let small = small.body.replace('\u{202f}', "");
     assert!(small.contains("Draw up to 1700 g"), "{small}");
+}
+
+/// 1 100 g of the 1 400 g of L0406 went to waste. Steel is sprayed from one lot, and no approved recipe takes as little
+/// as 300 g: they are stranded, in words and in the table. The draws of an order stand in a table, each with what is
+/// enough in 95 % of builds and what it most likely takes.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_nothing_can_use_is_named_and_so_is_what_a_draw_likely_takes() {
+    let mut app = with_clean_feeder().await;
+    draw(&mut app, "L0406-1", "trial", 1_100).await;
+    let waste = [("waste", "1100"), ("clean", "yes")];
+    let answer = app.post("/feeder/empty", &waste).await;
+    assert_eq!(answer.location(), "/feeder", "{}", answer.body);
+    app.plan().await;
+    let page = app.get("/powder?powder=SS316").await;
+    let told = "Stranded after the order: 300 g of L0406";
+    let picture = between(&page.body, "<title id=\"drawdown-1232\">", "</title>");
+    assert!(picture.is_some_and(|it| it.contains(told)), "{}", page.body);
+    assert!(page.contains(&format!("<b>{told}")), "{}", page.body);
+    let row = between(&page.body, "href=\"/powder/L0406\"", "</tr>");
+    assert!(row.is_some_and(|row| row.contains("300 stranded")));
+
+    let table = between(&page.body, "The draws as a table", "</table>").expect("a table");
+    assert!(table.contains("Enough in 95 %, g") && table.contains("Most likely, g"));
+    let figures: Vec<i64> = table
+        .split("<td class=\"figure")
+        .skip(1)
+        .filter_map(|cell| {
+            between(cell, ">", "<")?
+                .replace('\u{202f}', "")
+                .parse()
+                .ok()
+        })
+        .collect();
+    let draws: Vec<&[i64]> = figures.chunks(3).collect();
+    assert!(!draws.is_empty(), "{table}");
+    for draw in draws {
+        assert!(
+            draw[0] > draw[1],
+            "enough nearly always is more than likely: {draw:?}"
+        );
+    }
 }

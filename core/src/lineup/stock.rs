@@ -1,15 +1,18 @@
 //! Powder as the line-up leaves it: what of each lot is committed and free, and what runs out when.
 
+mod course;
+
+use super::likely::likely_powder_g;
 use super::line_up::LineUp;
 use super::need::stage_need;
-use super::places::{LotShare, StagePlan};
-use super::supply::{delivery_lot, landing};
-use crate::catalogue::RecipeState;
+use super::places::{Place, StagePlan};
+use super::supply::landing;
+use crate::catalogue::{RecipeState, Spray};
 use crate::code::{DeliveryCode, LotCode, PowderCode};
 use crate::powder::{Lot, LotState};
 use crate::situation::{Brings, Held, Situation};
 use chrono::{DateTime, Utc};
-use std::collections::BTreeMap;
+use course::{Course, events};
 
 /// One powder: its lots, and how much of it there is from now to the end of the line-up.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -21,12 +24,16 @@ pub struct Stock {
     pub lots: Vec<LotStock>,
     /// Grams that may be drawn, at each moment at which that changes, in order.
     pub levels: Vec<(DateTime<Utc>, i64)>,
+    /// The same if each draw takes what it most likely does ([`Fall::likely_g`]) instead of what is planned.
+    pub likely: Vec<(DateTime<Utc>, i64)>,
     /// Grams of it that keep-backs hold for the machines that they name.
     pub kept_g: i64,
     /// Draws of the line-up, in order.
     pub falls: Vec<Fall>,
     /// Deliveries that bring it, in order.
     pub arrivals: Vec<Arrival>,
+    /// The least that a stage of an approved recipe takes of it; none if no such recipe sprays it.
+    pub least_g: Option<i64>,
     /// When no approved recipe can be served any more; none if that does not happen, or if no
     /// approved recipe sprays it.
     pub out: Option<RunOut>,
@@ -45,7 +52,10 @@ pub struct LotStock {
     pub committed_g: i64,
     /// Grams that may be drawn and are not committed.
     pub free_g: i64,
-    /// Of these what any machine may draw: as much as leaves what is kept back in lots that are good at least as long.
+    /// Of these what no approved recipe can use any more: less than the least that a recipe takes from
+    /// one lot, and not needed beside other lots by one that takes any.
+    pub stranded_g: i64,
+    /// Of what is free what any machine may draw: as much as leaves what is kept back in lots that are good at least as long.
     pub for_any_g: i64,
     /// When the line-up first draws on it.
     pub first_draw: Option<DateTime<Utc>>,
@@ -60,8 +70,10 @@ pub struct Fall {
     pub start: DateTime<Utc>,
     /// When it ends.
     pub end: DateTime<Utc>,
-    /// How much, from all its lots.
+    /// How much, from all its lots: enough in as many builds as the site asks for.
     pub grams: i64,
+    /// How much it most likely takes: as likely more as less.
+    pub likely_g: i64,
     /// What is left of the powder afterwards.
     pub left_g: i64,
 }
@@ -119,6 +131,11 @@ impl Stock {
         (free - self.kept_g).max(0)
     }
 
+    /// Lots whose rest no approved recipe can use any more.
+    pub fn stranded(&self) -> impl Iterator<Item = &LotStock> {
+        self.lots.iter().filter(|l| l.stranded_g > 0)
+    }
+
     /// The most that any machine may draw from one lot.
     #[must_use]
     pub fn largest_free_g(&self) -> i64 {
@@ -142,63 +159,82 @@ pub fn stocks(situation: &Situation, line_up: Option<&LineUp>) -> Vec<Stock> {
 
 /// One powder, as the line-up leaves it.
 pub(super) fn stock(situation: &Situation, line_up: Option<&LineUp>, powder: &PowderCode) -> Stock {
-    let stages = line_up.map_or_else(Vec::new, |l| stages(situation, l, powder));
+    let draws = line_up.map_or_else(Vec::new, |l| draws(situation, l, powder));
     let kept_g = kept_g(situation, powder);
-    let mut lots = lots(situation, powder, &stages);
+    let needs = needs(situation, powder);
+    let mut lots = lots(situation, powder, &draws);
     leave_kept(situation, &mut lots, kept_g);
-    let arrivals = arrivals(situation, powder);
+    strand(&mut lots, &needs);
+    let least_g = needs.iter().map(|need| need.grams).min();
     let end = line_up.map_or_else(|| situation.moment(situation.horizon()), |l| l.until);
-    let mut course = Course {
-        held: lots
-            .iter()
-            .filter(|l| l.usable)
-            .map(|l| (l.lot.code.to_string(), l.on_hand_g))
-            .collect(),
-        needs: needs(situation, powder),
-        levels: Vec::new(),
-        falls: Vec::new(),
-        out: None,
-    };
-    course.level(situation.now);
-    course.judge(situation.now, &OutCause::Already);
-    for event in events(situation, powder, &stages, &lots, end) {
-        course.take(event);
-    }
-    course.level(end.max(situation.now));
+    let events = events(situation, powder, &draws, &lots, end);
+    let held = lots.iter().filter(|l| l.usable);
+    let held = held
+        .map(|l| (l.lot.code.to_string(), l.on_hand_g))
+        .collect();
+    let planned = Course::new(held, needs, |fall| fall.grams);
+    let likely = planned.taking(|fall| fall.likely_g);
+    let span = (situation.now, end.max(situation.now));
+    let likely = likely.run(&events, span);
+    let course = planned.run(&events, span);
     Stock {
         powder: powder.clone(),
         lots,
         levels: course.levels,
+        likely: likely.levels,
         kept_g,
+        least_g,
         falls: course.falls,
-        arrivals,
+        arrivals: arrivals(situation, powder),
         out: course.out,
     }
 }
 
-/// Stages of this powder that are still to come, each with its place.
-fn stages<'a>(
-    situation: &Situation,
-    line_up: &'a LineUp,
-    powder: &PowderCode,
-) -> Vec<(usize, &'a StagePlan)> {
-    let open = |code| situation.request(code).is_some();
-    let places = line_up.places.iter().filter(|p| open(&p.request));
-    places
-        .flat_map(|place| place.stages().map(|(_, stage)| (place.number, stage)))
-        .filter(|(_, stage)| stage.powder == powder.as_str())
-        .collect()
+/// A stage of a powder that is still to come.
+struct Draw<'a> {
+    place: usize,
+    stage: &'a StagePlan,
+    likely_g: i64,
 }
 
-fn lots(
-    situation: &Situation,
-    powder: &PowderCode,
-    stages: &[(usize, &StagePlan)],
-) -> Vec<LotStock> {
+fn draws<'a>(situation: &Situation, line_up: &'a LineUp, powder: &PowderCode) -> Vec<Draw<'a>> {
+    let open = |code| situation.request(code).is_some();
+    let places = line_up.places.iter().filter(|p| open(&p.request));
+    let mut draws = Vec::new();
+    for place in places {
+        let stages: Vec<&StagePlan> = place.stages().map(|(_, stage)| stage).collect();
+        let sprays = sprays_ahead(situation, place, stages.len());
+        for (n, stage) in stages.into_iter().enumerate() {
+            if stage.powder == powder.as_str() {
+                let planned = stage.lots.iter().map(|share| share.grams).sum();
+                let likely = sprays
+                    .get(n)
+                    .and_then(|spray| likely_powder_g(situation, spray));
+                draws.push(Draw {
+                    place: place.number,
+                    stage,
+                    likely_g: likely.map_or(planned, |likely| likely.min(planned)),
+                });
+            }
+        }
+    }
+    draws
+}
+
+/// The last stages of a place's recipe: what was sprayed of it stands before them.
+fn sprays_ahead<'a>(situation: &'a Situation, place: &Place, count: usize) -> Vec<&'a Spray> {
+    let recipe = place.recipe.as_ref();
+    let recipe = recipe.and_then(|(code, revision)| situation.recipe(code, *revision));
+    let sprays: Vec<&Spray> = recipe.into_iter().flat_map(|it| it.sprays()).collect();
+    let done = sprays.len().saturating_sub(count);
+    sprays.into_iter().skip(done).collect()
+}
+
+fn lots(situation: &Situation, powder: &PowderCode, draws: &[Draw<'_>]) -> Vec<LotStock> {
     let shares = |code: &LotCode| -> Vec<(DateTime<Utc>, i64)> {
-        let all = stages
+        let all = draws
             .iter()
-            .flat_map(|(_, stage)| stage.lots.iter().map(|share| (stage.start, share)));
+            .flat_map(|it| it.stage.lots.iter().map(|share| (it.stage.start, share)));
         all.filter(|(_, share)| share.lot == code.as_str())
             .map(|(start, share)| (start, share.grams))
             .collect()
@@ -220,6 +256,7 @@ fn lots(
                 } else {
                     0
                 },
+                stranded_g: 0,
                 for_any_g: 0,
                 first_draw: shares.iter().map(|(start, _)| *start).min(),
                 lot: lot.clone(),
@@ -256,6 +293,17 @@ fn leave_kept(situation: &Situation, lots: &mut [LotStock], kept_g: i64) {
     }
 }
 
+/// Works out which rests are stranded. A recipe that takes any lots can use a rest as long as all rests
+/// together are enough for it.
+fn strand(lots: &mut [LotStock], needs: &[Need]) {
+    let together: i64 = lots.iter().map(|it| it.free_g).sum();
+    for lot in lots.iter_mut().filter(|_| !needs.is_empty()) {
+        let room = |need: &Need| if need.one_lot { lot.free_g } else { together };
+        let used = needs.iter().any(|need| need.grams <= room(need));
+        lot.stranded_g = if used { 0 } else { lot.free_g };
+    }
+}
+
 const fn rank(lot: &LotStock) -> u8 {
     match lot.lot.state {
         LotState::Released if lot.usable => 0,
@@ -289,8 +337,14 @@ fn arrivals(situation: &Situation, powder: &PowderCode) -> Vec<Arrival> {
     arrivals
 }
 
-/// What the stages of approved recipes take of this powder, and whether from one lot.
-fn needs(situation: &Situation, powder: &PowderCode) -> Vec<(i64, bool)> {
+/// What a stage of an approved recipe takes of the powder.
+#[derive(Debug, Clone, Copy)]
+struct Need {
+    grams: i64,
+    one_lot: bool,
+}
+
+fn needs(situation: &Situation, powder: &PowderCode) -> Vec<Need> {
     let approved = situation
         .recipes
         .iter()
@@ -298,161 +352,11 @@ fn needs(situation: &Situation, powder: &PowderCode) -> Vec<(i64, bool)> {
     approved
         .flat_map(|recipe| recipe.sprays())
         .filter(|spray| spray.powder == *powder)
-        .filter_map(|spray| Some((stage_need(situation, spray).ok()?.powder_g, spray.one_lot)))
-        .collect()
-}
-
-/// What changes the level.
-enum Event<'a> {
-    Draw(Fall, &'a [LotShare]),
-    Arrive {
-        at: DateTime<Utc>,
-        lot: String,
-        grams: i64,
-        delivery: DeliveryCode,
-    },
-    Lapse {
-        at: DateTime<Utc>,
-        lot: LotCode,
-    },
-}
-
-impl Event<'_> {
-    /// When it has happened; of those at one moment, what comes in stands first.
-    const fn at(&self) -> (DateTime<Utc>, u8) {
-        match self {
-            Self::Arrive { at, .. } => (*at, 0),
-            Self::Draw(fall, _) => (fall.end, 1),
-            Self::Lapse { at, .. } => (*at, 2),
-        }
-    }
-}
-
-fn events<'a>(
-    situation: &Situation,
-    powder: &PowderCode,
-    stages: &[(usize, &'a StagePlan)],
-    lots: &[LotStock],
-    end: DateTime<Utc>,
-) -> Vec<Event<'a>> {
-    let now = situation.now;
-    let mut events = Vec::new();
-    for (place, stage) in stages {
-        let fall = Fall {
-            place: *place,
-            start: stage.start.max(now),
-            end: stage.end.max(now),
-            grams: stage.lots.iter().map(|share| share.grams).sum(),
-            left_g: 0,
-        };
-        events.push(Event::Draw(fall, &stage.lots));
-    }
-    for delivery in &situation.deliveries {
-        let at = situation.moment(landing(situation, delivery));
-        for (line, brings) in delivery.brings.iter().enumerate() {
-            if let Brings::Powder {
-                powder: p, grams, ..
-            } = brings
-                && p == powder
-            {
-                events.push(Event::Arrive {
-                    at,
-                    lot: delivery_lot(delivery, line),
-                    grams: *grams,
-                    delivery: delivery.code.clone(),
-                });
-            }
-        }
-    }
-    let dated = lots.iter().filter(|l| l.usable);
-    events.extend(dated.filter_map(|l| {
-        Some(Event::Lapse {
-            at: l.lot.use_by?,
-            lot: l.lot.code.clone(),
+        .filter_map(|spray| {
+            Some(Need {
+                grams: stage_need(situation, spray).ok()?.powder_g,
+                one_lot: spray.one_lot,
+            })
         })
-    }));
-    events.retain(|event| event.at().0 <= end);
-    events.sort_by_key(Event::at);
-    events
-}
-
-/// The powder's way from now on.
-struct Course {
-    held: BTreeMap<String, i64>,
-    needs: Vec<(i64, bool)>,
-    levels: Vec<(DateTime<Utc>, i64)>,
-    falls: Vec<Fall>,
-    out: Option<RunOut>,
-}
-
-impl Course {
-    fn total(&self) -> i64 {
-        self.held.values().sum()
-    }
-
-    fn level(&mut self, at: DateTime<Utc>) {
-        // A draw that a delivery or a date cuts into goes on from there.
-        let last = self.levels.last().map_or(at, |(last, _)| *last);
-        self.levels.push((at.max(last), self.total()));
-    }
-
-    fn take(&mut self, event: Event<'_>) {
-        match event {
-            Event::Draw(mut fall, shares) => {
-                self.level(fall.start);
-                for share in shares {
-                    if let Some(held) = self.held.get_mut(&share.lot) {
-                        *held = (*held - share.grams).max(0);
-                    }
-                }
-                self.level(fall.end);
-                fall.left_g = self.total();
-                self.judge(fall.end, &OutCause::Place(fall.place));
-                self.falls.push(fall);
-            }
-            Event::Arrive {
-                at,
-                lot,
-                grams,
-                delivery,
-            } => {
-                self.level(at);
-                *self.held.entry(lot).or_default() += grams;
-                self.level(at);
-                let served = self.serves();
-                if let Some(out) = self.out.as_mut().filter(|o| o.until.is_none() && served) {
-                    out.until = Some(delivery);
-                }
-            }
-            Event::Lapse { at, lot } => {
-                self.level(at);
-                self.held.remove(lot.as_str());
-                self.level(at);
-                self.judge(at, &OutCause::UseBy(lot));
-            }
-        }
-    }
-
-    fn serves(&self) -> bool {
-        let (total, largest) = (self.total(), self.held.values().max().copied().unwrap_or(0));
-        let enough =
-            |(grams, one_lot): &(i64, bool)| *grams <= if *one_lot { largest } else { total };
-        self.needs.iter().any(enough)
-    }
-
-    /// Notes the first time that nothing can be served.
-    fn judge(&mut self, at: DateTime<Utc>, cause: &OutCause) {
-        let Some(least_g) = self.needs.iter().map(|(grams, _)| *grams).min() else {
-            return;
-        };
-        if self.out.is_none() && !self.serves() {
-            self.out = Some(RunOut {
-                at,
-                cause: cause.clone(),
-                left_g: self.total(),
-                least_g,
-                until: None,
-            });
-        }
-    }
+        .collect()
 }

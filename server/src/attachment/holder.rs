@@ -9,7 +9,7 @@ use crate::powder::lot_path;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Holder {
     pub kind: HolderKind,
-    /// Number of a request, code of a lot or a part: as the journal and the address have it.
+    /// Number of a request or a build, code of a lot or a part: as the journal and the address have it.
     pub key: String,
     /// What it is in words, as 'Feed pump 1, impeller'.
     pub name: String,
@@ -20,6 +20,7 @@ pub enum HolderKind {
     Request,
     Lot,
     Part,
+    Build,
 }
 
 impl Holder {
@@ -61,6 +62,19 @@ impl Holder {
         }))
     }
 
+    /// A build: how the part was parked at a stop, what was found, how it came out.
+    pub async fn build(
+        executor: impl SqliteExecutor<'_>,
+        number: i64,
+    ) -> Result<Option<Holder>, sqlx::Error> {
+        let name = queries::build_name(executor, number).await?;
+        Ok(name.map(|name| Holder {
+            kind: HolderKind::Build,
+            key: number.to_string(),
+            name,
+        }))
+    }
+
     /// By kind and key, as they are stored.
     pub(super) async fn stored(
         read: &SqlitePool,
@@ -69,15 +83,17 @@ impl Holder {
     ) -> Result<Option<Holder>, sqlx::Error> {
         match (kind, key.parse()) {
             ("request", Ok(number)) => Holder::request(read, number).await,
+            ("build", Ok(number)) => Holder::build(read, number).await,
             ("part", _) => Holder::part(read, key).await,
             _ => Holder::lot(read, key).await,
         }
     }
 
-    /// As people say it: 'R41', 'L0408'.
+    /// As people say it: 'R41', 'L0408', 'build 3'.
     pub fn code(&self) -> String {
         match self.kind {
             HolderKind::Request => format!("R{}", self.key),
+            HolderKind::Build => format!("build {}", self.key),
             HolderKind::Lot | HolderKind::Part => self.key.clone(),
         }
     }
@@ -88,6 +104,7 @@ impl Holder {
             HolderKind::Request => format!("/requests/{}", self.key),
             HolderKind::Lot => lot_path(&self.key),
             HolderKind::Part => format!("/catalogue/{}", self.key),
+            HolderKind::Build => format!("/builds/{}", self.key),
         }
     }
 
@@ -98,7 +115,7 @@ impl Holder {
 
     pub fn screen(&self) -> Screen {
         match self.kind {
-            HolderKind::Request => Screen::Requests,
+            HolderKind::Request | HolderKind::Build => Screen::Requests,
             HolderKind::Lot => Screen::Powder,
             HolderKind::Part => Screen::Catalogue,
         }
@@ -116,11 +133,26 @@ impl Holder {
             HolderKind::Part => {
                 "Add the drawing as a PDF, or photograph it, and the part where it sits in its machine."
             }
+            HolderKind::Build => {
+                "Photograph how it is parked at a stop, what was found, and how it came out of the booth."
+            }
+        }
+    }
+
+    /// What a tablet offers to choose or to take: of a build photos, so that it opens its camera.
+    pub fn accepts(&self) -> &'static str {
+        match self.kind {
+            HolderKind::Build => "image/*",
+            _ => "image/jpeg,image/png,image/webp,application/pdf",
         }
     }
 
     pub fn subject(&self) -> Subject {
-        Subject::new(self.kind.word(), self.code())
+        let key = match self.kind {
+            HolderKind::Build => self.key.clone(),
+            _ => self.code(),
+        };
+        Subject::new(self.kind.word(), key)
     }
 }
 
@@ -131,6 +163,7 @@ impl HolderKind {
             HolderKind::Request => "request",
             HolderKind::Lot => "lot",
             HolderKind::Part => "part",
+            HolderKind::Build => "build",
         }
     }
 }

@@ -1,5 +1,5 @@
 //! Photos and papers: of the damage on a request, of the certificate on a lot, of the
-//! drawing on a part.
+//! drawing on a part, of what was seen on a build.
 //!
 //! They are rows by the hash of their bytes in the same database. What is sent is judged by its content
 //! (`check`), made anew without its metadata (`picture`, `paper`), and hung on what it belongs to
@@ -43,7 +43,7 @@ pub use pages::Photos;
 pub use queries::title;
 pub use shelf::Shelf;
 
-/// Photos and papers that hang on one request, lot or part at the same time.
+/// Photos and papers that hang on one request, lot, part or build at the same time.
 const HOLDER_MAX: usize = 40;
 
 pub fn routes() -> Routes {
@@ -54,6 +54,8 @@ pub fn routes() -> Routes {
         .post_files("/powder/{lot}/photos", Act::Attach, add_to_lot)
         .get("/catalogue/{part}/photos", Act::Look, show_of_part)
         .post_files("/catalogue/{part}/photos", Act::Attach, add_to_part)
+        .get("/builds/{number}/photos", Act::Look, show_of_build)
+        .post_files("/builds/{number}/photos", Act::Attach, add_to_build)
         .get("/attached/{id}/take-off", Act::Attach, ask_why)
         .post("/attached/{id}/take-off", Act::Attach, take_off)
         .get("/attachments/{hash}", Act::Look, serving::whole)
@@ -86,6 +88,34 @@ async fn part(state: &AppState, code: &str) -> Result<Holder, AppError> {
     holder.ok_or_else(|| AppError::NotFound {
         what: format!("part {code} in the catalogue"),
     })
+}
+
+async fn build(state: &AppState, number: i64) -> Result<Holder, AppError> {
+    let holder = Holder::build(&state.db.read, number).await?;
+    holder.ok_or_else(|| AppError::NotFound {
+        what: format!("build {number}"),
+    })
+}
+
+async fn show_of_build(
+    State(state): State<AppState>,
+    visit: Visit,
+    Path(number): Path<i64>,
+) -> Result<Response, AppError> {
+    let holder = build(&state, number).await?;
+    let (form, errors) = (AddForm::default(), FieldErrors::default());
+    show(&state, &visit, holder, form, errors).await
+}
+
+async fn add_to_build(
+    State(state): State<AppState>,
+    visit: Visit,
+    who: Who,
+    Path(number): Path<i64>,
+    sent: Result<Multipart, MultipartRejection>,
+) -> Result<Response, AppError> {
+    let holder = build(&state, number).await?;
+    add(&state, &visit, &who, holder, AddForm::read(sent).await?).await
 }
 
 async fn show_of_part(

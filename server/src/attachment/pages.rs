@@ -15,13 +15,14 @@ use crate::page::{Layout, age, whole};
 use crate::people::{Visit, Who};
 use mendpost_core::people::{Act, Role, may};
 
-/// The section 'Photos and papers' of a request's or a lot's page, whose template shows it as
+/// The section 'Photos and papers' of the page of a request, a lot, a part or a build, whose template shows it as
 /// `{{ photos|safe }}`.
 #[derive(Template)]
 #[template(path = "attachment/section.html")]
 pub struct Photos {
     /// Where all of them are, and where more are added.
     path: String,
+    title: String,
     wanted: &'static str,
     tiles: Vec<Tile>,
     count: usize,
@@ -29,7 +30,21 @@ pub struct Photos {
 }
 
 impl Photos {
-    /// What hangs on a request or a lot, for its own page.
+    pub fn is_empty(&self) -> bool {
+        self.tiles.is_empty()
+    }
+
+    /// What hangs on a holder, for another page than its own: it says of what, and nothing is added there.
+    pub async fn of(state: &AppState, visit: &Visit, holder: &Holder) -> Result<Photos, AppError> {
+        let photos = Photos::load(state, visit, holder).await?;
+        Ok(Photos {
+            title: format!("Photos of {}", holder.code()),
+            may_add: false,
+            ..photos
+        })
+    }
+
+    /// What hangs on a holder, for its own page.
     pub async fn load(
         state: &AppState,
         visit: &Visit,
@@ -43,6 +58,7 @@ impl Photos {
         tiles.iter_mut().for_each(|tile| tile.take_off = None);
         Ok(Photos {
             path: holder.photos_path(),
+            title: "Photos and papers".to_owned(),
             wanted: holder.wanted(),
             tiles,
             count,

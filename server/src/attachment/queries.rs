@@ -40,6 +40,21 @@ pub(super) async fn part_name(
         .await
 }
 
+pub(super) async fn build_name(
+    executor: impl SqliteExecutor<'_>,
+    number: i64,
+) -> Result<Option<String>, sqlx::Error> {
+    sqlx::query_scalar!(
+        r#"select asset.name || ', ' || request.part_name as "name!: String"
+           from build join request on request.id = build.request_id
+           join asset on asset.id = request.asset_id
+           where build.number = ?"#,
+        number
+    )
+    .fetch_optional(executor)
+    .await
+}
+
 /// A photo or paper where it hangs.
 #[derive(Debug, Clone)]
 pub struct Attached {
@@ -66,7 +81,7 @@ pub struct Off {
     pub at_ms: i64,
 }
 
-/// Everything that hangs, or hung, on a request or lot, newest first.
+/// Everything that hangs, or hung, on a holder, newest first.
 pub async fn of(
     executor: impl SqliteExecutor<'_>,
     holder: &Holder,

@@ -11,14 +11,17 @@ use super::queries::{self, Build, End, Marked, times};
 use super::reading::{FIELDS, Field, ReadForm};
 use super::{balance, finish};
 use crate::AppState;
+use crate::attachment::{Holder, Photos};
 use crate::book::queries::{InFeeder, feeder};
 use crate::drawing::{Drawing, Mark};
 use crate::error::AppError;
 use crate::feeder;
+use crate::finish::{Tested, tested};
 use crate::form::FieldErrors;
 use crate::page::{Layout, Screen, grams_exact, minutes as spoken, page_with, whole};
 use crate::people::Visit;
 use crate::powder::lot_path;
+use crate::requests::named;
 use crate::situation;
 use crate::words::build::{cause_word, reading_value, reading_word, stopped};
 use crate::words::work::sentence;
@@ -40,6 +43,9 @@ struct BuildPage {
     /// By the recipe's figures alone, where that is otherwise.
     reckoned: Option<String>,
     ended: Option<Ended>,
+    /// Sprayed beside it, with what was found.
+    coupons: Vec<Tested>,
+    photos: Photos,
     lines: Vec<Line>,
     fields: &'static [Field; 9],
     typed: Typed,
@@ -106,7 +112,12 @@ pub(super) async fn build_page(
     let fed = feeder(&mut *reading).await?;
     let readings = queries::readings(&mut *reading, build.id).await?;
     let deviations = queries::deviations(&mut *reading, build.id).await?;
+    let request = named(&mut reading, &build.request.to_string()).await?;
+    let coupons = tested(&mut reading, request.id, Some(number)).await?;
     drop(reading);
+    let holder = Holder::build(&state.db.read, number).await?;
+    let holder = holder.ok_or_else(|| AppError::internal("the build was just there"))?;
+    let photos = Photos::load(state, visit, &holder).await?;
     let layout = visit
         .layout(Screen::Requests, &format!("Build {number}"))
         .await?;
@@ -157,6 +168,8 @@ pub(super) async fn build_page(
         planned: spoken(build.planned_min),
         reckoned: (build.reckoned_min != build.planned_min).then(|| spoken(build.reckoned_min)),
         ended: end.map(|end| ended(&end, may)),
+        coupons,
+        photos,
         lines,
         fields: &FIELDS,
         typed,

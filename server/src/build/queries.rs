@@ -321,6 +321,18 @@ pub async fn lots(
     .await
 }
 
+/// The lots that went into a build, by its number.
+pub async fn lots_of(
+    connection: &mut SqliteConnection,
+    number: i64,
+) -> Result<Vec<LotCode>, sqlx::Error> {
+    let Some(build) = build(&mut *connection, number).await? else {
+        return Ok(Vec::new());
+    };
+    let lots = lots(connection, build.id).await?;
+    Ok(lots.into_iter().map(|(lot, _)| lot).collect())
+}
+
 /// What is still in a build by the book, of each lot: on the part, or not told apart from it.
 pub async fn left_in(
     executor: impl SqliteExecutor<'_>,

@@ -27,6 +27,18 @@ struct Entered<'a> {
 /// Keeps the readings of a round, and leads to where they count.
 pub async fn enter(state: &AppState, who: &Who, round: &Round) -> Result<Response, AppError> {
     let mut change = Change::begin(state, who).await?;
+    let last = keep(&mut change, who, round).await?;
+    let what = match round.readings.len() {
+        1 => "One reading",
+        _ => "All readings",
+    };
+    let text = format!("{what} entered, journal {last}. Plan again to count with them.");
+    let notice = Notice::done("SAVED", text);
+    change.finish(who, Screen::Cell.path(), notice).await
+}
+
+/// Keeps the readings of a round as part of a change; the last journal entry.
+pub async fn keep(change: &mut Change, who: &Who, round: &Round) -> Result<i64, AppError> {
     let mut last = 0;
     for read in &round.readings {
         let (id, what) = (Uuid::now_v7(), read.gauge.as_str());
@@ -56,11 +68,5 @@ pub async fn enter(state: &AppState, who: &Who, round: &Round) -> Result<Respons
         let subject = Subject::new("reading", id);
         last = change.journal("reading.entered", subject, entered).await?;
     }
-    let what = match round.readings.len() {
-        1 => "One reading",
-        _ => "All readings",
-    };
-    let text = format!("{what} entered, journal {last}. Plan again to count with them.");
-    let notice = Notice::done("SAVED", text);
-    change.finish(who, Screen::Cell.path(), notice).await
+    Ok(last)
 }

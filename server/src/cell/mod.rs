@@ -2,6 +2,7 @@
 
 mod band;
 mod banks;
+pub(crate) mod bottles;
 mod enter;
 pub mod figures;
 mod gauge;
@@ -37,6 +38,8 @@ pub fn routes() -> Routes {
     Routes::default()
         .get("/cell", Act::Look, show)
         .post("/cell/reading", Act::ReadGauges, post)
+        .get(bottles::PATH, Act::ReadGauges, bottles::ask)
+        .post(bottles::PATH, Act::ReadGauges, bottles::save)
         .of_site::<figures::Built, { figures::COUNT }>("/site/cell/change")
 }
 
@@ -82,10 +85,11 @@ async fn cell_page(
     };
     let layout = visit.layout(Screen::Cell, "Cell").await?;
     let may_read = visit.may(Act::ReadGauges);
+    let waiting = bottles::waiting(&state.db.read).await?;
     let page = pages::CellPage::new(
         layout,
         &situation,
-        &gauges,
+        (&gauges, &waiting),
         order.as_ref().map(|stored| &stored.line_up),
         setting,
         may_read.then_some((reading, faults)),

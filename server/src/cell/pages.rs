@@ -4,6 +4,7 @@ use mendpost_core::lineup::{GasSource, LineUp, camp_fuel_minutes};
 use mendpost_core::situation::Situation;
 
 use super::banks::{Banks, banks};
+use super::bottles::{self, Waiting};
 use super::gauge::Gauge;
 use super::minutes::{InUse, Minutes, in_use, main, minutes as minutes_of, minutes_left};
 use super::queries::Gauges;
@@ -27,6 +28,8 @@ pub struct CellPage {
     answer: String,
     reason: String,
     banks: Option<Banks>,
+    /// Full bottles that stand with no bank yet, in words.
+    waiting: Vec<String>,
     minutes: Minutes,
     /// How bottles are taken to be drawn.
     pace: String,
@@ -81,7 +84,7 @@ impl CellPage {
     pub fn new(
         page: Layout,
         situation: &Situation,
-        gauges: &Gauges,
+        (gauges, waiting): (&Gauges, &[Waiting]),
         line_up: Option<&LineUp>,
         setting: SettingForm,
         reading: Option<(ReadingForm, FieldErrors)>,
@@ -123,6 +126,7 @@ impl CellPage {
             answer,
             reason,
             banks: banks(&reads, situation, gauges, &used),
+            waiting: waiting.iter().map(Waiting::words).collect(),
             minutes: minutes_of(&words, gauges, &used),
             pace: pace(situation.cell.fast_permille),
             air: bar(air_mbar(situation.site.altitude_m)),
@@ -155,6 +159,10 @@ impl CellPage {
     fn scales(&self) -> Vec<(&'static str, &'static str)> {
         let scales = Scale::ALL.iter();
         scales.map(|scale| (scale.as_str(), scale.word())).collect()
+    }
+
+    fn join_path(&self) -> &'static str {
+        bottles::PATH
     }
 
     fn drop_units(&self) -> [(&'static str, &'static str); 2] {

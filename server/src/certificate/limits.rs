@@ -143,6 +143,22 @@ async fn insert(
     Ok(())
 }
 
+/// Notes what a powder asks of its lots, with who says so and why, under an entry of its own.
+pub(crate) async fn say(
+    change: &mut Change,
+    (powder, code): (Uuid, &str),
+    (limits, before): (&Limits, &Limits),
+    (by, reason): (&str, &str),
+) -> Result<i64, AppError> {
+    let content = json!({ "limits": kept(limits), "before": kept(before), "reason": reason });
+    let subject = Subject::new("powder", code);
+    let journal = change
+        .journal("powder.limits-said", subject, content)
+        .await?;
+    insert(change, powder, limits, (by, reason), journal).await?;
+    Ok(journal)
+}
+
 struct Powder {
     id: Uuid,
     name: String,
@@ -266,18 +282,11 @@ pub(super) async fn save(
         draft.fields.insert("version".to_owned(), version);
         return limits_page(&visit, (&code, &powder, &said), draft, errors).await;
     }
-    let content =
-        json!({ "limits": kept(&limits), "before": kept(&said.limits), "reason": reason });
-    let subject = Subject::new("powder", &code);
-    let journal = change
-        .journal("powder.limits-said", subject, content)
-        .await?;
-    insert(
+    let journal = say(
         &mut change,
-        powder.id,
-        &limits,
+        (powder.id, &code),
+        (&limits, &said.limits),
         (&who.name, &reason),
-        journal,
     )
     .await?;
     let text = format!("what {} asks of its lots. Journal {journal}.", powder.name);

@@ -4,14 +4,15 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::Response;
 use mendpost_core::catalogue::Recipe;
-use mendpost_core::finish::{Condition, Property, missed};
+use mendpost_core::finish::{Condition, Expected, Property, missed};
 use mendpost_core::journal::Subject;
 use mendpost_core::people::Act;
 use serde_json::json;
 use sqlx::SqliteConnection;
 
-use super::coupons::{self, CouponForm, CouponRow, NEW, New, rows};
+use super::coupons::{self, Coupon, CouponForm, CouponRow, NEW, New, Which, rows};
 use super::entry::short;
+use super::fate::{self, Fate};
 use super::words::{condition, property};
 use crate::AppState;
 use crate::change::Change;
@@ -33,6 +34,11 @@ struct CouponPage {
     /// What the approver expects: in words, and whether a result of now meets it.
     expected: Vec<(String, &'static str, &'static str)>,
     rows: Vec<CouponRow>,
+    /// Of each miss what shares its fate and is not held yet.
+    fates: Vec<Fate>,
+    may_hold: bool,
+    /// To choose from, where a new coupon may be of several.
+    builds: Vec<(String, String)>,
     coupons: Vec<(String, String)>,
     properties: Vec<(String, String)>,
     conditions: Vec<(String, String)>,
@@ -43,17 +49,18 @@ struct CouponPage {
 }
 
 /// A request with its coupons.
-struct About {
-    request: Named,
-    history: History,
-    recipe: Option<Recipe>,
-    coupons: Vec<(i64, String)>,
-    results: Vec<coupons::Result>,
+pub(super) struct About {
+    pub request: Named,
+    pub history: History,
+    pub recipe: Option<Recipe>,
+    pub coupons: Vec<Coupon>,
+    builds: Vec<(i64, String)>,
+    pub results: Vec<coupons::Result>,
     tools: Vec<Listed>,
 }
 
 impl About {
-    async fn load(
+    pub async fn load(
         connection: &mut SqliteConnection,
         number: &str,
         now: i64,
@@ -71,6 +78,7 @@ impl About {
         Ok(About {
             recipe: recipe.cloned(),
             coupons: coupons::coupons(&mut *connection, request.id).await?,
+            builds: coupons::builds(&mut *connection, request.id, history.since).await?,
             results: coupons::results(connection, request.id, since).await?,
             tools: tools
                 .into_iter()
@@ -103,6 +111,7 @@ pub(super) async fn show(
 ) -> Result<Response, AppError> {
     let mut reading = state.db.read.begin().await?;
     let about = About::load(&mut reading, &number, visit.now).await?;
+    let fates = fate::of(&mut reading, &about).await?;
     drop(reading);
     let form = CouponForm {
         tested_by: visit
@@ -111,7 +120,7 @@ pub(super) async fn show(
             .map_or_else(String::new, |who| who.name.clone()),
         ..CouponForm::default()
     };
-    coupon_page(&visit, &about, form, FieldErrors::default()).await
+    coupon_page(&visit, &about, fates, form, FieldErrors::default()).await
 }
 
 pub(super) async fn save(
@@ -128,10 +137,12 @@ pub(super) async fn save(
         return Err(AppError::Conflict(why));
     }
     let clock = (visit.now, visit.site.zone);
-    let new = form.parse(&about.coupons, &about.tools, clock, &mut errors);
+    let known = (about.coupons.as_slice(), about.builds.as_slice());
+    let new = form.parse(known, &about.tools, clock, &mut errors);
     let (Some(new), Some(recipe), true) = (new, &about.recipe, errors.is_empty()) else {
+        let fates = fate::of(change.connection(), &about).await?;
         drop(change);
-        return coupon_page(&visit, &about, form, errors).await;
+        return coupon_page(&visit, &about, fates, form, errors).await;
     };
     let request = about.request.number;
     let (coupon, sequence) = insert(&mut change, &about.request, &new, &who).await?;
@@ -143,14 +154,9 @@ pub(super) async fn save(
     let notice = match limits.is_empty() {
         true => Notice::done("SAVED", text),
         false => {
-            let of = (
-                property(new.measured.property),
-                condition(new.measured.condition),
-            );
             let what = format!(
-                "coupon {coupon}, {} {} {found}, expected {}",
-                of.0,
-                of.1,
+                "coupon {coupon}, {}, expected {}",
+                coupons::found(&new.measured),
                 limits.join("; ")
             );
             let held = Held {
@@ -162,7 +168,9 @@ pub(super) async fn save(
             let hold = hold_part(&mut change, &held, &who).await?;
             Notice::wrong(
                 "ON HOLD",
-                format!("{text} It misses what is expected: somebody else judges hold {hold}."),
+                format!(
+                    "{text} It misses what is expected: somebody else judges hold {hold}. See below what shares its fate."
+                ),
             )
         }
     };
@@ -180,20 +188,21 @@ async fn insert(
     let subject = || Subject::new("request", format!("R{}", request.number));
     let now = change.now();
     let coupon = match &new.coupon {
-        Ok(number) => *number,
-        Err(label) => {
+        Which::Known(number) => *number,
+        Which::New(label, build) => {
             let number: i64 = sqlx::query_scalar!(
                 r#"select coalesce(max(number), 0) + 1 as "number!: i64" from coupon"#
             )
             .fetch_one(change.connection())
             .await?;
-            let content = json!({ "coupon": number, "label": label });
+            let content = json!({ "coupon": number, "label": label, "build": build });
             let sequence = change.journal("request.coupon", subject(), content).await?;
             sqlx::query!(
-                "insert into coupon (number, request_id, label, entered_by, entered_ms, journal_sequence)
-                 values (?, ?, ?, ?, ?, ?)",
+                "insert into coupon (number, request_id, build_number, label, entered_by, entered_ms, journal_sequence)
+                 values (?, ?, ?, ?, ?, ?, ?)",
                 number,
                 request.id,
+                build,
                 label,
                 who.name,
                 now,
@@ -245,9 +254,35 @@ async fn insert(
     Ok((coupon, sequence))
 }
 
+/// What the approver expects in words, with mark and word of whether what was found meets it.
+fn expectations(
+    limits: &[Expected],
+    results: &[coupons::Result],
+) -> Vec<(String, &'static str, &'static str)> {
+    let one = |it: &Expected| {
+        let words = format!(
+            "{}, {}: {}",
+            property(it.property),
+            condition(it.condition),
+            it.limits()
+        );
+        let of_it = || results.iter().filter(|result| it.is_of(&result.measured));
+        let (mark, word) = if of_it().next().is_none() {
+            ("waits", "not tested")
+        } else if of_it().any(|result| !it.accepts(result.measured.figure)) {
+            ("hold", "missed")
+        } else {
+            ("done", "met")
+        };
+        (words, mark, word)
+    };
+    limits.iter().map(one).collect()
+}
+
 async fn coupon_page(
     visit: &Visit,
     about: &About,
+    fates: Vec<Fate>,
     form: CouponForm,
     errors: FieldErrors,
 ) -> Result<Response, AppError> {
@@ -261,38 +296,17 @@ async fn coupon_page(
         .as_ref()
         .map(|recipe| recipe.coupons.as_slice())
         .unwrap_or_default();
-    let expected: Vec<(String, &'static str, &'static str)> = limits
-        .iter()
-        .map(|it| {
-            let words = format!(
-                "{}, {}: {}",
-                property(it.property),
-                condition(it.condition),
-                it.limits()
-            );
-            let of_it = || {
-                about
-                    .results
-                    .iter()
-                    .filter(|result| it.is_of(&result.measured))
-            };
-            let (mark, word) = if of_it().next().is_none() {
-                ("waits", "not tested")
-            } else if of_it().any(|result| !it.accepts(result.measured.figure)) {
-                ("hold", "missed")
-            } else {
-                ("done", "met")
-            };
-            (words, mark, word)
-        })
-        .collect();
+    let expected = expectations(limits, &about.results);
     let open = expected
         .iter()
         .filter(|(_, _, word)| *word == "not tested")
         .count();
     let new = (NEW.to_owned(), "a new one".to_owned());
     let known = about.coupons.iter();
-    let known = known.map(|(number, label)| (number.to_string(), format!("{number} {label}")));
+    let known = known.map(|it| (it.number.to_string(), format!("{} {}", it.number, it.label)));
+    let builds = about.builds.iter().filter(|_| about.builds.len() > 1);
+    let builds =
+        builds.map(|(number, name)| (number.to_string(), format!("build {number}, {name}")));
     let page = CouponPage {
         answer: match (about.closed(), open) {
             (Some(_), _) => format!("Coupons of R{number}, {}.", about.request.part_name),
@@ -308,6 +322,9 @@ async fn coupon_page(
         number,
         expected,
         rows: rows(&layout, limits, &about.results),
+        fates,
+        may_hold: visit.may(Act::HoldLot),
+        builds: builds.collect(),
         coupons: std::iter::once(new).chain(known).collect(),
         properties: [
             "bond strength, MPa",

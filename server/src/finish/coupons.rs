@@ -65,18 +65,89 @@ pub async fn results(
     .await
 }
 
-/// Coupons of a request: number and label, the newest first.
+/// A coupon, and the build beside which it was sprayed, where that is on record.
+#[derive(Debug, Clone)]
+pub struct Coupon {
+    pub number: i64,
+    pub label: String,
+    pub build: Option<i64>,
+}
+
+/// Coupons of a request, the newest first.
 pub async fn coupons(
     connection: &mut SqliteConnection,
     request: Uuid,
-) -> std::result::Result<Vec<(i64, String)>, sqlx::Error> {
-    sqlx::query!(
-        "select number, label from coupon where request_id = ? order by number desc",
+) -> std::result::Result<Vec<Coupon>, sqlx::Error> {
+    sqlx::query_as!(
+        Coupon,
+        "select number, label, build_number as build from coupon where request_id = ? order by number desc",
         request
     )
-    .map(|row| (row.number, row.label))
     .fetch_all(connection)
     .await
+}
+
+/// Builds of the piece that a request has now, beside which a coupon can have been sprayed: number and operation.
+pub async fn builds(
+    connection: &mut SqliteConnection,
+    request: Uuid,
+    since: i64,
+) -> std::result::Result<Vec<(i64, String)>, sqlx::Error> {
+    sqlx::query!(
+        r#"select b.number as "number!: i64", o.name as "name!: String"
+           from build b
+           join recipe_operation o on o.recipe_id = b.recipe_id and o.position = b.position
+           left join build_end e on e.build_id = b.id
+           where b.request_id = ? and b.journal_sequence > ? and coalesce(e.outcome, '') <> 'scrapped'
+           order by b.number"#,
+        request,
+        since
+    )
+    .map(|row| (row.number, row.name))
+    .fetch_all(connection)
+    .await
+}
+
+/// A coupon with all that was found of it, as the pages of its build and its part show it.
+pub struct Tested {
+    pub coupon: i64,
+    pub label: String,
+    pub build: String,
+    pub found: Vec<String>,
+}
+
+/// The coupons of a request with what was found, the oldest first: all of them, or those of one build.
+pub async fn tested(
+    connection: &mut SqliteConnection,
+    request: Uuid,
+    build: Option<i64>,
+) -> std::result::Result<Vec<Tested>, sqlx::Error> {
+    let results = results(&mut *connection, request, 0).await?;
+    let coupons = coupons(connection, request).await?.into_iter().rev();
+    let asked = coupons.filter(|it| build.is_none() || it.build == build);
+    let tested = asked.map(|it| Tested {
+        found: results
+            .iter()
+            .filter(|result| result.coupon == it.number)
+            .map(|result| found(&result.measured))
+            .collect(),
+        coupon: it.number,
+        label: it.label,
+        build: it
+            .build
+            .map_or_else(|| "not told".to_owned(), |number| number.to_string()),
+    });
+    Ok(tested.collect())
+}
+
+/// 'bond strength as sprayed 38 MPa'.
+pub fn found(measured: &Measured) -> String {
+    format!(
+        "{} {} {}",
+        property(measured.property),
+        condition(measured.condition),
+        measured.with_unit()
+    )
 }
 
 #[derive(Debug, Clone, Default, Deserialize)]
@@ -85,6 +156,8 @@ pub struct CouponForm {
     /// A number, or 'new'.
     pub coupon: String,
     pub label: String,
+    /// The build beside which a new one was sprayed, where there are several.
+    pub build: String,
     pub property: String,
     pub condition: String,
     pub figure: String,
@@ -100,8 +173,7 @@ pub const NEW: &str = "new";
 
 /// A result as it will be entered.
 pub struct New {
-    /// None: a new one with this label.
-    pub coupon: std::result::Result<i64, String>,
+    pub coupon: Which,
     pub measured: Measured,
     pub tool: Option<Uuid>,
     /// Number of the tool, or name of the laboratory.
@@ -110,15 +182,22 @@ pub struct New {
     pub tested_ms: i64,
 }
 
+/// The coupon that was tested.
+pub enum Which {
+    Known(i64),
+    /// With its label, and the build beside which it was sprayed.
+    New(String, Option<i64>),
+}
+
 impl CouponForm {
     pub fn parse(
         &self,
-        known: &[(i64, String)],
+        (known, builds): (&[Coupon], &[(i64, String)]),
         tools: &[Listed],
         (now, zone): (i64, Tz),
         errors: &mut FieldErrors,
     ) -> Option<New> {
-        let coupon = self.coupon(known, errors);
+        let coupon = self.coupon(known, builds, errors);
         let measured = self.measured(errors);
         let tested_by = errors.check("tested_by", text(&self.tested_by, 80));
         let tested_ms = match self.tested.trim() {
@@ -145,19 +224,37 @@ impl CouponForm {
 
     fn coupon(
         &self,
-        known: &[(i64, String)],
+        known: &[Coupon],
+        builds: &[(i64, String)],
         errors: &mut FieldErrors,
-    ) -> Option<std::result::Result<i64, String>> {
+    ) -> Option<Which> {
         if self.coupon == NEW {
-            return errors.check("label", text(&self.label, 80)).map(Err);
+            let label = errors.check("label", text(&self.label, 80));
+            return Some(Which::New(label?, self.build(builds, errors)?));
         }
-        let found = known
-            .iter()
-            .find(|(number, _)| number.to_string() == self.coupon);
+        let found = known.iter().find(|it| it.number.to_string() == self.coupon);
         if found.is_none() {
             errors.add("coupon", "choose the coupon, or enter a new one");
         }
-        found.map(|(number, _)| Ok(*number))
+        found.map(|it| Which::Known(it.number))
+    }
+
+    /// The only build there is, or the one chosen of several; within: none where no build is on record.
+    fn build(&self, builds: &[(i64, String)], errors: &mut FieldErrors) -> Option<Option<i64>> {
+        if let [] | [_] = builds {
+            return Some(builds.first().map(|(number, _)| *number));
+        }
+        let chosen = builds
+            .iter()
+            .find(|(number, _)| number.to_string() == self.build);
+        if chosen.is_none() {
+            let told = format!(
+                "{} builds are on record; choose the one beside which it was sprayed",
+                builds.len()
+            );
+            errors.add("build", told);
+        }
+        chosen.map(|(number, _)| Some(*number))
     }
 
     fn measured(&self, errors: &mut FieldErrors) -> Option<Measured> {

@@ -7,6 +7,7 @@ mod coupon_page;
 mod coupons;
 mod cracks;
 mod entry;
+mod fate;
 pub mod rule;
 mod sizes;
 mod state;
@@ -18,7 +19,7 @@ use mendpost_core::people::Act;
 
 use crate::routes::Routes;
 
-pub use coupons::CouponRow;
+pub use coupons::{CouponRow, Tested, tested};
 pub use cracks::{CrackForm, METHODS, NewCrack, keep_look};
 pub use entry::{Asks, Entry, Page, Under, asks, insert, page, parse, short};
 pub use rule::other_releases;
@@ -31,6 +32,7 @@ pub fn routes() -> Routes {
     Routes::default()
         .get("/requests/{number}/coupons", Act::Look, coupon_page::show)
         .post("/requests/{number}/coupons", Act::DoWork, coupon_page::save)
+        .post("/coupons/{number}/hold", Act::HoldLot, fate::hold)
         .get("/requests/{number}/tag", Act::Look, tag::show)
         .get(rule::PATH, Act::Look, rule::show)
         .get(rule::CHANGE, Act::SetUpSite, rule::ask)

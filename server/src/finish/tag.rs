@@ -32,6 +32,8 @@ struct TagPage {
     /// Who said yes to its release, and in which words.
     said_yes: Vec<String>,
     limits: Vec<String>,
+    /// When it is to be looked at again, by those who said yes; empty where nobody said.
+    looks: Vec<String>,
     /// The lots in it; empty where no build is on record, and then they are written by hand.
     lots: String,
     /// When an interim part comes off; empty for one that stays.
@@ -52,6 +54,7 @@ struct Released {
     answers: Vec<Answer>,
     part: Option<String>,
     lots: Vec<String>,
+    looks: Vec<String>,
     /// The interim part that it is, while it is out.
     out: Option<Interim>,
 }
@@ -72,6 +75,7 @@ impl Released {
             answers: situation::answers(&mut *connection, request.id).await?,
             part: part_code(&mut *connection, request.id).await?,
             lots: lots_in_piece(&mut *connection, request.number, history.since).await?,
+            looks: next_looks(&mut *connection, request.id).await?,
             situation: situation::load(connection, now).await?,
             history,
             request,
@@ -175,6 +179,7 @@ pub(super) async fn show(
         ],
         said_yes: part.said_yes(),
         limits: part.limits(),
+        looks: part.looks.clone(),
         lots: part.lots.join(", "),
         names: vec![
             (
@@ -208,6 +213,21 @@ async fn built_by(
     .fetch_optional(connection)
     .await?;
     Ok(row.map(|row| (row.code, row.revision)))
+}
+
+/// When the part is to be looked at again, as those said who said yes to its release.
+async fn next_looks(
+    connection: &mut SqliteConnection,
+    request: uuid::Uuid,
+) -> Result<Vec<String>, sqlx::Error> {
+    sqlx::query_scalar!(
+        r#"select next_look || ' (' || name || ')' as "look!: String" from answer
+           where request_id = ? and about = 'release' and said = 'yes' and next_look <> ''
+           order by given_ms, id"#,
+        request
+    )
+    .fetch_all(connection)
+    .await
 }
 
 async fn part_code(

@@ -16,6 +16,8 @@ pub struct Scene {
     pub last: DateTime<Utc>,
     pub past: Vec<(DateTime<Utc>, i64)>,
     pub plan: Vec<(DateTime<Utc>, i64)>,
+    /// The same, if each draw takes what it most likely does.
+    pub likely: Vec<(DateTime<Utc>, i64)>,
     /// Lots as they stand now, the one used last first.
     pub strata: Vec<(String, i64)>,
     /// Place, end of the draw, what is left.
@@ -38,6 +40,7 @@ pub fn draw(scene: &Scene, wide: i64) -> Drawing {
     sheet.axis(&mut canvas);
     sheet.strata(&mut canvas);
     canvas.path("stock-past", sheet.line(&scene.past, BASE));
+    canvas.path("stock-likely", sheet.line(&scene.likely, BASE - 4.0));
     canvas.path("stock-plan", sheet.line(&scene.plan, BASE - 4.0));
     canvas.path("lot-base", format!("M{LEFT} {BASE}H{wide}"));
     sheet.days(&mut canvas);
@@ -309,6 +312,7 @@ mod tests {
                 (at(3 * day + 120), 4_000),
                 (at(20 * day), 4_000),
             ],
+            likely: vec![],
             strata: vec![],
             falls: vec![(1, at(3 * day + 120), 4_000)],
             out: None,

@@ -1,5 +1,5 @@
 //! What a powder is made of: figures of the solid metal, by which volume becomes mass and the deposition
-//! window is worked out.
+//! window is worked out; and how long it may stand open.
 
 use askama::Template;
 use axum::extract::{Path, State};
@@ -20,8 +20,8 @@ use crate::people::{Visit, Who};
 use crate::version::{Stale, is_current};
 use crate::words::certificate as words;
 
-/// All of them are told, or none.
-pub const FIGURES: [Figure; 5] = [
+/// Of the solid metal: all of them are told, or none.
+pub const METAL: [Figure; 5] = [
     figure(
         "density_kg_m3",
         "Density of the solid",
@@ -59,6 +59,21 @@ pub const FIGURES: [Figure; 5] = [
     ),
 ];
 
+const COUNT: usize = METAL.len() + 1;
+
+/// All that the page has.
+const FIGURES: [Figure; COUNT] = {
+    let [density, strength, melting, cp, size] = METAL;
+    let open = figure(
+        "open_limit_min",
+        "May stand open",
+        "min",
+        (1, 100_000),
+        "in all, until a draw of it asks for two people; without it nothing is asked",
+    );
+    [density, strength, melting, cp, size, open]
+};
+
 const fn figure(
     name: &'static str,
     label: &'static str,
@@ -81,7 +96,7 @@ const fn figure(
 /// A powder as its figures stand.
 struct Kind {
     name: String,
-    values: Values<5>,
+    values: Values<COUNT>,
     version: i64,
 }
 
@@ -120,10 +135,11 @@ pub(super) async fn look(
         lines: words::limits(&said.limits),
         change: may_change.then(|| limits::path(&code)),
     };
-    let said = match kind.values.iter().any(Option::is_none) {
+    let metal = &kind.values[..METAL.len()];
+    let said = match metal.iter().any(Option::is_none) {
         true => (
             format!("Tell what {} is made of.", kind.name),
-            "Volume becomes mass, and the deposition window is worked out, as soon as all five are told."
+            "Volume becomes mass, and the deposition window is worked out, as soon as all five of the metal are told."
                 .to_owned(),
         ),
         false => (
@@ -155,15 +171,12 @@ pub(super) async fn save(
 ) -> Result<Response, AppError> {
     let mut errors = FieldErrors::default();
     let after = form.parse(&FIGURES, &mut errors);
-    if after.iter().any(Option::is_some) {
-        let lacking = FIGURES
-            .iter()
-            .zip(&after)
-            .filter(|(_, value)| value.is_none());
-        for (figure, _) in lacking {
+    let metal = || METAL.iter().zip(&after);
+    if metal().any(|(_, value)| value.is_some()) {
+        for (figure, _) in metal().filter(|(_, value)| value.is_none()) {
             errors.add(
                 figure.name,
-                "needed beside the others; give all five or none",
+                "needed beside the others of the metal; give all five or none",
             );
         }
     }
@@ -199,7 +212,7 @@ async fn layout(visit: &Visit, code: &str) -> Result<Layout, AppError> {
 
 fn about(code: &str, kind: &Kind) -> About {
     About {
-        title: format!("Metal of {}", kind.name),
+        title: format!("Figures of {}", kind.name),
         path: path(code),
         back: ("All powders", Screen::Powder.path().to_owned()),
     }
@@ -212,7 +225,7 @@ async fn form_page(
     errors: FieldErrors,
     stale: Option<Stale>,
 ) -> Result<Response, AppError> {
-    let reason = "Take them from the maker or a handbook: all five, or none.";
+    let reason = "Take those of the metal from the maker or a handbook, all five or none; how long it may stand open is the site's own.";
     let about = about(code, kind);
     change(
         layout(visit, code).await?,
@@ -226,7 +239,7 @@ async fn form_page(
 
 async fn load(executor: impl SqliteExecutor<'_>, code: &str) -> Result<Kind, AppError> {
     let row = sqlx::query!(
-        "select name, density_kg_m3, strength_mpa, melting_c, cp_j_kg_k, size_um, version
+        "select name, density_kg_m3, strength_mpa, melting_c, cp_j_kg_k, size_um, open_limit_min, version
          from powder where code = ?",
         code
     )
@@ -243,6 +256,7 @@ async fn load(executor: impl SqliteExecutor<'_>, code: &str) -> Result<Kind, App
             row.melting_c,
             row.cp_j_kg_k,
             row.size_um,
+            row.open_limit_min,
         ],
         version: row.version,
     })
@@ -251,17 +265,18 @@ async fn load(executor: impl SqliteExecutor<'_>, code: &str) -> Result<Kind, App
 async fn update(
     executor: impl SqliteExecutor<'_>,
     code: &str,
-    [density, strength, melting, cp, size]: &Values<5>,
+    [density, strength, melting, cp, size, open_limit]: &Values<COUNT>,
 ) -> Result<(), sqlx::Error> {
     sqlx::query!(
         "update powder set density_kg_m3 = ?, strength_mpa = ?, melting_c = ?, cp_j_kg_k = ?,
-           size_um = ?, version = version + 1
+           size_um = ?, open_limit_min = ?, version = version + 1
          where code = ?",
         density,
         strength,
         melting,
         cp,
         size,
+        open_limit,
         code,
     )
     .execute(executor)

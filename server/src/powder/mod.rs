@@ -86,6 +86,7 @@ async fn show(
         situation: &situation,
         stocks: &stocks,
         order: stored.as_ref().map(|s| s.number),
+        places: stored.as_ref().map_or(&[], |s| &s.line_up.places),
         history: &history,
         count,
         may_blend: visit.may(Act::EnterLots),

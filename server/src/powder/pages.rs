@@ -1,7 +1,7 @@
 use askama::Template;
 use chrono::{DateTime, Utc};
 use mendpost_core::catalogue::RecipeState;
-use mendpost_core::lineup::{LotStock, OutCause, Stock, stage_need};
+use mendpost_core::lineup::{Fall, LotStock, OutCause, Place, Stock, stage_need};
 use mendpost_core::powder::LotState;
 use mendpost_core::situation::{Held, KeepBack, Situation};
 
@@ -13,8 +13,8 @@ use super::queries::{Counted, Moved};
 use crate::drawing::{Drawing, Mark, fitted, width};
 use crate::error::AppError;
 use crate::page::{Layout, whole};
-use crate::words::Words;
 use crate::words::work::sentence;
+use crate::words::{Words, tenths_of};
 
 /// All powders: lots as layers, one powder's course, and every lot in a table.
 #[derive(Template)]
@@ -40,6 +40,8 @@ pub struct Book<'a> {
     pub stocks: &'a [Stock],
     /// The number of the line-up that it is seen by.
     pub order: Option<i64>,
+    /// Its places.
+    pub places: &'a [Place],
     /// Movements of the powder chosen.
     pub history: &'a [Moved],
     pub count: Option<Counted>,
@@ -52,6 +54,22 @@ struct Course {
     kind: String,
     until: String,
     drawn: [Drawing; 2],
+    /// In how many of 100 builds what is planned suffices.
+    share: String,
+    /// The same as rows.
+    draws: Vec<DrawRow>,
+    /// Rests that nothing can use any more, with what the least takes.
+    stranded: String,
+}
+
+/// A draw of the order, as the table behind the picture has it.
+struct DrawRow {
+    place: usize,
+    part: String,
+    ends: String,
+    planned: String,
+    likely: String,
+    left: String,
 }
 
 struct PowderRow {
@@ -81,6 +99,8 @@ struct LotRow {
     on_hand: String,
     committed: String,
     free: String,
+    /// What of it nothing can use any more.
+    stranded: String,
 }
 
 /// The powder asked for; else the one that runs out first, else the first that has a lot.
@@ -342,11 +362,47 @@ fn course(book: &Book<'_>, words: &Words<'_>, stock: &Stock) -> Course {
     );
     let drawn = [drawdown::draw(&scene, 1232), drawdown::draw(&scene, 752)];
     Course {
+        share: format!("{} %", tenths_of(situation.site.need_permille, 10)),
+        draws: stock
+            .falls
+            .iter()
+            .map(|fall| draw_row(book, words, fall))
+            .collect(),
+        stranded: stranded(stock).unwrap_or_default(),
         kind: kind::path(stock.powder.as_str()),
         name: sentence(&Words::new(situation).powder_short(stock.powder.as_str())),
         until,
         drawn,
     }
+}
+
+fn draw_row(book: &Book<'_>, words: &Words<'_>, fall: &Fall) -> DrawRow {
+    let places = book.places.iter();
+    let place = places.clone().find(|place| place.number == fall.place);
+    DrawRow {
+        place: fall.place,
+        part: place.map_or_else(String::new, |place| {
+            format!("{} {}", words.asset(place.asset.as_str()), place.part_name)
+        }),
+        ends: words.clock(fall.end),
+        planned: whole(fall.grams),
+        likely: whole(fall.likely_g),
+        left: whole(fall.left_g),
+    }
+}
+
+/// 'Stranded after the order: 1 700 g of L0415, 200 g of L0399; no approved recipe takes less than 3 000 g.'
+fn stranded(stock: &Stock) -> Option<String> {
+    let rests: Vec<String> = stock
+        .stranded()
+        .map(|it| format!("{} g of {}", whole(it.stranded_g), it.lot.code))
+        .collect();
+    let least = stock.least_g.filter(|_| !rests.is_empty())?;
+    Some(format!(
+        "Stranded after the order: {}; the least that an approved recipe takes is {} g.",
+        rests.join(", "),
+        whole(least)
+    ))
 }
 
 fn scene(book: &Book<'_>, words: &Words<'_>, stock: &Stock) -> Scene {
@@ -385,15 +441,17 @@ fn scene(book: &Book<'_>, words: &Words<'_>, stock: &Stock) -> Scene {
     ];
     Scene {
         title: format!(
-            "{name}: {} g now, {told}; {}",
+            "{name}: {} g now, {told}; {}. {} The table below has each draw.",
             whole(now_g),
-            brought.join(", ")
+            brought.join(", "),
+            stranded(stock).unwrap_or_default()
         ),
         zone,
         now: situation.now,
         last: last.into_iter().flatten().max().unwrap_or(situation.now),
         past: past(book, stock),
         plan: stock.levels.clone(),
+        likely: stock.likely.clone(),
         strata: stock
             .usable()
             .rev()
@@ -513,6 +571,10 @@ fn lot_row(
         on_hand: whole(lot.on_hand_g),
         committed: whole(lot.committed_g),
         free: whole(lot.for_any_g),
+        stranded: match lot.stranded_g {
+            0 => String::new(),
+            grams => format!("{} stranded", whole(grams)),
+        },
     }
 }
 

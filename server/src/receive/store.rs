@@ -7,8 +7,9 @@ use uuid::Uuid;
 
 use super::draft::Draft;
 use super::form::New;
-use super::queries::{self, Delivery, Line, labels_taken};
+use super::queries::{self, Delivery, Kind, Line, labels_taken};
 use crate::attachment::Named;
+use crate::cell;
 use crate::certificate::hang;
 use crate::change::Change;
 use crate::error::AppError;
@@ -81,6 +82,10 @@ pub async fn book(
     if let Some((delivery, lines)) = delivery {
         for (line, (came, note)) in lines.iter().zip(&new.lines) {
             insert_line(change, id, line.id, came, note).await?;
+            if line.kind == Kind::Gas && came.taken > came.damaged {
+                let sound = came.taken - came.damaged;
+                cell::bottles::came(change, (id, journal), line.id, sound, who).await?;
+            }
         }
         sqlx::query!(
             "update delivery set state = 'arrived' where id = ?",

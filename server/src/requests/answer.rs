@@ -35,6 +35,7 @@ pub(super) struct AnswerForm {
     pub name: String,
     pub words: String,
     pub limits: String,
+    pub next_look: String,
     pub only: String,
     pub given: String,
     pub until: String,
@@ -52,6 +53,8 @@ pub(super) const NONE: &str = "none";
 #[derive(Debug)]
 pub struct NewAnswer {
     pub answer: Answer,
+    /// When the part is to be looked at again, in the same person's words; empty if nothing was said.
+    pub next_look: String,
     pub given_ms: i64,
     /// Who typed it in; empty where it came with the site's files.
     pub typed_by: String,
@@ -92,6 +95,7 @@ impl NewAnswer {
             "came": answer.came,
             "words": answer.words,
             "limits": answer.limits,
+            "next_look": self.next_look,
             "only": self.only(),
             "given_ms": self.given_ms,
             "until_ms": self.until_ms(),
@@ -125,9 +129,9 @@ pub async fn insert(
     let (until, expected) = (new.until_ms(), new.expected_ms());
     let paper = new.paper.as_ref().map(|hash| hash.0.as_slice());
     sqlx::query!(
-        "insert into answer (id, request_id, about, who, name, said, came, words, limits, only_recipe,
+        "insert into answer (id, request_id, about, who, name, said, came, words, limits, next_look, only_recipe,
            only_revision, until_ms, expected_ms, given_ms, typed_by, paper_hash)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+         values (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         id,
         request,
         about,
@@ -137,6 +141,7 @@ pub async fn insert(
         came,
         answer.words,
         answer.limits,
+        new.next_look,
         only_recipe,
         only_revision,
         until,
@@ -189,6 +194,7 @@ impl AnswerForm {
         let name = errors.check("name", text(&self.name, 80));
         let words = errors.check("words", text(&self.words, 2000));
         let limits = errors.check("limits", optional_text(&self.limits, 2000));
+        let next_look = errors.check("next_look", optional_text(&self.next_look, 200));
         let given_ms = self.given(visit, errors);
         let said = self.said(visit, choices, errors);
         let paper = self.paper(choices, errors);
@@ -202,6 +208,7 @@ impl AnswerForm {
                 limits: limits?.unwrap_or_default(),
                 said: said?,
             },
+            next_look: next_look?.unwrap_or_default(),
             given_ms: given_ms?,
             typed_by: who.name.clone(),
             paper: paper?,
@@ -228,6 +235,7 @@ impl AnswerForm {
         for (name, value, belongs, word) in [
             ("until", &self.until, is_yes, "yes"),
             ("only", &self.only.replace(ANY, ""), is_yes, "yes"),
+            ("next_look", &self.next_look, is_yes, "yes"),
             ("expected", &self.expected, is_awaited, "not yet"),
         ] {
             if !belongs && !value.trim().is_empty() {

@@ -14,6 +14,7 @@ pub struct AnswerRow {
     pub name: String,
     pub words: String,
     pub limits: String,
+    pub next_look: String,
     pub said: String,
     pub came: &'static str,
     /// 'given 24 Nov 2026 09:00, typed in by Machinist'.
@@ -45,6 +46,7 @@ fn answer_row(page: &Layout, words: &Words<'_>, answer: &Answer, told: &Told) ->
         name: answer.name.clone(),
         words: answer.words.clone(),
         limits: answer.limits.clone(),
+        next_look: told.next_look.clone(),
         said: words.said(answer),
         came: came_word(answer.came),
         paper: told.paper.as_ref().map(|paper| {

@@ -273,6 +273,8 @@ pub(super) async fn revisions(
 /// When an answer was given, who typed it in, empty where it came with the site's files, and its paper.
 pub struct Told {
     pub given_ms: i64,
+    /// When the part is to be looked at again; empty if nothing was said.
+    pub next_look: String,
     pub typed_by: String,
     pub paper: Option<Paper>,
 }
@@ -292,7 +294,7 @@ pub(super) async fn told(
     request: Uuid,
 ) -> Result<Vec<Told>, sqlx::Error> {
     sqlx::query!(
-        r#"select a.given_ms, a.typed_by, a.paper_hash, p.file_name as "file_name?", p.caption as "caption?",
+        r#"select a.given_ms, a.next_look, a.typed_by, a.paper_hash, p.file_name as "file_name?", p.caption as "caption?",
              p.off_reason is not null as "is_off!: bool"
            from answer a
            join request r on r.id = a.request_id
@@ -313,6 +315,7 @@ pub(super) async fn told(
         });
         Ok(Told {
             given_ms: row.given_ms,
+            next_look: row.next_look,
             typed_by: row.typed_by,
             paper: paper.transpose()?,
         })

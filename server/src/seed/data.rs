@@ -4,16 +4,17 @@ use crate::interim::End;
 use crate::shape::Reading;
 use chrono::{DateTime, NaiveDate, Utc};
 use mendpost_core::catalogue::{Answer, Metal, Part, Recipe};
-use mendpost_core::code::{AssetCode, ContainerCode, LotCode, PartCode, RecipeCode};
+use mendpost_core::code::{AssetCode, ContainerCode, LotCode, PartCode, PowderCode, RecipeCode};
 use mendpost_core::finish::Tool;
 use mendpost_core::people::Role;
-use mendpost_core::powder::certificate::{Certificate, Within};
+use mendpost_core::powder::certificate::{Certificate, Limits, Within};
 use mendpost_core::powder::{DateKind, Lot, Powder, Seal};
 use mendpost_core::quantity::Milligrams;
 use mendpost_core::situation::{
     Asset, Bank, Capability, Cell, Compressor, Delivery, DutyHours, Fuel, KeepBack, Kit, Request,
     Site, Station,
 };
+use std::collections::BTreeMap;
 
 /// Everything that the files say. Each list is in the order of its file.
 #[derive(Debug, Clone, PartialEq)]
@@ -26,6 +27,8 @@ pub struct SiteData {
     pub stations: Vec<Station>,
     pub duty: Vec<DutyHours>,
     pub powders: Vec<Powder>,
+    /// What powders ask of the certificates of their lots, each with why so.
+    pub limits: BTreeMap<PowderCode, (Limits, String)>,
     pub lots: Vec<SeedLot>,
     pub feeder: Option<SeedFeeder>,
     pub banks: Vec<Bank>,

@@ -74,6 +74,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
 
     let sheets = powder::Sheets::new(files, faults);
     let powders = sheets.powders(faults);
+    let limits = sheets.limits(faults);
     let powder_codes = codes(&sheets.powders, "code", faults);
     let known = &powder_codes;
     let lots = sheets.lots(known, &calendar, faults);
@@ -134,6 +135,7 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
         stations: station_list,
         duty,
         powders,
+        limits,
         lots,
         feeder,
         banks,

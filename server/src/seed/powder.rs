@@ -8,9 +8,11 @@ use super::row::{Row, codes};
 use super::sheet::Sheet;
 use super::time::Calendar;
 use crate::form::MOST_WEIGHED_MG;
-use crate::powder::kind::FIGURES;
+use crate::powder::kind::METAL;
 use chrono::{DateTime, Utc};
 use mendpost_core::code::{BankCode, ContainerCode, DeliveryCode, LotCode, PowderCode};
+use mendpost_core::powder::certificate::{Limits, Within};
+use mendpost_core::powder::chemistry::Chemistry;
 use mendpost_core::powder::{Lot, LotState, Powder, Solid};
 use mendpost_core::quantity::Milligrams;
 use mendpost_core::situation::{Brings, Delivery};
@@ -26,6 +28,13 @@ const POWDERS: Sheet = Sheet {
         "melting_c",
         "cp_j_kg_k",
         "size_um",
+        "d10_min_um",
+        "d50_min_um",
+        "d50_max_um",
+        "d90_max_um",
+        "chemistry",
+        "moisture_max_percent",
+        "limits_reason",
     ],
     may_be_missing: false,
 };
@@ -106,10 +115,10 @@ word_enum! {
 
 /// All figures of the solid, or none of them.
 fn solid(row: &Row, faults: &Faults) -> Option<Option<Solid>> {
-    if FIGURES.iter().all(|f| row.given(f.name).is_none()) {
+    if METAL.iter().all(|f| row.given(f.name).is_none()) {
         return Some(None);
     }
-    let figures = FIGURES.each_ref();
+    let figures = METAL.each_ref();
     let [density, strength, melting, cp, size] =
         figures.map(|f| row.number(faults, f.name, f.places, f.range()));
     Some(Some(Solid {
@@ -119,6 +128,43 @@ fn solid(row: &Row, faults: &Faults) -> Option<Option<Solid>> {
         cp_j_kg_k: cp?,
         size_um: size?,
     }))
+}
+
+/// What a powder asks of certificates, with why so; none where the row says nothing of it or has a fault.
+fn limits(row: &Row, faults: &Faults) -> Option<(Limits, String)> {
+    let micrometres = |column| row.number_optional(faults, column, 3, 1..=1_000_000);
+    let [d10, d50, d50_most, d90] =
+        ["d10_min_um", "d50_min_um", "d50_max_um", "d90_max_um"].map(micrometres);
+    let chemistry: Option<Option<Chemistry>> = row.parse_optional(faults, "chemistry");
+    let moisture = row.number_optional(faults, "moisture_max_percent", 4, 0..=1_000_000);
+    let reason = row.text_or_empty(faults, "limits_reason", 400);
+    let from_to = |min, max| Within { min, max };
+    let chemistry = chemistry?.unwrap_or_default().0;
+    let mut elements: BTreeMap<_, _> = chemistry
+        .into_iter()
+        .map(|(element, stated)| (element, stated.within))
+        .collect();
+    elements.retain(|_, within| !within.is_open());
+    let limits = Limits {
+        sizes: [
+            from_to(d10?, None),
+            from_to(d50?, d50_most?),
+            from_to(None, d90?),
+        ],
+        elements,
+        flow_ms: Within::default(),
+        moisture_ppm: from_to(None, moisture?),
+    };
+    let (says_nothing, reason) = (limits == Limits::default(), reason?);
+    if reason.is_empty() != says_nothing {
+        let told = match says_nothing {
+            true => "no limit is given that it is the reason of; give one, or leave this empty",
+            false => "say why the limits are so, as a specification or common practice",
+        };
+        row.fault(faults, "limits_reason", told);
+        return None;
+    }
+    (!says_nothing).then_some((limits, reason))
 }
 
 /// The most that one container or line may hold, in milligrams: ten tonnes.
@@ -155,6 +201,15 @@ impl Sheets {
             })
         };
         self.powders.iter().filter_map(powder).collect()
+    }
+
+    /// What powders ask of the certificates of their lots, each with why so.
+    pub(super) fn limits(&self, faults: &Faults) -> BTreeMap<PowderCode, (Limits, String)> {
+        let told = |row: &Row| {
+            let code = row.given("code")?.parse().ok()?;
+            Some((code, limits(row, faults)?))
+        };
+        self.powders.iter().filter_map(told).collect()
     }
 
     /// The powder of each lot; faulty rows are told elsewhere.

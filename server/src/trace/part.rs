@@ -6,8 +6,13 @@ use axum::response::Response;
 
 use super::queries::{self, PowderIn};
 use crate::AppState;
-use crate::build::{self, queries::of_request};
+use crate::attachment::{Holder, Photos};
+use crate::build::{
+    self,
+    queries::{Build, of_request},
+};
 use crate::error::AppError;
+use crate::finish::{Tested, tested};
 use crate::page::{Layout, Screen, grams_exact, page};
 use crate::people::Visit;
 use crate::powder::lot_path;
@@ -23,6 +28,9 @@ struct PartPage {
     powder: Vec<PowderRow>,
     builds: Vec<BuildRow>,
     done: Vec<DoneRow>,
+    coupons: Vec<Tested>,
+    /// Of its builds, those that have any.
+    photos: Vec<Photos>,
 }
 
 struct PowderRow {
@@ -63,7 +71,9 @@ pub(super) async fn show(
     let powder = queries::powder_of(&mut *reading, number).await?;
     let builds = of_request(&mut *reading, number).await?;
     let done = queries::work_of(&mut *reading, number).await?;
+    let coupons = tested(&mut reading, request.id, None).await?;
     drop(reading);
+    let photos = photos(&state, &visit, &builds).await?;
     let layout = visit
         .layout(Screen::Requests, &format!("Trace of R{number}"))
         .await?;
@@ -99,8 +109,25 @@ pub(super) async fn show(
                 sequence: it.sequence,
             })
             .collect(),
+        coupons,
+        photos,
         page: layout,
     })
+}
+
+async fn photos(
+    state: &AppState,
+    visit: &Visit,
+    builds: &[Build],
+) -> Result<Vec<Photos>, AppError> {
+    let mut all = Vec::new();
+    for build in builds {
+        if let Some(holder) = Holder::build(&state.db.read, build.number).await? {
+            all.push(Photos::of(state, visit, &holder).await?);
+        }
+    }
+    all.retain(|photos| !photos.is_empty());
+    Ok(all)
 }
 
 fn answer(number: i64, what: &str, powder: &[PowderIn]) -> (String, String) {

@@ -4,9 +4,10 @@ use axum::http::StatusCode;
 use mendpost_core::catalogue::{Pace, Timed};
 use mendpost_core::lineup::stage_need;
 use mendpost_core::people::Role;
-use mendpost_tests::{App, number, site, text};
+use mendpost_tests::{App, SentFile, number, site, text};
 
 use super::{draw, grams, replayed, with_clean_feeder};
+use crate::attachments::jpeg;
 use crate::requests::course::sort;
 
 /// R9 is blasted and masked, and its steel is in the feeder: 560 g of L0406.
@@ -489,4 +490,37 @@ async fn a_nozzle_has_the_hours_of_its_builds() {
     );
     assert!(app.get("/builds/1").await.contains("N-7"));
     assert!(app.get("/trace/nozzles/N-7").await.contains("R9"));
+}
+
+/// A tablet's camera is offered, what it took is shown with the build and in the trace of the part, and only a picture
+/// of something that is there can be added.
+#[tokio::test]
+async fn photos_hang_on_a_build() {
+    let mut app = sprayed().await;
+    let page = app.get("/builds/1").await;
+    assert!(
+        page.contains("None yet. Photograph how it is parked at a stop"),
+        "{}",
+        page.body
+    );
+    let page = app.get("/builds/1/photos").await;
+    assert!(page.contains("accept=\"image/*\""), "{}", page.body);
+    let taken = jpeg();
+    let photo = SentFile {
+        name: "stop.jpg",
+        media_type: "image/jpeg",
+        bytes: &taken,
+    };
+    let caption = [("caption", "parked at pass 9")];
+    let answer = app.post_files("/builds/1/photos", &caption, &[photo]).await;
+    assert_eq!(answer.location(), "/builds/1/photos", "{}", answer.body);
+    for path in ["/builds/1", "/builds/1/photos", "/requests/9/trace"] {
+        let page = app.get(path).await;
+        assert!(page.contains("<b>parked at pass 9</b>"), "{path}");
+    }
+    let entry =
+        "select subject_kind || ' ' || subject_id from journal where kind = 'attachment.added'";
+    assert_eq!(text(&app, entry).await.as_deref(), Some("build 1"));
+    let none = app.post_files("/builds/7/photos", &caption, &[photo]).await;
+    assert_eq!(none.status, StatusCode::NOT_FOUND);
 }

@@ -44,7 +44,7 @@ async fn replayed(app: &App) {
 }
 
 /// The lead's browser, with an empty and clean feeder: the demonstration's holds 80 g of zinc.
-async fn with_clean_feeder() -> App {
+pub(crate) async fn with_clean_feeder() -> App {
     let mut app = App::new().await;
     app.sign_in(Role::Lead).await;
     let answer = app
@@ -55,7 +55,7 @@ async fn with_clean_feeder() -> App {
 }
 
 /// A draw of so many grams from a container that weighs 3 kg with what is in it, closed again.
-async fn draw(app: &mut App, container: &str, for_: &str, grams: i64) -> Answer {
+pub(crate) async fn draw(app: &mut App, container: &str, for_: &str, grams: i64) -> Answer {
     let after = (3_000 - grams).to_string();
     let fields = [
         ("container", container),

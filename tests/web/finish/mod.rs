@@ -2,6 +2,7 @@
 //! what stops a release.
 
 mod coupons;
+mod fate;
 mod furnace;
 mod holds;
 mod limits;

@@ -124,6 +124,7 @@ async fn from_the_size_sheet_to_the_first_run() {
         "Released by",
         "Machinist, 25 Nov 2026",
         "This tag approves nothing beyond what the named people said.",
+        "nobody said when: write it here by hand",
     ] {
         assert!(tag.contains(said), "{said}: {}", tag.body);
     }
@@ -148,6 +149,43 @@ async fn from_the_size_sheet_to_the_first_run() {
         "what was found stays"
     );
     assert!(page.contains("href=\"/requests/9/tag\""), "{}", page.body);
+}
+
+/// The engineer who says yes to the release says when to look again: it stands on the request, and on the tag where
+/// else a hand would write.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_next_look_that_was_asked_for_is_on_the_tag() {
+    let mut app = App::signed_in(Role::Lead).await;
+    let change = [("stood", "yes"), ("other", "no"), ("reason", "alone")];
+    app.post("/site/release/change", &change).await;
+    crate::requests::course::sort(&mut app, 8, "BR-035").await;
+    let mut yes = vec![
+        ("about", "release"),
+        ("who", "owners-engineer"),
+        ("name", "Waterworks engineer"),
+        ("said", "no"),
+        ("came", "mail"),
+        ("words", "May be fitted"),
+        ("next_look", "after 200 hours"),
+    ];
+    let answer = app.post("/requests/8/answer", &yes).await;
+    assert!(answer.field_error("next_look").is_some(), "{}", answer.body);
+    yes[3].1 = "yes";
+    let answer = app.post("/requests/8/answer", &yes).await;
+    assert_eq!(answer.location(), "/requests/8", "{}", answer.body);
+    let page = app.get("/requests/8").await;
+    assert!(page.contains("next look: after 200 hours"), "{}", page.body);
+    for _ in 0..7 {
+        crate::requests::course::work_on(&mut app, 8).await;
+    }
+    work(&mut app, 8, &[("limit", "full")]).await;
+    let tag = app.get("/requests/8/tag").await;
+    assert!(
+        tag.contains("<b>after 200 hours (Waterworks engineer)</b>"),
+        "{}",
+        tag.body
+    );
+    assert!(!tag.contains("write it here by hand"), "{}", tag.body);
 }
 
 /// With the rule off, who sprayed it may release it too.

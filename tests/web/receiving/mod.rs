@@ -1,5 +1,6 @@
 //! Receiving: what came against what was expected, lot by lot; each fault beside its field, and nothing typed lost.
 
+mod bottles;
 mod certificate;
 mod form;
 

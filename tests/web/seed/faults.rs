@@ -222,6 +222,72 @@ fn all_faults_are_told_together() {
     }
 }
 
+/// Tools come with the site's files: every row at fault is told, all of them at once, each by its line and column.
+#[test]
+fn each_faulty_tool_is_told() {
+    let mut files = SeedFiles::demonstration();
+    files.set(
+        "tools.csv",
+        "code,name,measures,least,most,resolution,certificate,calibrated,due\n\
+         M-01,micrometer,width,0,25,0.001,K 1,day-80 09:00,day+285 18:00\n\
+         M-02,micrometer,length,25,0,0.001,K 1,day-80 09:00,day+285 18:00\n\
+         M-03,micrometer,length,0,25,0,K 1,day-80 09:00,day+285 18:00\n\
+         M-04,micrometer,length,0,25,0.001,,day-80 09:00,day+285 18:00\n\
+         M-05,micrometer,length,0,25,0.001,K 1,day+1 09:00,day+285 18:00\n\
+         M-06,micrometer,length,0,25,0.001,K 1,day-80 09:00,day-90 18:00\n\
+         M-06,,length,0,wide,0.001,K 1,day-80 09:00,soon\n",
+    );
+    let told = told(&files);
+    for expected in [
+        "tools.csv, line 2, measures: 'width' is none of: ",
+        "tools.csv, line 3, most: give more than the least",
+        "tools.csv, line 4, resolution: 0 is out of range",
+        "tools.csv, line 5, certificate: nothing is given",
+        "tools.csv, line 6, calibrated: 'day+1 09:00' has not come yet",
+        "tools.csv, line 7, due: that is before it was calibrated",
+        "tools.csv, line 8, code: 'M-06' is listed twice",
+        "tools.csv, line 8, name: nothing is given",
+        "tools.csv, line 8, most: 'wide'",
+        "tools.csv, line 8, due: 'soon'",
+    ] {
+        assert!(
+            told.iter().any(|fault| fault.starts_with(expected)),
+            "{expected}\n{told:#?}"
+        );
+    }
+    assert!(told.iter().all(|fault| fault.starts_with("tools.csv, ")));
+}
+
+/// What a powder asks of certificates takes a reason, and a reason takes a limit.
+#[test]
+fn limits_of_a_powder_take_a_reason() {
+    let steel = "500,28,12,20,35,50,";
+    for ((from, to), expected) in [
+        (
+            ("Cr (16..18); Mo (2..3)", "Cr (18..16); Mo (2..3)"),
+            "powders.csv, line 4, chemistry: 'Cr (18..16)' cannot be read",
+        ),
+        (
+            (steel, "500,28,wide,20,35,50,"),
+            "powders.csv, line 4, d10_min_um: 'wide'",
+        ),
+        (
+            ("896,32,,,,,,,", "896,32,,,,,,,the maker's word"),
+            "powders.csv, line 2, limits_reason: no limit is given",
+        ),
+        (
+            ("896,32,,,,,,,", "896,32,12,,,,,,"),
+            "powders.csv, line 2, limits_reason: say why the limits are so",
+        ),
+    ] {
+        let told = after("powders.csv", from, to);
+        assert!(
+            told.iter().any(|fault| fault.starts_with(expected)),
+            "{expected}\n{told:#?}"
+        );
+    }
+}
+
 /// A file of another encoding, one that is missing, and one that is no TOML are told.
 #[test]
 fn what_is_no_seed_file_is_told() {

@@ -2,14 +2,14 @@
 
 use super::{Ids, id_of};
 use crate::book::{self, Line};
-use crate::certificate::store as certificate;
+use crate::certificate::{limits, store as certificate};
 use crate::change::Change;
 use crate::error::AppError;
 use crate::seed::{SeedContainer, SeedFeeder, SeedLot, SiteData};
 use chrono::{DateTime, Utc};
 use mendpost_core::journal::Subject;
 use mendpost_core::powder::book::Place;
-use mendpost_core::powder::certificate::Within;
+use mendpost_core::powder::certificate::{Limits, Within};
 use mendpost_core::powder::{Reason, Seal};
 use serde_json::{Value, json};
 use uuid::Uuid;
@@ -54,6 +54,10 @@ pub(super) async fn powders(
         change
             .journal("powder.listed", Subject::new("powder", code), content)
             .await?;
+        if let Some((limits, reason)) = data.limits.get(&powder.code) {
+            let (none, by) = (Limits::default(), "the site's files");
+            limits::say(change, (id, code), (limits, &none), (by, reason)).await?;
+        }
         ids.powders.insert(powder.code.clone(), id);
     }
     Ok(())

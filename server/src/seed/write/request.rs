@@ -156,6 +156,7 @@ async fn insert_answer(
 ) -> Result<(), AppError> {
     let new = NewAnswer {
         answer: seed.answer.clone(),
+        next_look: String::new(),
         given_ms: seed.given_at.timestamp_millis(),
         typed_by: String::new(),
         paper: None,
