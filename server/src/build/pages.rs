@@ -311,12 +311,12 @@ fn pass(pass: Option<i64>) -> String {
 /// Where its minutes went, as word and figure.
 fn spent(took: &Minutes) -> Vec<(String, String)> {
     let mut spent = vec![
-        ("set up".to_owned(), spoken(took.set_up)),
-        ("sprayed".to_owned(), spoken(took.spraying)),
+        ("Set up".to_owned(), spoken(took.set_up)),
+        ("Sprayed".to_owned(), spoken(took.spraying)),
     ];
     let stopped = took.stopped.iter().filter(|(_, it)| **it > 0);
-    spent.extend(stopped.map(|(cause, it)| (cause_word(*cause).to_owned(), spoken(*it))));
-    spent.push(("in all".to_owned(), spoken(took.all())));
+    spent.extend(stopped.map(|(cause, it)| (sentence(cause_word(*cause)), spoken(*it))));
+    spent.push(("In all".to_owned(), spoken(took.all())));
     spent
 }
 
