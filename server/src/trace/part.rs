@@ -102,7 +102,8 @@ pub(super) async fn show(
         .layout(Screen::Requests, &format!("Trace of R{number}"))
         .await?;
     let what = format!("{} {}", request.asset, request.part_name);
-    let (answer, reason) = answer(number, &what, &powder);
+    let open = builds.iter().find(|it| it.ended_ms.is_none());
+    let (answer, reason) = answer(number, &what, &powder, open.map(|it| it.number));
     page(&PartPage {
         number,
         answer,
@@ -156,13 +157,23 @@ async fn photos(
     Ok(all)
 }
 
-fn answer(number: i64, what: &str, powder: &[PowderIn]) -> (String, String) {
+const NO_BUILD: &str = "What was entered as done without a build is traced by its journal only.";
+
+fn answer(
+    number: i64,
+    what: &str,
+    powder: &[PowderIn],
+    under_way: Option<i64>,
+) -> (String, String) {
     let mut lots: Vec<&str> = powder.iter().map(|it| it.lot.as_str()).collect();
     lots.dedup();
     match lots.as_slice() {
         [] => (
             format!("No powder is on record for R{number}, {what}."),
-            "What was entered as done without a build is traced by its journal only.".to_owned(),
+            under_way.map_or_else(
+                || NO_BUILD.to_owned(),
+                |build| format!("Build {build} is under way: what it takes is told when it ends."),
+            ),
         ),
         [lot] => (
             format!("R{number}, {what}, is of lot {lot}."),

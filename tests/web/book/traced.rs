@@ -24,7 +24,7 @@ async fn a_part_is_traced_to_its_lots_and_each_lot_to_the_part() {
     app.post("/builds/1/mark", &[("what", "spray")]).await;
     let page = app.get("/requests/9/trace").await;
     assert!(
-        page.contains("No powder is on record for R9"),
+        page.contains("No powder is on record for R9") && page.contains("Build 1 is under way"),
         "{}",
         page.body
     );
