@@ -169,9 +169,19 @@ async fn entries(
         r#"select sequence, time, actor, kind, subject_kind, subject_id, content,
              coalesce((select time from journal p where p.sequence = j.sequence - 1), time) as "time_before!: i64"
            from journal j
-           where sequence < ?1 and (?2 = '' or subject_kind = ?2) and (?3 = '' or subject_id = ?3)
-           order by sequence desc
-           limit ?4"#,
+           where sequence in (
+             select * from (
+               select sequence from journal
+               where ?2 <> '' and ?3 <> '' and subject_kind = ?2 and subject_id = ?3 and sequence < ?1
+               order by sequence desc limit ?4)
+             union all
+             select * from (
+               select sequence from journal
+               where (?2 = '' or ?3 = '') and (?2 = '' or +subject_kind = ?2) and (?3 = '' or subject_id = ?3)
+                 and sequence < ?1
+               order by sequence desc limit ?4)
+           )
+           order by sequence desc"#,
         before,
         subject,
         id,
