@@ -7,7 +7,7 @@ use mendpost_core::build::{self as building, Doing, Minutes, doing, minutes};
 use mendpost_core::people::Act;
 
 use super::mark::{DeviationForm, MarkForm, causes};
-use super::queries::{self, Build, End, Marked, times};
+use super::queries::{self, BankRead, Build, End, Marked, times};
 use super::reading::{FIELDS, Field, ReadForm};
 use super::{balance, finish};
 use crate::AppState;
@@ -23,6 +23,7 @@ use crate::people::Visit;
 use crate::powder::lot_path;
 use crate::requests::named;
 use crate::situation;
+use crate::words::bar;
 use crate::words::build::{cause_word, reading_value, reading_word, stopped};
 use crate::words::work::sentence;
 
@@ -114,6 +115,7 @@ pub(super) async fn build_page(
     let deviations = queries::deviations(&mut *reading, build.id).await?;
     let request = named(&mut reading, &build.request.to_string()).await?;
     let coupons = tested(&mut reading, request.id, Some(number)).await?;
+    let bank = queries::bank_read(&mut reading, build.id).await?;
     drop(reading);
     let holder = Holder::build(&state.db.read, number).await?;
     let holder = holder.ok_or_else(|| AppError::internal("the build was just there"))?;
@@ -150,7 +152,7 @@ pub(super) async fn build_page(
         reason,
         number,
         request: build.request,
-        pairs: pairs(&layout, &build),
+        pairs: pairs(&layout, &build, bank),
         lots: lots
             .iter()
             .map(|(lot, mass)| (lot_path(lot.as_str()), lot.to_string(), grams_exact(mass.0)))
@@ -267,7 +269,7 @@ fn answer(
     }
 }
 
-fn pairs(page: &Layout, build: &Build) -> Vec<(&'static str, String)> {
+fn pairs(page: &Layout, build: &Build, bank: Option<BankRead>) -> Vec<(&'static str, String)> {
     let mut pairs = vec![
         ("Recipe", format!("{} rev {}", build.recipe, build.revision)),
         (
@@ -285,6 +287,19 @@ fn pairs(page: &Layout, build: &Build) -> Vec<(&'static str, String)> {
     pairs.push(("Planned powder", format!("{} g", whole(build.planned_g))));
     if let Some(nozzle) = &build.nozzle {
         pairs.push(("Nozzle", nozzle.clone()));
+    }
+    if let Some(read) = bank {
+        let told = |of: Option<(i64, i64)>| {
+            of.map_or_else(
+                || "not read".to_owned(),
+                |(mbar, at)| format!("{} abs, read {}", bar(mbar), page.clock(&at)),
+            )
+        };
+        let (before, after) = (told(read.before), told(read.after));
+        pairs.push(("Gas", format!("bank {}, before {before}", read.bank)));
+        if build.ended_ms.is_some() {
+            pairs.push(("After it", after));
+        }
     }
     pairs
 }

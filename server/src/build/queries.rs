@@ -239,6 +239,55 @@ pub async fn readings(
     .await
 }
 
+/// The bank that the gas of a build comes from, and what was read of it last before and first after.
+#[derive(Debug, Clone)]
+pub struct BankRead {
+    pub bank: String,
+    /// Pressure in millibar, absolute, and when it was read.
+    pub before: Option<(i64, i64)>,
+    pub after: Option<(i64, i64)>,
+}
+
+/// None where its gas comes from the compressor.
+pub async fn bank_read(
+    connection: &mut SqliteConnection,
+    build: Uuid,
+) -> Result<Option<BankRead>, sqlx::Error> {
+    let row = sqlx::query!(
+        r#"select b.id as "id!: Uuid", b.code as "code!: String", o.begun_ms as "begun_ms!: i64", e.ended_ms as "ended_ms?: i64"
+           from build o join build_plan n on n.build_id = o.id join bank b on b.code = n.bank
+           left join build_end e on e.build_id = o.id
+           where o.id = ?"#,
+        build
+    )
+    .fetch_optional(&mut *connection)
+    .await?;
+    let Some(row) = row else {
+        return Ok(None);
+    };
+    let before = sqlx::query!(
+        "select value, read_at from reading where what = 'bank-pressure' and bank_id = ? and read_at <= ?
+         order by read_at desc limit 1",
+        row.id,
+        row.begun_ms
+    )
+    .fetch_optional(&mut *connection)
+    .await?;
+    let after = sqlx::query!(
+        "select value, read_at from reading where what = 'bank-pressure' and bank_id = ? and read_at >= ?
+         order by read_at limit 1",
+        row.id,
+        row.ended_ms
+    )
+    .fetch_optional(connection)
+    .await?;
+    Ok(Some(BankRead {
+        bank: row.code,
+        before: before.map(|it| (it.value, it.read_at)),
+        after: after.map(|it| (it.value, it.read_at)),
+    }))
+}
+
 /// What was done otherwise than the recipe says.
 #[derive(Debug, Clone)]
 pub struct Deviation {

@@ -99,6 +99,24 @@ async fn a_build_from_its_begin_to_its_balance() {
     ] {
         assert!(page.contains(said), "{said}: {}", page.body);
     }
+    // Its bank was read before it began, and is read again.
+    assert!(
+        page.contains("bank N1, before 71.5 bar abs"),
+        "{}",
+        page.body
+    );
+    assert!(page.contains("not read"), "{}", page.body);
+    app.wait_minutes(2);
+    let read = [
+        ("bank", "N1"),
+        ("pressure", "59.2"),
+        ("temperature", "24"),
+        ("scale", "bar-absolute"),
+    ];
+    let answer = app.post("/cell/reading", &read).await;
+    assert_eq!(answer.location(), "/cell", "{}", answer.body);
+    let page = app.get("/builds/1").await;
+    assert!(page.contains("59.2 bar abs"), "{}", page.body);
     assert_eq!(grams(&app, "feeder", "L0406").await, 100);
     // On the part and not told apart from it: 460 - 10 - 230.
     assert_eq!(grams(&app, "\"build\":1", "L0406").await, 220);
