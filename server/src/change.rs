@@ -3,6 +3,7 @@
 use std::fmt;
 
 use axum::response::{IntoResponse, Redirect, Response};
+use chrono::{DateTime, Utc};
 use mendpost_core::journal::{self, Entry, Hash, SealedEntry, Subject};
 use serde::Serialize;
 use serde_json::Value;
@@ -16,6 +17,7 @@ use crate::health::Health;
 use crate::once::{self, Answered, Once};
 use crate::page::Notice;
 use crate::people::Who;
+use crate::situation;
 
 /// One change in the making: checks, writes and journal entries in one immediate transaction.
 ///
@@ -69,6 +71,14 @@ impl Change {
     /// The time of the change, the same in each row and entry that it writes.
     pub fn now(&self) -> i64 {
         self.now
+    }
+
+    /// The same as a moment.
+    ///
+    /// # Errors
+    /// [`AppError::Internal`] for a clock beyond all calendars.
+    pub fn moment(&self) -> Result<DateTime<Utc>, AppError> {
+        situation::moment(self.now).map_err(AppError::internal)
     }
 
     /// Writes what happened to the journal, sealed to the entry before it, and returns its sequence.

@@ -153,6 +153,33 @@ async fn check(state: &AppState) -> Result<Result<String, String>, AppError> {
         .map_err(|broken| sentence(&broken.to_string()) + "."))
 }
 
+/// Stored entries before one, the newest first, of what a condition says.
+macro_rules! newest {
+    ($where:literal, $($bound:expr),*) => {
+        sqlx::query_as!(
+            Stored,
+            r#"select sequence, time, actor, kind, subject_kind, subject_id, content,
+                 coalesce((select time from journal p where p.sequence = j.sequence - 1), time) as "time_before!: i64"
+               from journal j
+               where sequence < ?1 and "#
+                + $where
+                + " order by sequence desc limit ?4",
+            $($bound),*
+        )
+    };
+}
+
+struct Stored {
+    sequence: i64,
+    time: i64,
+    actor: String,
+    kind: String,
+    subject_kind: String,
+    subject_id: String,
+    content: String,
+    time_before: i64,
+}
+
 async fn entries(
     state: &AppState,
     before: i64,
@@ -165,30 +192,31 @@ async fn entries(
         .map(|person| (Uuid::to_string(&person.id), person.name))
         .collect();
     let limit = i64::try_from(ROWS).map_err(AppError::internal)?;
-    let rows = sqlx::query!(
-        r#"select sequence, time, actor, kind, subject_kind, subject_id, content,
-             coalesce((select time from journal p where p.sequence = j.sequence - 1), time) as "time_before!: i64"
-           from journal j
-           where sequence in (
-             select * from (
-               select sequence from journal
-               where ?2 <> '' and ?3 <> '' and subject_kind = ?2 and subject_id = ?3 and sequence < ?1
-               order by sequence desc limit ?4)
-             union all
-             select * from (
-               select sequence from journal
-               where (?2 = '' or ?3 = '') and (?2 = '' or +subject_kind = ?2) and (?3 = '' or subject_id = ?3)
-                 and sequence < ?1
-               order by sequence desc limit ?4)
-           )
-           order by sequence desc"#,
-        before,
-        subject,
-        id,
-        limit
-    )
-    .fetch_all(&state.db.read)
-    .await?;
+    let rows = match (subject, id) {
+        // One thing's entries are found by their index, which the words of a condition that may be empty would hide.
+        ("", _) | (_, "") => {
+            newest!(
+                "(?2 = '' or +subject_kind = ?2) and (?3 = '' or subject_id = ?3)",
+                before,
+                subject,
+                id,
+                limit
+            )
+            .fetch_all(&state.db.read)
+            .await?
+        }
+        _ => {
+            newest!(
+                "subject_kind = ?2 and subject_id = ?3",
+                before,
+                subject,
+                id,
+                limit
+            )
+            .fetch_all(&state.db.read)
+            .await?
+        }
+    };
     Ok(rows
         .into_iter()
         .map(|row| Row {

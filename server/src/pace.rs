@@ -2,13 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{DateTime, Utc};
-use mendpost_core::build::{Cause, Mark, Minutes, minutes};
-use mendpost_core::catalogue::{Operation, OperationKind, Recipe, Timed};
+use mendpost_core::build::{Cause, Minutes, minutes};
+use mendpost_core::catalogue::{Operation, Recipe, Timed};
 use mendpost_core::code::RecipeCode;
-use sqlx::{SqliteConnection, SqliteExecutor};
+use sqlx::SqliteConnection;
 use uuid::Uuid;
 
+use crate::build::queries::{marks, times};
 use crate::change::Change;
 use crate::db::decoded;
 use crate::situation::moment;
@@ -87,9 +87,6 @@ impl Times {
 
     /// Gives every operation of a recipe its own.
     pub fn add_to(&self, recipe: &mut Recipe) {
-        if self.0.is_empty() {
-            return;
-        }
         for operation in &mut recipe.operations {
             let kind = operation.kind.to_string();
             let done = (recipe.code.to_string(), kind, operation.name.clone());
@@ -104,14 +101,6 @@ impl Times {
 
 /// So many of the last times count: what was slow years ago says little.
 const LAST: i64 = 40;
-
-/// How long an operation took the last times: those of a stage stand with what it sprays.
-pub fn timed(operation: &Operation) -> &[Timed] {
-    match (&operation.spray, operation.kind) {
-        (Some(spray), OperationKind::Spray) => &spray.timed,
-        _ => &operation.timed,
-    }
-}
 
 /// Where the minutes of the last builds by a recipe went.
 #[derive(Debug, Default)]
@@ -159,17 +148,13 @@ pub async fn spent(
     .await?;
     let mut spent = Spent::default();
     for build in builds {
-        let marks = times(&mut *connection, build.id).await?;
+        let marks = marks(&mut *connection, build.id).await?;
         let at = |ms| decoded(moment(ms));
-        spent.add(&minutes(at(build.begun_ms)?, &marks, at(build.ended_ms)?));
+        spent.add(&minutes(
+            at(build.begun_ms)?,
+            &times(&marks),
+            at(build.ended_ms)?,
+        ));
     }
     Ok(spent)
-}
-
-async fn times(
-    executor: impl SqliteExecutor<'_>,
-    build: Uuid,
-) -> Result<Vec<(DateTime<Utc>, Mark)>, sqlx::Error> {
-    let marks = crate::build::queries::marks(executor, build).await?;
-    Ok(crate::build::queries::times(&marks))
 }

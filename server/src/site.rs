@@ -4,7 +4,7 @@ pub(crate) mod chances;
 mod edit;
 mod pages;
 pub mod queries;
-mod weighing;
+pub(crate) mod weighing;
 
 use axum::extract::State;
 use axum::response::{Redirect, Response};

@@ -236,6 +236,13 @@ impl Operation {
         }
     }
 
+    /// How long it took the last times, stage or step.
+    #[must_use]
+    pub fn times(&self) -> &[Timed] {
+        let spray = self.spray.as_ref();
+        spray.map_or(&self.timed, |spray| &spray.timed)
+    }
+
     /// Minutes that a step is planned with: its figure, put right by how long it took.
     #[must_use]
     pub fn step_min(&self) -> i64 {

@@ -20,8 +20,9 @@ use crate::form::{FieldErrors, Posted};
 use crate::page::{Notice, Screen, grams_exact, page_with};
 use crate::people::{Visit, Who};
 use crate::powder::lot_path;
+use crate::receive;
 use crate::routes::Routes;
-use crate::{feeder, receive};
+use crate::site::weighing::allowance;
 use form::{Draft, parse};
 use queries::Source;
 
@@ -48,7 +49,7 @@ impl Here {
             sources: queries::sources(&mut *connection, now).await?,
             powders: receive::queries::powders(&mut *connection).await?,
             numbers: receive::queries::numbers(&mut *connection).await?,
-            allowance: feeder::queries::allowance(&mut *connection).await?,
+            allowance: allowance(&mut *connection).await?,
         })
     }
 }

@@ -8,6 +8,7 @@ use uuid::Uuid;
 
 use crate::db::decoded;
 use crate::error::AppError;
+use crate::page::grams_exact;
 
 /// The word by which the kind of a place is stored, with the container or build that it is.
 fn stored(place: &Place) -> (&'static str, Option<&str>, Option<i64>) {
@@ -369,6 +370,22 @@ pub async fn feeder(executor: impl SqliteExecutor<'_>) -> Result<Vec<InFeeder>, 
     })
     .fetch_all(executor)
     .await
+}
+
+/// Its lots.
+pub fn lots(fed: &[InFeeder]) -> Vec<LotCode> {
+    fed.iter().map(|it| it.lot.clone()).collect()
+}
+
+/// Its lots with how much of each, as core takes from a mix.
+pub fn mix(fed: &[InFeeder]) -> Vec<(LotCode, Milligrams)> {
+    fed.iter().map(|it| (it.lot.clone(), it.mass)).collect()
+}
+
+/// '560 g of L0406', for each of its lots.
+pub fn in_words(fed: &[InFeeder]) -> Vec<String> {
+    let words = |it: &InFeeder| format!("{} of {}", grams_exact(it.mass.0), it.lot);
+    fed.iter().map(words).collect()
 }
 
 /// All that the feeder holds.

@@ -18,12 +18,11 @@ use super::pages::took;
 use super::path;
 use super::queries::{self, Build, times};
 use crate::AppState;
-use crate::book::queries::{InFeeder, feeder, total};
+use crate::book::queries::{InFeeder, feeder, in_words, lots, mix, total};
 use crate::book::{self, Line};
 use crate::catalogue::queries::{NewWeighed, enter as enter_weighed, throat_um};
 use crate::change::Change;
 use crate::error::AppError;
-use crate::feeder::queries::allowance;
 use crate::form::{FieldErrors, Posted};
 use crate::pace::{self, Took};
 use crate::page::{Layout, Notice, Screen, grams_exact, page_with};
@@ -31,6 +30,7 @@ use crate::people::{Visit, Who};
 use crate::powder::stop_lots;
 use crate::requests::work::insert_sprayed;
 use crate::requests::{decide, named};
+use crate::site::weighing::allowance;
 use crate::situation;
 
 #[derive(Template)]
@@ -124,7 +124,7 @@ pub(super) async fn save(
     if let Some(swept) = weighed.swept {
         insert_swept(&mut change, &build, swept, &who, entry).await?;
     }
-    let lots: Vec<_> = fed.iter().map(|it| it.lot.clone()).collect();
+    let lots = lots(&fed);
     let held = match weighed.swept {
         Some(_) => {
             held_for_gap(
@@ -144,7 +144,7 @@ pub(super) async fn save(
         decide(&mut change, &request, told, &who.name, more).await?;
     } else {
         insert_sprayed(&mut change, &build.done(), &note, &who, entry).await?;
-        let now = situation::moment(change.now()).map_err(AppError::internal)?;
+        let now = change.moment()?;
         let situation = situation::load(change.connection(), now).await?;
         if let Some(operation) = operation_of(&situation, &build) {
             let took = took(&build, &marks, change.now())?.of_recipe();
@@ -186,7 +186,7 @@ fn lines(
     at_ms: i64,
 ) -> Result<Vec<Line<'static>>, NoMovement> {
     let (sprayed, coupons) = (Place::Build(build.number), Place::Coupon(build.number));
-    let mut in_feeder: Vec<_> = fed.iter().map(|it| (it.lot.clone(), it.mass)).collect();
+    let mut in_feeder = mix(fed);
     let into = take(&mut in_feeder, Milligrams(weighed.fed))?;
     let mut in_build = into.clone();
     let on_coupons = take(&mut in_build, Milligrams(weighed.coupon))?;
@@ -378,10 +378,7 @@ async fn finish_page(
         return Err(AppError::Conflict(format!("build {number} has ended")));
     }
     let fed = feeder(&state.db.read).await?;
-    let held: Vec<String> = fed
-        .iter()
-        .map(|it| format!("{} of {}", grams_exact(it.mass.0), it.lot))
-        .collect();
+    let held = in_words(&fed);
     let page = FinishPage {
         page: visit
             .layout(Screen::Requests, &format!("Build {number}"))

@@ -12,7 +12,7 @@ use super::reading::{FIELDS, Field, ReadForm};
 use super::{balance, finish};
 use crate::AppState;
 use crate::attachment::{Holder, Photos};
-use crate::book::queries::{InFeeder, feeder};
+use crate::book::queries::{InFeeder, feeder, in_words};
 use crate::drawing::{Drawing, Mark};
 use crate::error::AppError;
 use crate::feeder;
@@ -41,8 +41,8 @@ struct BuildPage {
     work: Option<Work>,
     minutes: Vec<(String, String)>,
     planned: String,
-    /// By the recipe's figures alone, where that is otherwise.
-    reckoned: Option<String>,
+    /// With set-up, by the recipe's figures alone.
+    reckoned: String,
     ended: Option<Ended>,
     /// Sprayed beside it, with what was found.
     coupons: Vec<Tested>,
@@ -115,7 +115,7 @@ pub(super) async fn build_page(
     let deviations = queries::deviations(&mut *reading, build.id).await?;
     let request = named(&mut reading, &build.request.to_string()).await?;
     let coupons = tested(&mut reading, request.id, Some(number)).await?;
-    let bank = queries::bank_read(&mut reading, build.id).await?;
+    let bank = queries::bank_read(&mut *reading, build.id).await?;
     drop(reading);
     let holder = Holder::build(&state.db.read, number).await?;
     let holder = holder.ok_or_else(|| AppError::internal("the build was just there"))?;
@@ -160,15 +160,12 @@ pub(super) async fn build_page(
         work: (may && build.ended_ms.is_none()).then(|| Work {
             sprays: does == Doing::Spraying,
             causes: causes(),
-            feeder: fed
-                .iter()
-                .map(|it| format!("{} of {}", grams_exact(it.mass.0), it.lot))
-                .collect(),
+            feeder: in_words(&fed),
             draw: format!("{}/draw?for=R{}", feeder::PATH, build.request),
         }),
         minutes: spent(&took),
         planned: spoken(build.planned_min),
-        reckoned: (build.reckoned_min != build.planned_min).then(|| spoken(build.reckoned_min)),
+        reckoned: spoken(build.reckoned_min),
         ended: end.map(|end| ended(&end, may)),
         coupons,
         photos,

@@ -32,11 +32,13 @@ pub struct Build {
     pub begun_by: String,
     pub nozzle: Option<String>,
     pub planned_min: i64,
-    /// By the recipe's figures alone.
+    /// From its begin to its end by the recipe's figures alone, set-up counted.
     pub reckoned_min: i64,
     pub planned_g: i64,
     /// The number of the line-up that it was begun by.
     pub line_up: Option<i64>,
+    /// The lots that it was to come from, parted by blanks.
+    pub lots: String,
     pub ended_ms: Option<i64>,
     /// 'done' or 'scrapped'.
     pub outcome: Option<String>,
@@ -62,7 +64,7 @@ macro_rules! builds {
                  b.position as "position!: i64", o.name as "operation!: String", p.code as "powder!: String",
                  b.begun_ms as "begun_ms!: i64", coalesce(m.name, '') as "begun_by!: String", b.nozzle as "nozzle?: String",
                  n.minutes as "planned_min!: i64",
-                 coalesce(n.reckoned_min, n.minutes) as "reckoned_min!: i64", n.powder_g as "planned_g!: i64", n.line_up as "line_up?: i64",
+                 coalesce(n.reckoned_min, n.minutes) as "reckoned_min!: i64", n.powder_g as "planned_g!: i64", n.line_up as "line_up?: i64", n.lots as "lots!: String",
                  e.ended_ms as "ended_ms?: i64", e.outcome as "outcome?: String"
                from build b
                join request r on r.id = b.request_id
@@ -97,6 +99,7 @@ macro_rules! builds {
                 reckoned_min: row.reckoned_min,
                 planned_g: row.planned_g,
                 line_up: row.line_up,
+                lots: row.lots,
                 ended_ms: row.ended_ms,
                 outcome: row.outcome,
             })
@@ -250,42 +253,34 @@ pub struct BankRead {
 
 /// None where its gas comes from the compressor.
 pub async fn bank_read(
-    connection: &mut SqliteConnection,
+    executor: impl SqliteExecutor<'_>,
     build: Uuid,
 ) -> Result<Option<BankRead>, sqlx::Error> {
-    let row = sqlx::query!(
-        r#"select b.id as "id!: Uuid", b.code as "code!: String", o.begun_ms as "begun_ms!: i64", e.ended_ms as "ended_ms?: i64"
-           from build o join build_plan n on n.build_id = o.id join bank b on b.code = n.bank
+    sqlx::query!(
+        r#"select b.code as "bank!: String", x.value as "before?: i64", x.read_at as "before_at?: i64",
+             y.value as "after?: i64", y.read_at as "after_at?: i64"
+           from build o
+           join build_plan n on n.build_id = o.id
+           join bank b on b.code = n.bank
            left join build_end e on e.build_id = o.id
+           left join reading x on x.id = (
+             select id from reading
+             where what = 'bank-pressure' and bank_id = b.id and station_id is null and read_at <= o.begun_ms
+             order by read_at desc, id desc limit 1)
+           left join reading y on y.id = (
+             select id from reading
+             where what = 'bank-pressure' and bank_id = b.id and station_id is null and read_at >= e.ended_ms
+             order by read_at, id limit 1)
            where o.id = ?"#,
         build
     )
-    .fetch_optional(&mut *connection)
-    .await?;
-    let Some(row) = row else {
-        return Ok(None);
-    };
-    let before = sqlx::query!(
-        "select value, read_at from reading where what = 'bank-pressure' and bank_id = ? and read_at <= ?
-         order by read_at desc limit 1",
-        row.id,
-        row.begun_ms
-    )
-    .fetch_optional(&mut *connection)
-    .await?;
-    let after = sqlx::query!(
-        "select value, read_at from reading where what = 'bank-pressure' and bank_id = ? and read_at >= ?
-         order by read_at limit 1",
-        row.id,
-        row.ended_ms
-    )
-    .fetch_optional(connection)
-    .await?;
-    Ok(Some(BankRead {
-        bank: row.code,
-        before: before.map(|it| (it.value, it.read_at)),
-        after: after.map(|it| (it.value, it.read_at)),
-    }))
+    .map(|row| BankRead {
+        bank: row.bank,
+        before: row.before.zip(row.before_at),
+        after: row.after.zip(row.after_at),
+    })
+    .fetch_optional(executor)
+    .await
 }
 
 /// What was done otherwise than the recipe says.
@@ -412,7 +407,7 @@ pub struct New<'a> {
     pub revision: i64,
     pub position: i64,
     pub planned_min: i64,
-    /// By the recipe's figures alone.
+    /// From its begin to its end by the recipe's figures alone, set-up counted.
     pub reckoned_min: i64,
     pub planned_g: i64,
     pub line_up: Option<i64>,

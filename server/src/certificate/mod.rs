@@ -25,7 +25,6 @@ use crate::page::{Layout, Notice, Screen, page_with};
 use crate::people::{Visit, Who};
 use crate::powder::{self, LotFacts, lot_path};
 use crate::routes::Routes;
-use crate::situation::moment;
 use crate::words::certificate as words;
 use form::Draft;
 use store::Entered;
@@ -248,7 +247,7 @@ async fn enterable(connection: &mut SqliteConnection, code: &str) -> Result<LotF
 
 /// The day at the site.
 pub fn today(visit: &Visit) -> Result<chrono::NaiveDate, AppError> {
-    let now = moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     Ok(now.with_timezone(&visit.site.zone).date_naive())
 }
 

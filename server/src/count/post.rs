@@ -17,13 +17,13 @@ use crate::AppState;
 use crate::book;
 use crate::change::Change;
 use crate::error::AppError;
-use crate::feeder::queries::allowance;
 use crate::form::{FieldErrors, Posted, optional_text};
 use crate::page::act::SIGN_FIELD;
 use crate::page::{Layout, Notice, Screen, grams_exact, page_with};
 use crate::people::{Visit, Who};
 use crate::powder::{lot_path, stop_lots};
 use crate::signature::{Ask, Secret, ask, prove, sign};
+use crate::site::weighing::allowance;
 
 #[derive(Template)]
 #[template(path = "count/post.html")]

@@ -20,7 +20,6 @@ use crate::error::AppError;
 use crate::form::{FieldErrors, Posted};
 use crate::page::{Notice, grams_exact};
 use crate::people::{Visit, Who};
-use crate::situation::moment;
 use crate::words::draw::doubt;
 
 pub(super) async fn show(
@@ -29,7 +28,7 @@ pub(super) async fn show(
     Query(form): Query<DrawForm>,
 ) -> Result<Response, AppError> {
     let mut reading = state.db.read.acquire().await?;
-    let look = Look::load(&mut reading, now(&visit)?).await?;
+    let look = Look::load(&mut reading, visit.moment()?).await?;
     let open = match look.container(&form.container) {
         Some(container) => queries::open(&mut *reading, container.id).await?,
         None => Open::default(),
@@ -45,7 +44,7 @@ pub(super) async fn save(
 ) -> Result<Response, AppError> {
     // All is judged in the change itself, so that nobody else pours meanwhile.
     let mut change = Change::begin(&state, &who).await?;
-    let look = Look::load(change.connection(), now(&visit)?).await?;
+    let look = Look::load(change.connection(), visit.moment()?).await?;
     let mut errors = FieldErrors::default();
     let judged = judge(&mut change, &visit, &look, &form, &mut errors).await?;
     let (Some(draw), true) = (judged, errors.is_empty()) else {
@@ -59,10 +58,6 @@ pub(super) async fn save(
     let entry = draw.enter(&mut change).await?;
     let text = draw.told(entry);
     change.finish(&who, PATH, Notice::done("SAVED", text)).await
-}
-
-pub(super) fn now(visit: &Visit) -> Result<chrono::DateTime<chrono::Utc>, AppError> {
-    moment(visit.now).map_err(AppError::internal)
 }
 
 /// A draw that may be entered.
@@ -133,7 +128,7 @@ async fn judge<'a>(
         since_ms: open.since_ms.or(Some(opened)),
         ..open
     };
-    let at = now(visit)?;
+    let at = visit.moment()?;
     let doubts = look.doubts(container, want.as_ref(), (stands, at), drawn / 1000);
     let waived = queries::waived(change.connection(), container.id, visit.now).await?;
     refuse(

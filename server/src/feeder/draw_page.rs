@@ -4,7 +4,6 @@ use askama::Template;
 use axum::response::Response;
 use mendpost_core::powder::draw::Remedy;
 
-use super::draw::now;
 use super::draw_form::{DrawForm, TRIAL};
 use super::look::{Look, Want};
 use super::queries::{Container, Open};
@@ -100,7 +99,7 @@ pub(super) async fn draw_page(
         .push((TRIAL.to_owned(), "a trial piece, of no request".to_owned()));
     (shown.answer, shown.reason) = answer(&words, chosen, want);
     if let Some(container) = chosen {
-        let doubts = look.doubts(container, want, (open, now(visit)?), 0);
+        let doubts = look.doubts(container, want, (open, visit.moment()?), 0);
         let two = |it: &&mendpost_core::powder::draw::Doubt| it.remedy() == Remedy::SecondPerson;
         let way = waive::path(container.code.as_str(), &shown.form.for_);
         let never = doubts.iter().any(|it| it.remedy() == Remedy::None);

@@ -11,10 +11,10 @@ use serde::Deserialize;
 use serde_json::json;
 
 use super::PATH;
-use super::draw::now;
 use super::look::Look;
 use super::queries;
 use crate::AppState;
+use crate::book::queries::{in_words, lots, mix};
 use crate::book::{self, Line};
 use crate::change::Change;
 use crate::error::AppError;
@@ -38,7 +38,7 @@ pub(super) async fn show(
     visit: Visit,
 ) -> Result<Response, AppError> {
     let mut reading = state.db.read.acquire().await?;
-    let look = Look::load(&mut reading, now(&visit)?).await?;
+    let look = Look::load(&mut reading, visit.moment()?).await?;
     empty_page(&visit, &look, EmptyForm::default(), FieldErrors::default()).await
 }
 
@@ -49,7 +49,7 @@ pub(super) async fn save(
     Posted(form): Posted<EmptyForm>,
 ) -> Result<Response, AppError> {
     let mut change = Change::begin(&state, &who).await?;
-    let look = Look::load(change.connection(), now(&visit)?).await?;
+    let look = Look::load(change.connection(), visit.moment()?).await?;
     let held = look.in_feeder().0;
     let mut errors = FieldErrors::default();
     let waste = errors.check("waste", decimal(&form.waste, 3, 0..=MOST_WEIGHED_MG));
@@ -110,11 +110,7 @@ pub(super) async fn save(
 /// What leaves the feeder, so that the book has nothing in it: of each lot as its share is. Where more came out
 /// than the book knew of, that much is found first.
 fn movements(look: &Look, waste: i64) -> Vec<Movement> {
-    let mix: Vec<_> = look
-        .feeder
-        .iter()
-        .map(|it| (it.lot.clone(), it.mass))
-        .collect();
+    let mix = mix(&look.feeder);
     let held = look.in_feeder().0;
     let mut movements: Vec<Movement> = Vec::new();
     let mut go = |mass: i64, from: &Place, to: &Place, reason| {
@@ -173,8 +169,7 @@ async fn judge(
         grams_exact(gap.0.abs()),
         grams_exact(line.0)
     );
-    let lots: Vec<_> = look.feeder.iter().map(|it| it.lot.clone()).collect();
-    stop_lots(change, &lots, &why).await
+    stop_lots(change, &lots(&look.feeder), &why).await
 }
 
 fn differs_text(look: &Look, waste: i64) -> String {
@@ -193,11 +188,7 @@ async fn empty_page(
     form: EmptyForm,
     errors: FieldErrors,
 ) -> Result<Response, AppError> {
-    let held: Vec<String> = look
-        .feeder
-        .iter()
-        .map(|it| format!("{} of {}", grams_exact(it.mass.0), it.lot))
-        .collect();
+    let held = in_words(&look.feeder);
     let held = if held.is_empty() {
         "nothing".to_owned()
     } else {

@@ -12,9 +12,10 @@ use mendpost_core::situation::{Request, Situation};
 use sqlx::SqliteConnection;
 
 use super::queries::{self, Container, Open};
-use crate::book::queries::{InFeeder, feeder, total};
+use crate::book::queries::{InFeeder, feeder, mix, total};
 use crate::error::AppError;
 use crate::lineup::queries as lineup;
+use crate::site::weighing::allowance;
 use crate::situation;
 
 /// Everything that a draw is judged by, at one moment.
@@ -51,7 +52,7 @@ impl Look {
             line_up: stored.map(|stored| stored.line_up),
             containers: queries::containers(&mut *connection).await?,
             feeder: feeder(&mut *connection).await?,
-            allowance: queries::allowance(&mut *connection).await?,
+            allowance: allowance(&mut *connection).await?,
             situation,
         })
     }
@@ -144,11 +145,7 @@ impl Look {
             at,
             open_min: open.until(at.timestamp_millis()),
             open_limit_min: container.open_limit_min,
-            feeder: self
-                .feeder
-                .iter()
-                .map(|it| (it.lot.clone(), it.mass))
-                .collect(),
+            feeder: mix(&self.feeder),
             residue: cell.feeder.clone(),
             purpose: want.map(|want| want.purpose.clone()),
             earlier: self.earlier(container, at),

@@ -5,7 +5,6 @@ use axum::extract::State;
 use axum::response::Response;
 use mendpost_core::people::Act;
 
-use super::draw::now;
 use super::look::{Look, Want};
 use super::queries;
 use super::undo::{Undo, undo_of};
@@ -68,7 +67,7 @@ pub(super) async fn show(
     visit: Visit,
 ) -> Result<Response, AppError> {
     let mut reading = state.db.read.acquire().await?;
-    let look = Look::load(&mut reading, now(&visit)?).await?;
+    let look = Look::load(&mut reading, visit.moment()?).await?;
     let lines = of_feeder(&mut *reading, 20).await?;
     let emptied = queries::last_emptied(&mut *reading).await?;
     drop(reading);

@@ -9,7 +9,6 @@ use serde::Deserialize;
 use serde_json::json;
 
 use super::PATH;
-use super::draw::now;
 use super::draw_form::weighed;
 use super::look::Look;
 use super::queries::{self, Container};
@@ -38,7 +37,7 @@ pub(super) async fn show(
     visit: Visit,
 ) -> Result<Response, AppError> {
     let mut reading = state.db.read.acquire().await?;
-    let look = Look::load(&mut reading, now(&visit)?).await?;
+    let look = Look::load(&mut reading, visit.moment()?).await?;
     pour_page(&visit, &look, PourForm::default(), FieldErrors::default()).await
 }
 
@@ -49,7 +48,7 @@ pub(super) async fn save(
     Posted(form): Posted<PourForm>,
 ) -> Result<Response, AppError> {
     let mut change = Change::begin(&state, &who).await?;
-    let look = Look::load(change.connection(), now(&visit)?).await?;
+    let look = Look::load(change.connection(), visit.moment()?).await?;
     let fed = only_lot(&look)?.clone();
     let mut errors = FieldErrors::default();
     let container = look

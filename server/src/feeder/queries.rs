@@ -1,9 +1,9 @@
-//! What is asked of containers, and how far weighing and book may differ.
+//! What is asked of containers, and of the feeder.
 
 use std::collections::BTreeSet;
 
 use mendpost_core::code::{ContainerCode, LotCode, PowderCode};
-use mendpost_core::powder::{Allowance, LotState};
+use mendpost_core::powder::LotState;
 use mendpost_core::quantity::Milligrams;
 use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
@@ -160,19 +160,6 @@ pub async fn waived(
     .fetch_all(executor)
     .await?;
     Ok(words.into_iter().collect())
-}
-
-/// How far weighing and book may differ.
-pub async fn allowance(executor: impl SqliteExecutor<'_>) -> Result<Allowance, sqlx::Error> {
-    sqlx::query!("select division_mg, divisions, watch_permille, stop_permille from weighing")
-        .map(|row| Allowance {
-            division: Milligrams(row.division_mg),
-            divisions: row.divisions,
-            watch_permille: row.watch_permille,
-            stop_permille: row.stop_permille,
-        })
-        .fetch_one(executor)
-        .await
 }
 
 /// Says which powder the feeder is dirty with; none if it is clean.

@@ -8,7 +8,6 @@ use mendpost_core::signature::Meaning;
 use serde::Deserialize;
 use serde_json::json;
 
-use super::draw::now;
 use super::look::Look;
 use super::queries::{self, Container};
 use crate::AppState;
@@ -48,7 +47,7 @@ pub(super) async fn show(
     Query(form): Query<WaiveForm>,
 ) -> Result<Response, AppError> {
     let mut reading = state.db.read.acquire().await?;
-    let look = Look::load(&mut reading, now(&visit)?).await?;
+    let look = Look::load(&mut reading, visit.moment()?).await?;
     let doubts = doubts(&mut reading, &visit, &look, &form).await?;
     drop(reading);
     waive_page(
@@ -69,7 +68,7 @@ pub(super) async fn sign(
     Posted(form): Posted<WaiveForm>,
 ) -> Result<Response, AppError> {
     let mut reading = state.db.read.acquire().await?;
-    let look = Look::load(&mut reading, now(&visit)?).await?;
+    let look = Look::load(&mut reading, visit.moment()?).await?;
     let doubts = doubts(&mut reading, &visit, &look, &form).await?;
     drop(reading);
     let mut errors = FieldErrors::default();
@@ -151,7 +150,7 @@ async fn doubts(
     let wants = look.wants();
     let want = wants.iter().find(|it| it.request.as_str() == form.for_);
     let open = queries::open(&mut *connection, container.id).await?;
-    let doubts = look.doubts(container, want, (open, now(visit)?), 0);
+    let doubts = look.doubts(container, want, (open, visit.moment()?), 0);
     if let Some(never) = doubts.iter().find(|it| it.remedy() == Remedy::None) {
         return Err(AppError::Conflict(format!(
             "{} may not be drawn: {}",

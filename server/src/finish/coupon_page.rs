@@ -290,7 +290,7 @@ async fn coupon_page(
     let layout = visit
         .layout(Screen::Requests, &format!("Coupons of R{number}"))
         .await?;
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let limits = about
         .recipe
         .as_ref()

@@ -134,7 +134,7 @@ pub(super) async fn show(
     visit: Visit,
     Path(number): Path<String>,
 ) -> Result<Response, AppError> {
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let mut reading = state.db.read.begin().await?;
     let part = Released::load(&mut reading, &number, now).await?;
     drop(reading);

@@ -55,7 +55,7 @@ pub(super) async fn show(
     visit: Visit,
     Query(from): Query<From>,
 ) -> Result<Response, AppError> {
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let mut reading = state.db.read.begin().await?;
     let mut all = open_loads(&mut reading).await?;
     let older = newest(&mut reading, from.before.unwrap_or(i64::MAX), MOST).await?;

@@ -79,7 +79,7 @@ pub(super) async fn save(
     let mut errors = FieldErrors::default();
     let set_c = errors.check("set_c", integer(&form.set_c, 20..=1600));
     let mut change = Change::begin(&state, &who).await?;
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let situation = situation::load(change.connection(), now).await?;
     let all = open_loads(change.connection()).await?;
     let waiting = ready(&situation, &all);
@@ -154,7 +154,7 @@ pub(super) async fn add(
             excursion.what
         )));
     }
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let situation = situation::load(change.connection(), now).await?;
     let all = open_loads(change.connection()).await?;
     let waiting = ready(&situation, &all);
@@ -295,7 +295,7 @@ async fn open_page(
     form: OpenForm,
     errors: FieldErrors,
 ) -> Result<Response, AppError> {
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let mut reading = state.db.read.begin().await?;
     let situation = situation::load(&mut reading, now).await?;
     let all = open_loads(&mut reading).await?;

@@ -314,7 +314,7 @@ async fn move_end(
     by: (&str, Tz),
 ) -> Result<(), AppError> {
     let stands = queries::one(change.connection(), interim.number).await?;
-    let now = situation::moment(change.now()).map_err(AppError::internal)?;
+    let now = change.moment()?;
     let Some(end_ms) = stands.map(|stands| stands.end_ms(now)) else {
         return Ok(());
     };
@@ -492,7 +492,7 @@ fn fields(what: What, form: &ActForm) -> Vec<Field> {
 }
 
 fn pairs(visit: &Visit, interim: &Interim) -> Result<Vec<(&'static str, String)>, AppError> {
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let zone = visit.site.zone;
     let mut pairs = vec![
         (

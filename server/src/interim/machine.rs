@@ -10,7 +10,6 @@ use crate::change::Change;
 use crate::error::AppError;
 use crate::need::standing::Standing;
 use crate::page::moment;
-use crate::situation;
 
 word_enum! {
     /// How a machine stands once an interim part is off it.
@@ -125,7 +124,7 @@ impl Machine {
 }
 
 async fn first_end(change: &mut Change, asset: &str) -> Result<Option<FirstEnd>, AppError> {
-    let now = situation::moment(change.now()).map_err(AppError::internal)?;
+    let now = change.moment()?;
     let fitted = queries::on_machine(change.connection(), asset, now).await?;
     Ok(fitted.first().map(|first| {
         let end_ms = first.end_ms(now);

@@ -25,7 +25,6 @@ use crate::error::AppError;
 use crate::page::{Screen, page};
 use crate::people::Visit;
 use crate::routes::Routes;
-use crate::situation::moment;
 
 pub use end::{End, EndForm, date_fault};
 pub use queries::{Interim, open};
@@ -46,7 +45,7 @@ pub fn routes() -> Routes {
 }
 
 async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
-    let now = moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let all = queries::all(&state.db.read).await?;
     let layout = visit
         .layout(Screen::Requests, "Parts that must come off again")

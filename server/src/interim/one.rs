@@ -17,7 +17,6 @@ use crate::caution::{self, Caution};
 use crate::error::AppError;
 use crate::page::{Layout, Screen, page};
 use crate::people::Visit;
-use crate::situation::moment;
 use crate::words::work::sentence;
 
 #[derive(Template)]
@@ -46,7 +45,7 @@ pub async fn show(
     Path(number): Path<String>,
 ) -> Result<Response, AppError> {
     let interim = find(&state, &number).await?;
-    let now = moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let title = format!("Interim part {}", interim.code());
     let layout = visit.layout(Screen::Requests, &title).await?;
     let may_watch = visit.may(Act::WatchInterim);

@@ -144,7 +144,7 @@ impl Report {
         code: &str,
         what: What,
     ) -> Result<Report, AppError> {
-        let now = situation::moment(visit.now).map_err(AppError::internal)?;
+        let now = visit.moment()?;
         let item = Item::find(Thing::Asset, &mut *connection, code).await?;
         item.in_use()?;
         let asset = queries::asset(&mut *connection, code).await?;

@@ -80,7 +80,7 @@ pub async fn add(
     Posted(mut form): Posted<NeedForm>,
 ) -> Result<Response, AppError> {
     let mut change = Change::begin(&state, &who).await?;
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let situation = situation::load(change.connection(), now).await?;
     let new = match read(&mut form, None, &situation, &visit) {
         Ok(new) => new,
@@ -107,7 +107,7 @@ pub async fn open(
     visit: Visit,
     Path(code): Path<String>,
 ) -> Result<Response, AppError> {
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     // Figures and version are of one moment, or the form would write over what it never showed.
     let mut reading = state.db.read.begin().await?;
     let situation = situation::load(&mut reading, now).await?;
@@ -128,7 +128,7 @@ pub async fn change(
     Posted(mut form): Posted<NeedForm>,
 ) -> Result<Response, AppError> {
     let mut change = Change::begin(&state, &who).await?;
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let situation = situation::load(change.connection(), now).await?;
     let item = Item::find(Thing::Capability, change.connection(), &code).await?;
     item.in_use()?;

@@ -7,6 +7,7 @@ use axum::http::request::Parts;
 use axum::http::{HeaderMap, Method};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Redirect, Response};
+use chrono::{DateTime, Utc};
 use mendpost_core::people::{Act, Role, may};
 use tower_sessions::Session;
 use uuid::Uuid;
@@ -18,6 +19,7 @@ use crate::once::Once;
 use crate::page::{Layout, Notice, Screen};
 use crate::signature::pin::{self, Device};
 use crate::site::{self, Site};
+use crate::situation::moment;
 use crate::skin::Skin;
 
 /// What one request brings. Every handler that answers with a page takes it.
@@ -41,6 +43,14 @@ pub struct Visit {
 }
 
 impl Visit {
+    /// When the request came.
+    ///
+    /// # Errors
+    /// [`AppError::Internal`] for a clock beyond all calendars.
+    pub fn moment(&self) -> Result<DateTime<Utc>, AppError> {
+        moment(self.now).map_err(AppError::internal)
+    }
+
     /// Whether somebody is signed in whose role may do an act: what a page offers.
     pub fn may(&self, act: Act) -> bool {
         self.who.as_ref().is_some_and(|who| may(who.role, act))

@@ -23,12 +23,12 @@ use crate::certificate::{limits, shelved};
 use crate::change::Change;
 use crate::db::decoded;
 use crate::error::AppError;
-use crate::feeder;
 use crate::form::FieldErrors;
 use crate::form::section::Fields;
 use crate::page::{Notice, Screen, page, page_with};
 use crate::people::{Visit, Who};
 use crate::routes::Routes;
+use crate::site::weighing::allowance;
 use crate::situation::moment;
 use draft::{Draft, Step};
 use form::{Against, lot_in_words, parse};
@@ -157,7 +157,7 @@ impl Coming {
             delivery,
             powders: queries::powders(&mut *connection).await?,
             numbers: queries::numbers(&mut *connection).await?,
-            allowance: feeder::queries::allowance(&mut *connection).await?,
+            allowance: allowance(&mut *connection).await?,
         })
     }
 

@@ -112,7 +112,7 @@ pub async fn save(
     let mut change = Change::begin(&state, &who).await?;
     let revision = queries::load(change.connection(), &code, &revision).await?;
     let recipe = &revision.recipe;
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let situation = situation::load(change.connection(), now).await?;
     if let Some(why) = closed(recipe) {
         drop(change);

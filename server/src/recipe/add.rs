@@ -80,7 +80,7 @@ pub async fn add(
     let revision = queries::load(change.connection(), &code, &revision).await?;
     let recipe = &revision.recipe;
     let (stage, after) = asked(recipe, &what, &after)?;
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let situation = situation::load(change.connection(), now).await?;
     let why = closed(recipe);
     if why.is_some() || !is_current(&form.version, revision.version) {

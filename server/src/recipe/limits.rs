@@ -361,7 +361,7 @@ pub async fn save(
         }
     };
     if !is_current(&form.version, revision.version) {
-        let now = situation::moment(visit.now).map_err(AppError::internal)?;
+        let now = visit.moment()?;
         let situation = situation::load(change.connection(), now).await?;
         drop(change);
         let differs = difference(&revision.recipe, &after);

@@ -5,7 +5,7 @@ use mendpost_core::lineup::stage_need;
 use mendpost_core::situation::Situation;
 
 use crate::form::plain_decimal;
-use crate::pace::{Spent, timed};
+use crate::pace::Spent;
 use crate::page::minutes;
 use crate::words::build::cause_word;
 use crate::words::work::sentence;
@@ -13,7 +13,7 @@ use crate::words::work::sentence;
 /// An operation that was timed.
 pub struct TookRow {
     pub name: String,
-    /// By the recipe's figures, today.
+    /// By the recipe's figures then, on average; of a build with its set-up, as what it took.
     pub reckoned: String,
     /// On average, and how many times.
     pub took: String,
@@ -33,23 +33,26 @@ pub fn rows(situation: &Situation, recipe: &Recipe) -> Vec<TookRow> {
 }
 
 fn row(situation: &Situation, operation: &Operation) -> Option<TookRow> {
-    let timed = timed(operation);
+    let timed = operation.times();
     let times = i64::try_from(timed.len()).ok().filter(|it| *it > 0)?;
-    let reckoned = match &operation.spray {
+    let today = match &operation.spray {
         Some(spray) => stage_need(situation, spray).ok()?.reckoned_min,
         None => operation.minutes,
     };
-    let took: i64 = timed.iter().map(|it| it.took_min).sum();
+    let mean = |of: fn(&Timed) -> i64| {
+        let all: i64 = timed.iter().map(of).sum();
+        minutes((all + times / 2) / times)
+    };
     let pace = Pace::of(timed);
     Some(TookRow {
         name: sentence(&operation.name),
-        reckoned: minutes(reckoned),
-        took: minutes((took + times / 2) / times),
+        reckoned: mean(|it| it.reckoned_min),
+        took: mean(|it| it.took_min),
         times: match times {
             1 => "once".to_owned(),
             more => format!("mean of {more}"),
         },
-        planned: minutes(pace.minutes(reckoned)),
+        planned: minutes(pace.minutes(today)),
         pace: format!("{} times the recipe", hundredths(pace)),
     })
 }

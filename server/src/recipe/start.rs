@@ -49,7 +49,7 @@ pub async fn start(
     Posted(form): Posted<StartForm>,
 ) -> Result<Response, AppError> {
     let mut change = Change::begin(&state, &who).await?;
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let situation = situation::load(change.connection(), now).await?;
     let part = offered(&situation, &part)?;
     let mut errors = FieldErrors::default();
@@ -92,7 +92,7 @@ pub async fn revise(
         )));
     }
     let next = all().map(|r| r.revision).max().unwrap_or(0) + 1;
-    let now = situation::moment(change.now()).map_err(AppError::internal)?;
+    let now = change.moment()?;
     let situation = situation::load(change.connection(), now).await?;
     let part = offered(&situation, from.part.as_str())?;
     let flags = from.flags.clone();

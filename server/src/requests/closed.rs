@@ -111,7 +111,7 @@ async fn answers(
     layout: &Layout,
     request: &Named,
 ) -> Result<Vec<AnswerRow>, AppError> {
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let mut reading = state.db.read.begin().await?;
     let answers = situation::answers(&mut reading, request.id).await?;
     let told = queries::told(&mut *reading, request.id).await?;

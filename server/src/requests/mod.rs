@@ -120,7 +120,7 @@ async fn show_one(
         drop(reading);
         return closed::show(&state, &visit, &named, &history).await;
     }
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let situation = situation::load(&mut reading, now).await?;
     let told = queries::told(&mut *reading, named.id).await?;
     let number = named.number;
@@ -174,7 +174,7 @@ async fn replaced(
     visit: &Visit,
     number: i64,
 ) -> Result<Option<one::Replaced>, AppError> {
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let found = interim::queries::replaced_by(&state.db.read, number).await?;
     let found = found.filter(|interim| interim.off.is_none());
     Ok(found.map(|out| one::Replaced {

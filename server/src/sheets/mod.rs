@@ -37,7 +37,6 @@ use crate::people::{Visit, Who};
 use crate::routes::Routes;
 use crate::seed::records::Separator;
 use crate::seed::time::Calendar;
-use crate::situation;
 use reading::Reading;
 use upload::Upload;
 
@@ -234,7 +233,7 @@ async fn faults_page(
 fn calendar(visit: &Visit) -> Result<Calendar, AppError> {
     Ok(Calendar {
         zone: visit.site.zone,
-        now: situation::moment(visit.now).map_err(AppError::internal)?,
+        now: visit.moment()?,
     })
 }
 

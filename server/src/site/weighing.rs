@@ -1,6 +1,8 @@
 //! How far weighing and book may differ before somebody looks, and before a lot is held.
 
-use sqlx::SqliteConnection;
+use mendpost_core::powder::Allowance;
+use mendpost_core::quantity::Milligrams;
+use sqlx::{SqliteConnection, SqliteExecutor};
 
 use crate::figures::of_site::OfSite;
 use crate::figures::{Figure, Values};
@@ -135,4 +137,17 @@ impl OfSite<COUNT> for Weighing {
         .await?;
         Ok(())
     }
+}
+
+/// What weighings are judged by.
+pub(crate) async fn allowance(executor: impl SqliteExecutor<'_>) -> Result<Allowance, sqlx::Error> {
+    sqlx::query!("select division_mg, divisions, watch_permille, stop_permille from weighing")
+        .map(|row| Allowance {
+            division: Milligrams(row.division_mg),
+            divisions: row.divisions,
+            watch_permille: row.watch_permille,
+            stop_permille: row.stop_permille,
+        })
+        .fetch_one(executor)
+        .await
 }

@@ -17,14 +17,9 @@ pub(super) async fn keep(
     build: &Build,
     held: Milligrams,
 ) -> Result<(), sqlx::Error> {
-    let marks = queries::marks(&mut *connection, build.id).await?;
+    let marks = queries::marks(connection, build.id).await?;
     let took = minutes(at(build.begun_ms)?, &times(&marks), situation.now);
     let left = (build.planned_min - took.spraying).max(LEAST_MIN);
-    let lots: Option<String> =
-        sqlx::query_scalar!("select lots from build_plan where build_id = ?", build.id)
-            .fetch_optional(&mut *connection)
-            .await?;
-    let lots = lots.unwrap_or_default();
     situation.keep_under_nozzle(&UnderWay {
         build: build.number,
         request: word(&format!("R{}", build.request))?,
@@ -33,7 +28,8 @@ pub(super) async fn keep(
         done: usize::try_from(build.position).unwrap_or(0),
         ends_at: situation.now + TimeDelta::minutes(left),
         to_draw: Milligrams((Milligrams::from_grams(build.planned_g).0 - held.0).max(0)),
-        lots: lots
+        lots: build
+            .lots
             .split_whitespace()
             .filter_map(|lot| lot.parse().ok())
             .collect(),

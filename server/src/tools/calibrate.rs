@@ -18,7 +18,6 @@ use crate::form::{FieldError, FieldErrors, Posted, date, local_time, text};
 use crate::page::act::{ActPage, Field};
 use crate::page::{Notice, Screen, moment};
 use crate::people::{Visit, Who};
-use crate::situation;
 
 #[derive(Debug, Default, Deserialize)]
 #[serde(default)]
@@ -114,7 +113,7 @@ pub(super) async fn save(
     }
     let mut change = Change::begin(&state, &who).await?;
     let listed = queries::one(change.connection(), &code).await?;
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     if let (Some(new), Some(report)) = (&calibration, listed.tool.reported(now))
         && new.at <= report.since
     {
@@ -147,7 +146,7 @@ async fn form_page(
     errors: FieldErrors,
 ) -> Result<Response, AppError> {
     let tool = &listed.tool;
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let stands = tool.calibrated(now).map_or_else(
         || "never calibrated".to_owned(),
         |it| {

@@ -13,7 +13,6 @@ use crate::AppState;
 use crate::error::AppError;
 use crate::page::{Layout, Screen, page};
 use crate::people::Visit;
-use crate::situation::moment;
 use crate::words::work::sentence;
 
 #[derive(Template)]
@@ -47,7 +46,7 @@ pub(super) async fn show(
     State(state): State<AppState>,
     visit: Visit,
 ) -> Result<Response, AppError> {
-    let now = moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let mut reading = state.db.read.acquire().await?;
     let all = queries::all(&mut reading).await?;
     drop(reading);

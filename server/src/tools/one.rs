@@ -10,7 +10,6 @@ use crate::AppState;
 use crate::error::AppError;
 use crate::page::{Layout, Screen, page};
 use crate::people::Visit;
-use crate::situation::moment;
 use crate::words::work::sentence;
 
 #[derive(Template)]
@@ -35,7 +34,7 @@ pub(super) async fn show(
     visit: &Visit,
     code: &str,
 ) -> Result<Response, AppError> {
-    let now = moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let mut reading = state.db.read.acquire().await?;
     let listed = queries::one(&mut reading, code).await?;
     drop(reading);

@@ -21,7 +21,6 @@ use crate::hold::{Cause, Held, Hold, hold_part};
 use crate::page::{Layout, Notice, Screen, field_time, page_with};
 use crate::people::{Visit, Who};
 use crate::requests::{History, Named, Whereabouts, named, whereabouts};
-use crate::situation::moment;
 
 /// Since when.
 #[derive(Debug, Default, Deserialize)]
@@ -200,7 +199,7 @@ async fn touched_page(
         0 => "ever".to_owned(),
         since => format!("since {}", layout.moment(&since)),
     };
-    let now = moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let stands = tool.tool.fault_at(now);
     let answer = match (found.all, to_hold) {
         (0, _) => format!("Go on: {code} measured no part {from}."),

@@ -54,8 +54,9 @@ impl Reach {
                 continue;
             }
             let held = holds(&mut *connection, Some(part.request)).await?;
+            let doubt = doubt(code);
             let of_it =
-                |it: &Hold| it.is_open() && it.cause == Cause::Lot && it.what.contains(code);
+                |it: &Hold| it.is_open() && it.cause == Cause::Lot && it.what.starts_with(&doubt);
             if !held.iter().any(of_it) {
                 parts.push(part);
             }
@@ -86,6 +87,11 @@ impl Reach {
             ),
         ]
     }
+}
+
+/// What a hold for a lot begins with, and is known by.
+fn doubt(code: &str) -> String {
+    format!("powder of lot {code}, which is in doubt:")
 }
 
 pub(super) async fn show(
@@ -127,7 +133,7 @@ pub(super) async fn save(
         errors.add("reason", "all that can be held of it is on hold already");
         return hold_page(&visit, &code, &reach, form, errors).await;
     }
-    let what = format!("powder of lot {code}, which is in doubt: {reason}");
+    let what = format!("{} {reason}", doubt(&code));
     for part in &reach.parts {
         let held = Held {
             request: part.request,

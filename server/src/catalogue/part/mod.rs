@@ -44,7 +44,7 @@ pub async fn add(
     Posted(form): Posted<PartForm>,
 ) -> Result<Response, AppError> {
     let mut change = Change::begin(&state, &who).await?;
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let situation = situation::load(change.connection(), now).await?;
     let mut errors = FieldErrors::default();
     let read = form.parse(None, &situation, &mut errors);
@@ -105,7 +105,7 @@ pub async fn save(
     }
     let kept = shape::queries::of_part(&state.db.read, &code).await?;
     let mut change = Change::begin(&state, &who).await?;
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
+    let now = visit.moment()?;
     let situation = situation::load(change.connection(), now).await?;
     let stands = part_of(&situation, &code)?;
     let row = queries::row(change.connection(), &code).await?;
