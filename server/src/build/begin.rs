@@ -4,7 +4,8 @@ use axum::extract::{Path, State};
 use axum::response::Response;
 use mendpost_core::catalogue::OperationKind;
 use mendpost_core::journal::Subject;
-use mendpost_core::lineup::{GasSource, stage_need};
+use mendpost_core::lineup::{GasSource, StagePlan, stage_need};
+use mendpost_core::situation::Cell;
 use serde::Deserialize;
 use serde_json::json;
 
@@ -90,7 +91,7 @@ pub(super) async fn begin(
         revision: recipe.revision,
         position: i64::try_from(at + 1).unwrap_or(i64::MAX),
         planned_min: need.minutes,
-        reckoned_min: need.reckoned_min,
+        reckoned_min: need.reckoned_min + set_up_min(&situation.cell, stage.map(|(_, it)| it)),
         planned_g: need.powder_g,
         line_up: stored
             .as_ref()
@@ -126,4 +127,12 @@ pub(super) async fn begin(
     change
         .finish(&who, &path(number), Notice::done("SAVED", text))
         .await
+}
+
+/// Minutes that are planned from here to the first powder: as the line-up has them, or for topping up; a change of
+/// powder is made before a build is begun.
+fn set_up_min(cell: &Cell, stage: Option<&StagePlan>) -> i64 {
+    let planned = stage.map(|it| (it.start - it.setup_from).num_minutes());
+    let planned = planned.unwrap_or(cell.same_powder_min);
+    planned.min(cell.same_powder_min + cell.warm_up_min)
 }

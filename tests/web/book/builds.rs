@@ -4,6 +4,7 @@ use axum::http::StatusCode;
 use mendpost_core::catalogue::{Pace, Timed};
 use mendpost_core::lineup::stage_need;
 use mendpost_core::people::Role;
+use mendpost_server::form::plain_decimal;
 use mendpost_tests::{App, SentFile, number, site, text};
 
 use super::{draw, grams, replayed, with_clean_feeder};
@@ -149,6 +150,10 @@ async fn the_line_up_learns_how_long_a_build_takes() {
     assert_eq!(answer.location(), "/builds/1", "{}", answer.body);
     let reckoned = number(&app, "select reckoned_min from build_plan").await;
     let reckoned = reckoned.expect("reckoned at its begin");
+    // What it took has its set-up in it, and so has what it is held against: 10 minutes where the powder is in the
+    // feeder already.
+    let planned = number(&app, "select minutes from build_plan").await;
+    assert_eq!(planned, Some(reckoned - 10));
     let took = number(
         &app,
         "select took_min * 10000 + reckoned_min from operation_took",
@@ -165,12 +170,8 @@ async fn the_line_up_learns_how_long_a_build_takes() {
         assert!(page.contains(said), "{said}: {}", page.body);
     }
     let permille = (4000 + 70_000 / reckoned + 2) / 5;
-    let hundredths = (permille + 5) / 10;
-    let pace = format!(
-        "{}.{:02} times the recipe",
-        hundredths / 100,
-        hundredths % 100
-    );
+    let pace = plain_decimal((permille + 5) / 10, 2);
+    let pace = format!("{pace} times the recipe");
     assert!(page.contains(&pace), "{pace}: {}", page.body);
     // The plan takes it: what is reckoned now for the same stage is planned by that pace.
     let planned = (reckoned * permille + 999) / 1000;
