@@ -189,6 +189,8 @@ codes! {
     BankCode;
     /// A plate that is sprayed on, or a fixture that holds a part.
     KitCode;
+    /// A stock number of the depot.
+    ItemCode;
 }
 
 #[cfg(test)]

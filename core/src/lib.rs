@@ -19,6 +19,7 @@ pub mod people;
 pub mod planner;
 pub mod powder;
 pub mod quantity;
+pub mod resupply;
 pub mod shape;
 pub mod signature;
 pub mod situation;
