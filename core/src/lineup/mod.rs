@@ -24,6 +24,7 @@ mod inroad;
 mod keep;
 mod kit;
 mod least;
+mod left;
 mod likely;
 mod line_up;
 mod loss_now;
@@ -33,6 +34,7 @@ mod places;
 mod power;
 mod provision;
 mod qualified;
+mod rebuild;
 mod relax;
 mod stock;
 mod supply;
@@ -66,6 +68,7 @@ pub use if_yes::{IfYes, begin_gates, release_gates};
 pub use inroad::{Inroad, free_for, inroads};
 pub use keep::{Accepted, Kept, anew, stay};
 pub use kit::kit_id;
+pub use left::{Left, LeftStore, left};
 pub use likely::likely_powder_g;
 pub use line_up::{Comparison, LineUp, Verified, line_up};
 pub use loss_now::{CapabilityLoss, is_down, loss_now, stops_now};
@@ -73,10 +76,11 @@ pub use need::{GasSource, Setting, StageNeed, bank, holds_c, stage_need, steady_
 pub use places::{LotShare, Place, Readiness, StagePlan, StepPlan, Work};
 pub use power::{POWER, power_by_time};
 pub use provision::{Provision, Seen, failures_to_expect, provision};
+pub use rebuild::{Rebuild, StageTake, rebuilds};
 pub use stock::{Arrival, Fall, LotStock, OutCause, RunOut, Stock, stocks};
 pub use supply::{FUEL, SERVICE, bank_store};
 pub use unlock::{Waiting, WaitingWay, complete};
 pub use what_if::{Case, Move, WhatIf, cases, moves, what_if};
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -43,7 +43,7 @@ pub struct Consumed {
     pub per_hour_milli: i64,
     /// Thousandths of a unit for each day.
     pub per_day_milli: i64,
-    /// The newest count; none if nobody counted, and then none is taken to be there.
+    /// The newest count; none if nobody counted, and then nothing is reckoned of it.
     pub counted: Option<Counted>,
 }
 
@@ -52,6 +52,10 @@ pub struct Consumed {
 pub struct Counted {
     /// How many units.
     pub units: i64,
+    /// Builds that were begun since.
+    pub builds_since: i64,
+    /// Minutes of spraying since.
+    pub spray_min_since: i64,
     /// When.
     pub at: DateTime<Utc>,
     /// By whom.

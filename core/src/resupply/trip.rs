@@ -39,6 +39,15 @@ pub struct Trip {
     pub must_go: Vec<(ItemCode, i64)>,
 }
 
+/// The trip after one.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum NextTrip {
+    /// It is known.
+    Known(Trip),
+    /// It is not known: so many days after this one's usual arrival are reckoned with.
+    Days(i64),
+}
+
 impl Trip {
     /// What the list may weigh, in grams: the payload less its reserve.
     #[must_use]

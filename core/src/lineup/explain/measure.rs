@@ -140,9 +140,26 @@ impl Measure {
         self.worth_of(&problem, stop)
     }
 
+    /// The best plan found of a problem in which every plan of the measured one can still be carried out, by the
+    /// same search, and what it is worth; none if stopped.
+    #[must_use]
+    pub fn planned(
+        &self,
+        problem: &Problem,
+        stop: &mut dyn FnMut() -> bool,
+    ) -> Option<(Plan, Worth)> {
+        let found = self.search(problem, stop)?;
+        let worth = self.told(problem, &found);
+        Some((found, worth))
+    }
+
     /// What a problem is worth in which every plan of the measured one can still be carried out.
     fn worth_of(&self, problem: &Problem, stop: &mut dyn FnMut() -> bool) -> Option<Worth> {
         let found = self.search(problem, stop)?;
+        Some(self.told(problem, &found))
+    }
+
+    fn told(&self, problem: &Problem, found: &Plan) -> Worth {
         let gain = (self.base.loss - found.loss).max(0);
         let averted = self.judged(gain);
         let mut worth = Worth {
@@ -151,9 +168,21 @@ impl Measure {
             sooner: Vec::new(),
         };
         if matches!(averted, Averted::Loss(_)) {
-            self.tell(problem, &found, &mut worth);
+            self.tell(problem, found, &mut worth);
         }
-        Some(worth)
+        worth
+    }
+
+    /// The plan that all is measured from.
+    #[must_use]
+    pub const fn base(&self) -> &Plan {
+        &self.base
+    }
+
+    /// The problem that all is measured in.
+    #[must_use]
+    pub const fn problem(&self) -> &Problem {
+        &self.problem
     }
 
     const fn judged(&self, gain: i64) -> Averted {

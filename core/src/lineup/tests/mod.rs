@@ -17,7 +17,7 @@ mod kit;
 mod loss_now;
 mod order;
 mod power;
-pub(super) mod site;
+pub(crate) mod site;
 mod stock;
 mod under_way;
 mod what_if;

@@ -1,0 +1,182 @@
+//! The worked examples: pump and crane of the test site each wait for one part of 5 200 g from one lot. 9 000 g are
+//! there, so that the pump is served and the crane waits at 40 points an hour until the end of 7 days, minute
+//! 10 080. What a trip lands at minute 1 440 may be used at 1 500; the cell is manned from 1 800 on, and the crane
+//! is back 229 minutes later (set-up 15, spraying 124, mill 60, first run 30): at 2 029.
+
+use super::samples::{can, item, trip};
+use super::*;
+use crate::code::RequestCode;
+use crate::lineup::Budget;
+use crate::lineup::tests::site::{at, code, request, site};
+
+const BUDGET: Budget = Budget {
+    iterations: 400,
+    seed: 1,
+};
+
+/// A load must last until 14 days after minute 1 440 and an hour: to 21 660. What the crane back at 2 029 saves until
+/// then; of it 40 x (10 080 - 2 029) within the plan.
+const CRANE: i64 = 40 * (21_660 - 2_029);
+
+fn setting(items: Vec<Item>) -> Setting {
+    let mut situation = site();
+    let crane = request("R2", "crane", "P-1", "P-1-316L");
+    situation.requests.push(crane);
+    Setting {
+        situation,
+        trip: trip("BOAT"),
+        next: NextTrip::Days(14),
+        items,
+        failures: vec![],
+    }
+}
+
+fn proposed(setting: Setting) -> Proposal {
+    proposed_with(setting, &[])
+}
+
+fn proposed_with(setting: Setting, sets: &[Vec<crate::code::ItemCode>]) -> Proposal {
+    let yardstick = Yardstick::new(setting, BUDGET, 60, &mut || false).expect("not stopped");
+    let order = Order {
+        yardstick: &yardstick,
+        sets,
+        rules: None,
+    };
+    propose(order, &mut || false, &mut |_| {}).expect("not stopped")
+}
+
+fn load(pairs: &[(&str, i64)]) -> Load {
+    let load = pairs.iter().map(|(item, units)| (code(item), *units));
+    load.collect()
+}
+
+/// One can of 5 kg is no use to a part that takes 5 200 g from one lot, two are one lot of 10 kg: neither can averts
+/// anything by itself, and the two together what the crane costs.
+#[test]
+fn as_many_cans_go_as_free_somebody_and_no_more() {
+    let found = proposed(setting(vec![can("CAN-5", 5_000)]));
+    assert_eq!(found.load, load(&[("CAN-5", 2)]));
+    assert_eq!(found.truly.averted(), CRANE);
+    assert_eq!(found.truly.backlog, 40 * (10_080 - 2_029));
+    let [line] = found.lines.as_slice() else {
+        panic!("one line: {:?}", found.lines)
+    };
+    assert_eq!((line.averts, line.last_averts), (CRANE, CRANE));
+    assert_eq!(line.frees, [code::<RequestCode>("R2")]);
+    assert!(found.packed.proven);
+    assert_eq!(found.behind, []);
+}
+
+/// 6 kg carry one can of 5.5 kg gross, which averts nothing: nothing goes. With ten more two go.
+#[test]
+fn what_ten_kilograms_more_would_bring_is_told() {
+    let mut setting = setting(vec![can("CAN-5", 5_000)]);
+    setting.trip.payload_g = 6_000;
+    let found = proposed(setting);
+    assert_eq!(found.load, Load::new());
+    assert_eq!(found.ten_kg_more, CRANE);
+}
+
+/// A true part that the crane waits for lands at 1 500; fitted by one person in 240 minutes from 1 800 on the crane is
+/// back at 2 040, eleven minutes later than by two cans, at a tenth of the mass.
+#[test]
+fn a_true_part_goes_where_it_does_as_well() {
+    let mut setting = setting(vec![can("CAN-5", 5_000), item("TRUE", 1_000)]);
+    setting.items[1].content = Content::Part(code("P-1"));
+    setting.trip.payload_g = 3_000;
+    let found = proposed(setting);
+    assert_eq!(found.load, load(&[("TRUE", 1)]));
+    assert_eq!(found.truly.averted(), 40 * (21_660 - 2_040));
+}
+
+/// Gloves must go though they avert nothing here; of three pairs of boots named after them, 1 kg each, the 12 kg
+/// that are left when two cans of 5.5 kg and the gloves are on take none.
+#[test]
+fn what_must_go_goes_first_by_order_of_naming() {
+    let items = vec![
+        can("CAN-5", 5_000),
+        item("GLOVES", 1_000),
+        item("BOOTS", 6_000),
+    ];
+    let mut setting = setting(items);
+    setting.trip.payload_g = 12_000;
+    setting.trip.must_go = vec![(code("GLOVES"), 1), (code("BOOTS"), 2)];
+    let found = proposed(setting);
+    assert_eq!(found.load, load(&[("BOOTS", 1), ("GLOVES", 1)]));
+    assert_eq!(found.must_left, [(code("BOOTS"), 1)]);
+    assert_eq!(found.lines[0].must, 1);
+}
+
+/// A can is of use only with its adapter: both go, or none.
+#[test]
+fn what_belongs_together_goes_together() {
+    let items = vec![can("CAN-11", 11_000), item("ADAPTER", 2_000)];
+    let set = vec![code("CAN-11"), code("ADAPTER")];
+    let found = proposed_with(setting(items.clone()), &[set.clone()]);
+    assert_eq!(found.load, load(&[("ADAPTER", 1), ("CAN-11", 1)]));
+    let mut tight = setting(items);
+    tight.trip.payload_g = 12_000;
+    assert_eq!(proposed_with(tight, &[set]).load, Load::new());
+}
+
+/// The crane's part fails twice in ten days, and 4 800 g of two cans are left when it is back: a list for what is
+/// asked for today alone would take two cans, and more than those avert more.
+#[test]
+fn failures_to_come_ask_for_more_than_today() {
+    let mut setting = setting(vec![can("CAN-5", 5_000)]);
+    setting.situation.parts[0].assets = [code("crane")].into();
+    setting.failures = vec![FailureRecord {
+        part: code("P-1"),
+        prior_milli: 2_000,
+        prior_days: 10,
+        seen: 0,
+        seen_days: 0,
+    }];
+    let found = proposed(setting);
+    assert!(found.load[&code("CAN-5")] > 2, "{:?}", found.load);
+    let outlook = found.truly.outlook;
+    assert!(outlook.served_permille > 900, "{outlook:?}");
+}
+
+/// With no filter on the shelf nothing is sprayed after the plan's one build has taken the only one: a can alone
+/// averts nothing, with a filter it does.
+#[test]
+fn powder_is_worth_nothing_without_what_builds_use_up() {
+    let mut filter = item("FILTER", 1_000);
+    filter.content = Content::Consumable(Consumed {
+        per_build_milli: 1_000,
+        counted: Some(Counted {
+            units: 1,
+            builds_since: 0,
+            spray_min_since: 0,
+            at: at(0),
+            by: "Storekeeper".to_owned(),
+        }),
+        ..Consumed::default()
+    });
+    let setting = setting(vec![can("CAN-11", 11_000), filter]);
+    let yardstick = Yardstick::new(setting.clone(), BUDGET, 60, &mut || false).expect("a run");
+    let averts = |pairs: &[(&str, i64)]| {
+        let truly = yardstick.truly(&load(pairs), &mut || false);
+        truly.expect("not stopped").averted()
+    };
+    assert_eq!(averts(&[("CAN-11", 1)]), 0);
+    assert_eq!(averts(&[("FILTER", 1)]), 0);
+    assert_eq!(averts(&[("CAN-11", 1), ("FILTER", 1)]), CRANE);
+    assert_eq!(
+        proposed(setting).load,
+        load(&[("CAN-11", 1), ("FILTER", 1)])
+    );
+}
+
+/// Two usual ways: by age the pump's cans are put on too, which it does not need any more than the crane.
+#[test]
+fn a_proposal_averts_no_less_than_usual_ways_of_ordering() {
+    let found = proposed(setting(vec![can("CAN-5", 5_000)]));
+    let (aged, aged_averts) = &found.usual.by_age;
+    assert_eq!(*aged, load(&[("CAN-5", 4)]));
+    assert!(*aged_averts <= found.truly.averted());
+    let (same, same_averts) = &found.usual.same_kilos;
+    assert_eq!(same[&code("CAN-5")], 18, "100 kg take 18 cans of 5.5");
+    assert!(*same_averts <= found.truly.averted());
+}
