@@ -22,7 +22,7 @@ pub fn may(role: Role, act: Act) -> bool {
         Act::AcceptLineUp | Act::KeepBack => &[Lead],
         Act::HoldLot => &[Crew, Checker, Lead, Storekeeper],
         Act::ReleaseLot => &[Checker, Lead, Storekeeper],
-        Act::AdjustBook | Act::EnterLots => &[Lead, Storekeeper],
+        Act::AdjustBook | Act::EnterLots | Act::KeepItems => &[Lead, Storekeeper],
         Act::RecordYes => &[Checker, Lead],
         Act::SortRequest | Act::ReleasePart => &[Checker, Lead],
         Act::DoWork => &[Crew, Checker, Lead],
@@ -128,6 +128,8 @@ pub enum Act {
     ReleaseLot,
     /// Enter lots that came, with their containers; they wait for their release.
     EnterLots,
+    /// Say what the depot can send, what trips may carry, by which rules, and how often parts fail.
+    KeepItems,
     /// Set the book to what was weighed.
     AdjustBook,
     /// Record a yes that somebody outside the crew gave.
@@ -172,6 +174,7 @@ impl Act {
         Act::HoldLot,
         Act::ReleaseLot,
         Act::EnterLots,
+        Act::KeepItems,
         Act::AdjustBook,
         Act::RecordYes,
         Act::SortRequest,
@@ -203,6 +206,7 @@ impl fmt::Display for Act {
             Act::HoldLot => "stop a lot",
             Act::ReleaseLot => "release a lot",
             Act::EnterLots => "enter lots that came",
+            Act::KeepItems => "keep the depot’s items, trips and rates",
             Act::AdjustBook => "set the book to what was weighed",
             Act::RecordYes => "record a yes",
             Act::SortRequest => "sort a request",

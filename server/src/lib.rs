@@ -46,6 +46,7 @@ pub mod receive;
 pub mod recipe;
 pub mod request_id;
 pub mod requests;
+pub mod resupply;
 pub mod routes;
 pub mod security;
 pub mod seed;
@@ -150,6 +151,7 @@ pub fn routes() -> Routes {
         .merge(now::routes())
         .merge(requests::routes())
         .merge(interim::routes())
+        .merge(resupply::routes())
         .merge(attachment::routes())
         .merge(shape::routes())
         .merge(sheets::routes())

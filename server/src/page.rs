@@ -238,6 +238,7 @@ pub enum Screen {
     Catalogue,
     Powder,
     Cell,
+    Resupply,
     Site,
     /// The list of screens itself; like those that follow not at the top of the page.
     Contents,
@@ -253,13 +254,14 @@ const STRIP: usize = 4;
 
 impl Screen {
     /// The screens to choose from, in order.
-    pub const ALL: [Screen; 7] = [
+    pub const ALL: [Screen; 8] = [
         Screen::Now,
         Screen::LineUp,
         Screen::Requests,
         Screen::Catalogue,
         Screen::Powder,
         Screen::Cell,
+        Screen::Resupply,
         Screen::Site,
     ];
 
@@ -272,6 +274,7 @@ impl Screen {
             Screen::Catalogue => "Catalogue",
             Screen::Powder => "Powder",
             Screen::Cell => "Cell",
+            Screen::Resupply => "Resupply",
             Screen::Site => "Site",
             Screen::Contents => "All pages",
             Screen::Labels => "Labels",
@@ -290,6 +293,7 @@ impl Screen {
             Screen::Catalogue => "/catalogue",
             Screen::Powder => "/powder",
             Screen::Cell => "/cell",
+            Screen::Resupply => "/resupply",
             Screen::Site => "/site",
             Screen::Contents => "/pages",
             Screen::Labels => "/labels",
@@ -310,6 +314,7 @@ impl Screen {
             }
             Screen::Catalogue => "Which parts can this cell make, by which approved recipe?",
             Screen::Powder => "Which lot do I open; what runs out when?",
+            Screen::Resupply => "What goes on the next trip, what stays, what does that stop?",
             Screen::Cell => "How long can we spray: gas, fuel, nozzle, stations, people?",
             Screen::Site => {
                 "Where is this, what does it need, who works here, and who may do what?"

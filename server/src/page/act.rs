@@ -46,14 +46,15 @@ pub const SIGN_FIELD: &str = "sign_passphrase";
 
 /// A field of an act's form.
 pub struct Field {
-    kind: Kind,
-    name: &'static str,
-    label: &'static str,
-    value: String,
-    hint: &'static str,
+    pub(crate) kind: Kind,
+    pub(crate) name: &'static str,
+    pub(crate) label: &'static str,
+    pub(crate) value: String,
+    pub(crate) hint: &'static str,
 }
 
-enum Kind {
+/// How a field is typed; the macro `each` of `field.html` draws it.
+pub(crate) enum Kind {
     Text,
     Area,
     Time,
