@@ -78,7 +78,7 @@ pub use power::{POWER, power_by_time};
 pub use provision::{Provision, Seen, failures_to_expect, provision};
 pub use rebuild::{Rebuild, StageTake, rebuilds};
 pub use stock::{Arrival, Fall, LotStock, OutCause, RunOut, Stock, stocks};
-pub use supply::{FUEL, SERVICE, bank_store};
+pub use supply::{FUEL, SERVICE, bank_store, bank_stores};
 pub use unlock::{Waiting, WaitingWay, complete};
 pub use what_if::{Case, Move, WhatIf, cases, moves, what_if};
 

@@ -141,6 +141,14 @@ pub(super) fn gas_stores(situation: &Situation, gas: Gas) -> Vec<String> {
     here.chain(coming.map(|c| c.store)).collect()
 }
 
+/// The stores of a bank: its own, and those of full bottles that are on their way to it.
+#[must_use]
+pub fn bank_stores(situation: &Situation, bank: &BankCode) -> Vec<String> {
+    let coming = coming(situation).into_iter();
+    let coming = coming.filter(|it| it.bank.code == *bank);
+    std::iter::once(bank_store(bank)).chain(coming.map(|it| it.store)).collect()
+}
+
 /// Full bottles on their way, which will stand as a bank of their own.
 pub(super) struct Coming {
     pub(super) delivery: DeliveryCode,

@@ -2,7 +2,7 @@
 
 use super::scenario::Failure;
 use super::shelf::Shelf;
-use crate::code::{AssetCode, PartCode};
+use crate::code::{AssetCode, PartCode, PowderCode};
 use crate::lineup::{Left, LeftStore, Rebuild};
 use crate::planner::{Draw, Lot};
 use crate::situation::{Capability, Situation};
@@ -25,8 +25,28 @@ pub struct Scene<'a> {
     pub end: i64,
 }
 
+/// What lacks when something cannot be rebuilt.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Lacks {
+    /// Powder, or as much of it in one lot.
+    Powder(PowderCode),
+    /// Something of the planner's stores: gas in a bank, fuel, minutes to a service, plates, a consumable.
+    Store(String),
+}
+
+/// What runs out.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RunsOut {
+    /// What.
+    pub what: Lacks,
+    /// In so many thousandths of the courses it is the first thing that something waits for.
+    pub permille: i64,
+    /// In half of these it comes by this minute.
+    pub by: i64,
+}
+
 /// What becomes of the failures to come, on the average of all courses.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Outlook {
     /// What the site loses until the end beyond what the plan loses until its own, as rate x minutes: by what fails,
     /// and by machines that the plan leaves out.
@@ -39,6 +59,8 @@ pub struct Outlook {
     pub failures_milli: i64,
     /// Failures of parts that this cell makes by no approved recipe, in thousandths: no stock helps them.
     pub not_made_milli: i64,
+    /// What something waits for first, in the most courses first.
+    pub runs_out: Vec<RunsOut>,
 }
 
 /// What becomes of the failures of these courses with what is left.
@@ -51,9 +73,13 @@ pub fn look(scene: &Scene<'_>, left: &Left, courses: &[Vec<Failure>]) -> Outlook
     let count = i64::try_from(courses.len().max(1)).unwrap_or(i64::MAX);
     let (mut loss, mut enough, mut served, mut failed, mut not_made) = (0_i128, 0, 0, 0, 0);
     let planned = Planned::of(scene);
+    let mut first: BTreeMap<Lacks, Vec<i64>> = BTreeMap::new();
     for course in courses {
         let run = Run::of(scene, left, course);
         let told = run.told;
+        if let Some((minute, what)) = &run.first {
+            first.entry(what.clone()).or_default().push(*minute);
+        }
         loss += i128::from(planned.further_loss(scene, &run.out));
         enough += i64::from(told.late == 0);
         served += told.served;
@@ -71,7 +97,23 @@ pub fn look(scene: &Scene<'_>, left: &Left, courses: &[Vec<Failure>]) -> Outlook
         },
         failures_milli: failed * 1000 / count,
         not_made_milli: not_made * 1000 / count,
+        runs_out: runs_out(first, count),
     }
+}
+
+fn runs_out(first: BTreeMap<Lacks, Vec<i64>>, count: i64) -> Vec<RunsOut> {
+    let told = first.into_iter().map(|(what, mut minutes)| {
+        minutes.sort_unstable();
+        let times = i64::try_from(minutes.len()).unwrap_or(i64::MAX);
+        RunsOut {
+            what,
+            permille: times * 1000 / count,
+            by: minutes[minutes.len() / 2],
+        }
+    });
+    let mut told: Vec<RunsOut> = told.collect();
+    told.sort_by_key(|it| std::cmp::Reverse(it.permille));
+    told
 }
 
 /// One course.
@@ -80,6 +122,8 @@ struct Run<'a> {
     lots: Vec<Lot>,
     stores: BTreeMap<&'a str, LeftStore>,
     out: Vec<Out<'a>>,
+    /// What lacked when something had to wait for the first time, and when.
+    first: Option<(i64, Lacks)>,
     told: Told,
 }
 
@@ -102,6 +146,7 @@ impl<'a> Run<'a> {
                 .map(|(id, store)| (id.as_str(), *store))
                 .collect(),
             out: Vec::new(),
+            first: None,
             told: Told::default(),
         };
         run.go(left, course);
@@ -151,9 +196,14 @@ impl<'a> Run<'a> {
     fn serve(&mut self, failure: &'a Failure, at: i64) -> bool {
         let scene = self.scene;
         let ways = scene.rebuilds.get(&failure.part).into_iter().flatten();
+        let before = self.first.clone();
         for way in ways {
-            let Some((lots, stores)) = self.taken(way, failure, at) else {
-                continue;
+            let (lots, stores) = match self.taken(way, failure, at) {
+                Ok(taken) => taken,
+                Err(lacks) => {
+                    self.first.get_or_insert((at, lacks));
+                    continue;
+                }
             };
             for (lot, grams) in lots {
                 self.lots[lot].grams -= grams;
@@ -171,8 +221,8 @@ impl<'a> Run<'a> {
         false
     }
 
-    /// What a rebuild that begins now would take; none if it is not all there.
-    fn taken(&self, way: &'a Rebuild, failure: &Failure, at: i64) -> Option<Taken<'a>> {
+    /// What a rebuild that begins now would take, or what lacks.
+    fn taken(&self, way: &'a Rebuild, failure: &Failure, at: i64) -> Result<Taken<'a>, Lacks> {
         let mut lots: Vec<(usize, i64)> = Vec::new();
         let ends = at + way.minutes;
         for stage in &way.stages {
@@ -190,22 +240,28 @@ impl<'a> Run<'a> {
             };
             let usable = (0..self.lots.len()).filter(usable);
             let takes = takes_g(stage, failure.luck);
+            let lacks = || Lacks::Powder(stage.powder.clone());
             let drawn = if stage.one_lot {
                 let one = usable.filter(|n| free(*n) >= stage.load_g);
-                vec![(one.min_by_key(|n| free(*n))?, takes)]
+                vec![(one.min_by_key(|n| free(*n)).ok_or_else(lacks)?, takes)]
             } else {
                 let all: Vec<usize> = usable.collect();
                 let sum: i64 = all.iter().map(|n| free(*n)).sum();
-                (sum >= stage.load_g).then_some(())?;
+                (sum >= stage.load_g).then_some(()).ok_or_else(lacks)?;
                 part(all.into_iter().map(|n| (n, free(n))), takes)
             };
             lots.extend(drawn);
         }
         let mut stores: Vec<(&str, i64)> = Vec::new();
         for draw in &way.draws {
-            stores.push(self.store_for(draw, &stores, at)?);
+            let store = self.store_for(draw, &stores, at);
+            let lacks = || {
+                let first = draw.choices().first();
+                Lacks::Store(first.map_or_else(String::new, |choice| choice.store.clone()))
+            };
+            stores.push(store.ok_or_else(lacks)?);
         }
-        Some((lots, stores))
+        Ok((lots, stores))
     }
 
     fn store_for(&self, draw: &'a Draw, drawn: &[(&str, i64)], at: i64) -> Option<(&'a str, i64)> {

@@ -53,7 +53,18 @@ impl Shelf {
     /// The store of a problem that holds it, in thousandths of a unit.
     #[must_use]
     pub fn store(&self) -> String {
-        format!("{ITEM}{}", self.item)
+        Self::store_of(&self.item)
+    }
+
+    /// The store that would hold a consumable.
+    pub(super) fn store_of(item: &ItemCode) -> String {
+        format!("{ITEM}{item}")
+    }
+
+    /// The consumable that a store of a problem holds; none for other stores.
+    #[must_use]
+    pub fn item_of(store: &str) -> Option<&str> {
+        store.strip_prefix(ITEM)
     }
 
     /// What a build of so many minutes of spraying takes, in thousandths of a unit, rounded up.

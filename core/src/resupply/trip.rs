@@ -46,6 +46,8 @@ pub enum NextTrip {
     Known(Trip),
     /// It is not known: so many days after this one's usual arrival are reckoned with.
     Days(i64),
+    /// What is loaded must last until then, whatever comes after.
+    At(DateTime<Utc>),
 }
 
 impl Trip {

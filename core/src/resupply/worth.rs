@@ -53,6 +53,8 @@ pub struct Truly {
     pub outlook: Outlook,
     /// What the plan leaves.
     pub left: Left,
+    /// The plan with it.
+    pub plan: Plan,
 }
 
 impl Truly {
@@ -139,8 +141,8 @@ impl Yardstick {
 
     /// What becomes of the failures to come without the trip.
     #[must_use]
-    pub const fn without(&self) -> Outlook {
-        self.nothing
+    pub const fn without(&self) -> &Outlook {
+        &self.nothing
     }
 
     /// The plan without the trip.
@@ -173,13 +175,36 @@ impl Yardstick {
         &self.shelves
     }
 
+    /// The site as if the trip brought this load.
+    #[must_use]
+    pub fn brought(&self, load: &Load) -> Situation {
+        with(&self.bare, &self.setting, load)
+    }
+
+    /// The problem of the site as if the trip brought this load.
+    #[must_use]
+    pub fn drafted(&self, load: &Load) -> Problem {
+        self.drafted_of(&self.brought(load), load)
+    }
+
+    fn drafted_of(&self, brought: &Situation, load: &Load) -> Problem {
+        let mut problem = draft(brought).problem;
+        let units = |code: &_| load.get(code).copied().unwrap_or(0);
+        shelve(&mut problem, &self.shelves, self.landing, units);
+        problem
+    }
+
+    /// What the plan without the trip leaves.
+    #[must_use]
+    pub fn left_without(&self) -> Left {
+        left(self.measure.problem(), self.measure.base())
+    }
+
     /// What a load is worth; none if stopped.
     #[must_use]
     pub fn truly(&self, load: &Load, stop: &mut dyn FnMut() -> bool) -> Option<Truly> {
-        let brought = with(&self.bare, &self.setting, load);
-        let mut problem = draft(&brought).problem;
-        let units = |code: &_| load.get(code).copied().unwrap_or(0);
-        shelve(&mut problem, &self.shelves, self.landing, units);
+        let brought = self.brought(load);
+        let problem = self.drafted_of(&brought, load);
         let (plan, planned) = self.measure.planned(&problem, stop)?;
         let gas = |(item, _): (&Item, i64)| matches!(item.content, Content::Gas { .. });
         let rebuilds = if loaded(&self.setting.items, load).any(gas) {
@@ -198,6 +223,7 @@ impl Yardstick {
             forecast: self.nothing.loss - outlook.loss,
             outlook,
             left,
+            plan,
         })
     }
 
@@ -365,6 +391,7 @@ impl NextTrip {
         match self {
             Self::Known(next) => next.latest.max(trip.latest),
             Self::Days(days) => trip.usual + TimeDelta::days(*days),
+            Self::At(moment) => *moment,
         }
     }
 }
