@@ -146,7 +146,9 @@ pub(super) fn gas_stores(situation: &Situation, gas: Gas) -> Vec<String> {
 pub fn bank_stores(situation: &Situation, bank: &BankCode) -> Vec<String> {
     let coming = coming(situation).into_iter();
     let coming = coming.filter(|it| it.bank.code == *bank);
-    std::iter::once(bank_store(bank)).chain(coming.map(|it| it.store)).collect()
+    std::iter::once(bank_store(bank))
+        .chain(coming.map(|it| it.store))
+        .collect()
 }
 
 /// Full bottles on their way, which will stand as a bank of their own.

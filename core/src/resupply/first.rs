@@ -30,12 +30,17 @@ pub fn first_setting(
     bare.cell.feeder = None;
     bare.cell.feeder_g = None;
     bare.fuel.on_hand_ml = 0;
-    bare.banks.iter_mut().for_each(|bank| bank.pressure_mbar = EMPTY_MBAR);
+    bare.banks
+        .iter_mut()
+        .for_each(|bank| bank.pressure_mbar = EMPTY_MBAR);
     for asset in &mut bare.assets {
         (asset.down_from, asset.back) = (None, None);
     }
     bare.site.receiving_min = 0;
-    let items = items.into_iter().map(|item| unstocked(item, bare.now)).collect();
+    let items = items
+        .into_iter()
+        .map(|item| unstocked(item, bare.now))
+        .collect();
     Setting {
         trip: Trip {
             earliest: bare.now,
@@ -87,15 +92,27 @@ pub struct Spares {
 pub fn spares_for(yardstick: &Yardstick, chance: f64) -> Spares {
     let days = yardstick.end() as f64 / 1440.0;
     let site = yardstick.bare();
-    let made = |part: &PartCode| yardstick.rebuilds().get(part).is_some_and(|it| !it.is_empty());
+    let made = |part: &PartCode| {
+        yardstick
+            .rebuilds()
+            .get(part)
+            .is_some_and(|it| !it.is_empty())
+    };
     let mut stocks: Vec<Stock> = yardstick
         .setting()
         .failures
         .iter()
         .filter_map(|record| {
             let part = site.part(&record.part)?;
-            let rate = record.rate().filter(|_| !part.assets.is_empty() && made(&part.code))?;
-            Some(Stock::new(part.code.clone(), part.mass_g.max(1), rate, days))
+            let rate = record
+                .rate()
+                .filter(|_| !part.assets.is_empty() && made(&part.code))?;
+            Some(Stock::new(
+                part.code.clone(),
+                part.mass_g.max(1),
+                rate,
+                days,
+            ))
         })
         .collect();
     let all = |stocks: &[Stock]| stocks.iter().map(|it| it.enough).product::<f64>();

@@ -31,6 +31,6 @@ pub use outlook::{Lacks, Outlook, RunsOut, Scene, look};
 pub use propose::{Behind, LoadLine, Order, Proposal, Usual, propose};
 pub use scenario::{Failure, draw};
 pub use shelf::{Shelf, shelves};
-pub use slip::{Slip, SLIP_DAYS, slips};
+pub use slip::{SLIP_DAYS, Slip, slips};
 pub use trip::{NextTrip, Trip};
 pub use worth::{COURSES, Setting, Truly, Yardstick};

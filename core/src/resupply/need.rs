@@ -64,17 +64,23 @@ pub fn needs(yardstick: &Yardstick, without: &Left, load: &Load, with: &Left) ->
     let shelves = shelves.map(|it| Kind::Consumable(it.item.clone()));
     let kinds = powders.chain(banks).chain([Kind::Fuel]).chain(shelves);
     let told = kinds.map(|kind| need(yardstick, kind, without, load, with));
-    told.filter(|it| it.waiting + it.in_95 + it.steady + it.brings > 0).collect()
+    told.filter(|it| it.waiting + it.in_95 + it.steady + it.brings > 0)
+        .collect()
 }
 
 fn need(yardstick: &Yardstick, kind: Kind, without: &Left, load: &Load, with: &Left) -> Need {
     let end = yardstick.end();
-    let shelf = yardstick.shelves().iter().find(|it| it.store() == kind.store());
+    let shelf = yardstick
+        .shelves()
+        .iter()
+        .find(|it| it.store() == kind.store());
     let steady = shelf.map_or(0, |shelf| shelf.worn_milli(end));
     let demand = to_come(yardstick, &kind);
     let at = |permille| demand.as_ref().map_or(0, |it| it.quantile(permille));
     let chance = |free: i64| {
-        let chance = demand.as_ref().map_or(1.0, |it| it.chance_enough(free.max(0)));
+        let chance = demand
+            .as_ref()
+            .map_or(1.0, |it| it.chance_enough(free.max(0)));
         #[expect(clippy::cast_possible_truncation, reason = "a chance")]
         let permille = (chance * 1000.0).round() as i64;
         if free < 0 { 0 } else { permille }
@@ -93,7 +99,9 @@ fn need(yardstick: &Yardstick, kind: Kind, without: &Left, load: &Load, with: &L
         lapses,
         brings: brings(yardstick, &kind, load),
         enough_without: chance(left - lapses - steady),
-        enough_with: chance(kind.level(&yardstick.brought(load), with) - kind.lapses(yardstick, with, end) - steady),
+        enough_with: chance(
+            kind.level(&yardstick.brought(load), with) - kind.lapses(yardstick, with, end) - steady,
+        ),
         kind,
     }
 }
@@ -196,14 +204,18 @@ fn waiting(yardstick: &Yardstick, kind: &Kind) -> i64 {
         match kind {
             Kind::Powder(powder) => stages
                 .filter_map(|it| match &it.work {
-                    Work::Stage { powder: of, grams, .. } if of == powder.as_str() => Some(grams),
+                    Work::Stage {
+                        powder: of, grams, ..
+                    } if of == powder.as_str() => Some(grams),
                     _ => None,
                 })
                 .sum(),
             Kind::Consumable(item) => {
                 let shelf = yardstick.shelves().iter().find(|it| it.item == *item);
                 let sprayed = stages.filter(|it| it.is_stage()).map(|it| it.minutes).sum();
-                shelf.filter(|_| sprayed > 0).map_or(0, |it| it.taken_milli(sprayed))
+                shelf
+                    .filter(|_| sprayed > 0)
+                    .map_or(0, |it| it.taken_milli(sprayed))
             }
             _ => {
                 let store = kind.store();

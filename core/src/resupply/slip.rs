@@ -63,7 +63,11 @@ pub fn slips(
         Some(Slip {
             days: *days,
             costs: if more > noise { more } else { 0 },
-            out: before.iter().filter(|it| !after.contains(it)).cloned().collect(),
+            out: before
+                .iter()
+                .filter(|it| !after.contains(it))
+                .cloned()
+                .collect(),
             later: later((&problem, &in_time.plan), (&late_problem, &truly.plan)),
             runs_out: truly.outlook.runs_out,
             sooner,
@@ -93,15 +97,24 @@ fn late(setting: &Setting, days: i64) -> Setting {
 fn order(plan: &Plan) -> Vec<RequestCode> {
     let begins = plan.jobs.iter().map(|job| {
         let first = job.operations.first();
-        (first.map_or(0, |spot| spot.setup_from.unwrap_or(spot.start)), &job.id)
+        (
+            first.map_or(0, |spot| spot.setup_from.unwrap_or(spot.start)),
+            &job.id,
+        )
     });
     let mut begins: Vec<_> = begins.collect();
     begins.sort();
-    begins.into_iter().filter_map(|(_, id)| id.parse().ok()).collect()
+    begins
+        .into_iter()
+        .filter_map(|(_, id)| id.parse().ok())
+        .collect()
 }
 
 fn later(in_time: (&Problem, &Plan), late: (&Problem, &Plan)) -> Vec<(RequestCode, i64)> {
-    let (before, after) = (finish_times(in_time.0, in_time.1), finish_times(late.0, late.1));
+    let (before, after) = (
+        finish_times(in_time.0, in_time.1),
+        finish_times(late.0, late.1),
+    );
     let told = before.iter().filter_map(|(id, minute)| {
         let more = after.get(id)? - minute;
         Some((id.parse().ok()?, (more >= SAME_MIN).then_some(more)?))
