@@ -213,6 +213,7 @@ impl<'a> Run<'a> {
                     store.level -= amount;
                 }
             }
+            self.first = before;
             self.told.served += 1;
             self.out
                 .push((&failure.asset, failure.minute, at + way.minutes));
