@@ -126,6 +126,8 @@ pub async fn all(connection: &mut SqliteConnection) -> Result<Vec<Listed>, sqlx:
                 counted: match (row.units, row.counted_by, row.counted_ms) {
                     (Some(units), Some(by), Some(ms)) => Some(Counted {
                         units,
+                        builds_since: row.builds_since,
+                        spray_min_since: row.spray_min_since,
                         at: decoded(moment(ms))?,
                         by,
                     }),
