@@ -87,7 +87,7 @@ use error::AppError;
 use health::Health;
 use lineup::{Planner, Worths};
 use people::{Passphrases, SlowDown};
-use resupply::Proposals;
+use resupply::{FirstLoads, Proposals};
 use routes::Routes;
 use shape::Readings;
 
@@ -102,6 +102,7 @@ pub struct AppState {
     pub planner: Planner,
     pub worths: Worths,
     pub proposals: Proposals,
+    pub first_loads: FirstLoads,
     pub health: Health,
     pub keeper: Keeper,
     pub intake: Intake,
@@ -120,6 +121,7 @@ impl AppState {
             planner: Planner::default(),
             worths: Worths::default(),
             proposals: Proposals::default(),
+            first_loads: FirstLoads::default(),
             health: Health::default(),
             keeper: Keeper::default(),
             intake: Intake::default(),

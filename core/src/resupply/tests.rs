@@ -140,8 +140,6 @@ fn powder_is_worth_nothing_without_what_builds_use_up() {
         per_build_milli: 1_000,
         counted: Some(Counted {
             units: 1,
-            builds_since: 0,
-            spray_min_since: 0,
             at: at(0),
             by: "Storekeeper".to_owned(),
         }),

@@ -79,76 +79,76 @@ pub async fn start(state: &AppState, by: String) -> Result<(), AppError> {
 
 /// None if it was stopped.
 async fn run(state: &AppState, handle: Run, number: i64) -> Result<Option<Found>, AppError> {
-        let begin = Instant::now();
-        let situation = situation::now(state).await?;
-        let sizes = queries::container_grams(&state.db.read).await?;
-        let order = queries::plan(&state.db.read, number).await?;
-        let problem = draft(&situation).problem;
-        let plan = from_now(&situation, &problem, &order);
-        let verified = Verified::new(problem, plan)
-            .map_err(|_| AppError::internal(format!("order {number} breaks a rule")))?;
-        let duty_ends = duty_ends(verified.problem()).map(|minute| situation.moment(minute));
-        let from = situation.now;
-        let measured = tokio::task::spawn_blocking(move || {
-            let more = one_more_of_each(&situation, &sizes);
-            measure(&handle, &situation, &verified, more)
-        });
-        let measured = measured.await.map_err(AppError::internal)?;
-        Ok(measured.map(|measured| Found {
-            number,
-            computed_ms: state.clock.now(),
-            took: begin.elapsed(),
-            from,
-            duty_ends,
-            measured,
-        }))
-    }
+    let begin = Instant::now();
+    let situation = situation::now(state).await?;
+    let sizes = queries::container_grams(&state.db.read).await?;
+    let order = queries::plan(&state.db.read, number).await?;
+    let problem = draft(&situation).problem;
+    let plan = from_now(&situation, &problem, &order);
+    let verified = Verified::new(problem, plan)
+        .map_err(|_| AppError::internal(format!("order {number} breaks a rule")))?;
+    let duty_ends = duty_ends(verified.problem()).map(|minute| situation.moment(minute));
+    let from = situation.now;
+    let measured = tokio::task::spawn_blocking(move || {
+        let more = one_more_of_each(&situation, &sizes);
+        measure(&handle, &situation, &verified, more)
+    });
+    let measured = measured.await.map_err(AppError::internal)?;
+    Ok(measured.map(|measured| Found {
+        number,
+        computed_ms: state.clock.now(),
+        took: begin.elapsed(),
+        from,
+        duty_ends,
+        measured,
+    }))
+}
 
 fn measure(
     handle: &Run,
-        situation: &Situation,
-        verified: &Verified,
-        more: Vec<More>,
-    ) -> Option<Measured> {
-        let mut stop = || handle.is_stopped();
-        let capabilities = verified.problem().capabilities.iter();
-        let capabilities: Vec<CapabilityCode> =
-            capabilities.filter_map(|c| c.id.parse().ok()).collect();
-        let keep_backs = &situation.keep_backs;
-        let of = 1 + more.len() + keep_backs.len() + capabilities.len();
-        handle.tell(0, of);
-        let measure = Measure::new(verified, BUDGET, &mut stop)?;
-        let mut done = 1;
-        let mut step = || {
-            handle.tell(done, of);
-            done += 1;
-        };
-        let mut worths = Vec::new();
-        for more in more {
-            step();
-            let worth = measure.worth(situation, std::slice::from_ref(&more), 0, &mut stop)?;
-            worths.push((more, worth));
-        }
-        worths.sort_by_key(|(_, worth)| std::cmp::Reverse(worth.averted));
-        let mut holding = Vec::new();
-        for keep_back in keep_backs {
-            step();
-            let cost = measure.cost_of_holding(situation, keep_back.number, &mut stop)?;
-            holding.push((keep_back.clone(), cost));
-        }
-        let mut swings = Vec::new();
-        for capability in &capabilities {
-            step();
-            swings.push(measure.swing(capability, &mut stop)?);
-        }
-        Some(Measured {
-            noise: measure.noise(),
-            better: measure.better_than(verified.plan()),
-            worths,
-            holding,
-            swings,
-        })
+    situation: &Situation,
+    verified: &Verified,
+    more: Vec<More>,
+) -> Option<Measured> {
+    let mut stop = || handle.is_stopped();
+    let capabilities = verified.problem().capabilities.iter();
+    let capabilities: Vec<CapabilityCode> =
+        capabilities.filter_map(|c| c.id.parse().ok()).collect();
+    let keep_backs = &situation.keep_backs;
+    let of = 1 + more.len() + keep_backs.len() + capabilities.len();
+    handle.tell(0, of);
+    let measure = Measure::new(verified, BUDGET, &mut stop)?;
+    let mut done = 1;
+    let mut step = || {
+        handle.tell(done, of);
+        done += 1;
+    };
+    let mut worths = Vec::new();
+    for more in more {
+        step();
+        let worth = measure.worth(situation, std::slice::from_ref(&more), 0, &mut stop)?;
+        worths.push((more, worth));
     }
+    worths.sort_by_key(|(_, worth)| std::cmp::Reverse(worth.averted));
+    let mut holding = Vec::new();
+    for keep_back in keep_backs {
+        step();
+        let cost = measure.cost_of_holding(situation, keep_back.number, &mut stop)?;
+        holding.push((keep_back.clone(), cost));
+    }
+    let mut swings = Vec::new();
+    for capability in &capabilities {
+        step();
+        swings.push(measure.swing(capability, &mut stop)?);
+    }
+    Some(Measured {
+        noise: measure.noise(),
+        better: measure.better_than(verified.plan()),
+        worths,
+        holding,
+        swings,
+    })
+}
 
 const NONE: &str = "there is no line-up to measure from; plan first";
 

@@ -69,9 +69,14 @@ async fn one(
 async fn find(connection: &mut SqliteConnection, code: &str) -> Result<Listed, AppError> {
     let all = queries::listed(connection).await?;
     let found = all.into_iter().find(|it| it.code.as_str() == code);
-    found.ok_or_else(|| AppError::NotFound {
+    found.ok_or_else(|| unknown(code))
+}
+
+/// That there is no trip of this code, or none to be expected.
+pub fn unknown(code: &str) -> AppError {
+    AppError::NotFound {
         what: format!("trip {code}"),
-    })
+    }
 }
 
 async fn blank(visit: Visit) -> Result<Response, AppError> {
