@@ -44,7 +44,8 @@ fn part(&(per_day, shape, grams_mean, grams_sd): &Row) -> Part {
 }
 
 /// What is enough lies within a step of theirs; a spread of sizes on our coarser lattice moves a chance by no
-/// more than the mass of a cell.
+/// more than the mass of a cell. It also adds to a size's variance, a sixth of the step squared: of the 900
+/// failures, with a step of 59 g, 900 x 59^2 / 6 = 0.5 kg^2 beside 180 kg^2, which is 0.15 % of the spread.
 #[test]
 fn demand_agrees_with_a_fourier_transform() {
     type Answer = (f64, f64, [f64; 4], [f64; 6], [f64; 6]);
@@ -64,7 +65,7 @@ fn demand_agrees_with_a_fourier_transform() {
             demand.mean()
         );
         assert!(
-            (demand.sd() / sd - 1.0).abs() < 1e-3,
+            (demand.sd() / sd - 1.0).abs() < 2e-3,
             "{rows:?}: {} {sd}",
             demand.sd()
         );
