@@ -36,8 +36,8 @@ async fn of(app: &App, mode: Mode) -> CarriageRules {
     rules.expect("written down")
 }
 
-/// The page names edition and author, and says that it declares nothing. By road 1 000 points are the most of one
-/// load, and group II counts three for each kilogram (ADR 1.1.3.6.3).
+/// The page names edition and author, and says that it declares nothing. By road 1 000 points are the most of
+/// one load, and group II counts three for each kilogram (ADR 1.1.3.6.3).
 #[tokio::test]
 async fn the_rules_are_shown_with_edition_and_warning() {
     let mut app = storekeeper().await;

@@ -17,8 +17,8 @@ async fn failures(app: &App, part: &str) -> FailureRecord {
     found.expect("the part")
 }
 
-/// The first report came 10.2 days ago, which are ten whole ones. The ring was reported by requests 2, 32 and 33,
-/// and expected twice in 180 days; of the tray frame nobody said anything.
+/// The first report came 10.2 days ago, which are ten whole ones. The ring was reported by requests 2, 32 and
+/// 33, and expected twice in 180 days; of the tray frame nobody said anything.
 #[tokio::test]
 async fn what_is_expected_stands_beside_what_was_seen() {
     let mut app = storekeeper().await;

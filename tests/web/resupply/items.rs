@@ -244,8 +244,8 @@ async fn the_newest_saying_holds_and_a_stale_form_saves_nothing() {
     assert_eq!(number(&app, versions).await, Some(2));
 }
 
-/// What a set or a trip names is not retired; retired it is proposed no more, nor instead of anything, and said
-/// anew it is again.
+/// What a set or a trip names is not retired; retired it is proposed no more, nor instead of anything, and
+/// said anew it is again.
 #[tokio::test]
 async fn an_item_is_retired_once_nothing_names_it() {
     let mut app = storekeeper().await;
