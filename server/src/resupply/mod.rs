@@ -1,5 +1,5 @@
-//! Resupply: what the depot can send, what trips may carry, by which rules, and how often parts fail. What of it
-//! goes on the next trip rests on these records.
+//! Resupply: what the depot can send, what trips may carry, by which rules, and how often parts fail. What of
+//! it goes on the next trip rests on these records.
 
 pub mod carriage;
 pub mod failure;

@@ -1,5 +1,5 @@
-//! What the depot can send, what trips may carry, by which rules, and how often parts fail. Rows are read by the
-//! rules of the pages' forms.
+//! What the depot can send, what trips may carry, by which rules, and how often parts fail. Rows are read by
+//! the rules of the pages' forms.
 
 use super::fault::Faults;
 use super::files::SeedFiles;

@@ -1,4 +1,5 @@
-//! Trips: what the vehicle of a delivery may carry, when it comes, when its list closes, and what must go with it.
+//! Trips: what the vehicle of a delivery may carry, when it comes, when its list closes, and what must go
+//! with it.
 
 pub mod form;
 mod pages;
