@@ -38,6 +38,11 @@ impl<'a> Words<'a> {
         Words { situation }
     }
 
+    /// Where the names come from.
+    pub const fn situation(&self) -> &'a Situation {
+        self.situation
+    }
+
     /// A part's name; empty where it is not listed.
     pub fn part_name(&self, code: &PartCode) -> &'a str {
         self.situation

@@ -30,6 +30,9 @@ pub fn first_setting(
     bare.cell.feeder = None;
     bare.cell.feeder_g = None;
     bare.fuel.on_hand_ml = 0;
+    // What the set burns for the camp, whatever is built, is carried apart.
+    bare.fuel.camp_w = 0;
+    bare.fuel.idle_ml_per_h_kw = 0;
     bare.banks
         .iter_mut()
         .for_each(|bank| bank.pressure_mbar = EMPTY_MBAR);
@@ -70,42 +73,37 @@ fn unstocked(mut item: Item, now: chrono::DateTime<chrono::Utc>) -> Item {
     item
 }
 
-/// Finished spares that would give the same chance as a load.
+/// Finished spares that would serve as large a share of failures as a load does.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Spares {
     /// How many of each part, where any.
     pub count: BTreeMap<PartCode, i64>,
     /// What they weigh, in grams, without packing.
     pub mass_g: i64,
-    /// The chance that none of them lacks when it is asked for.
-    pub chance: f64,
+    /// The share of failures that they serve.
+    pub served: f64,
 }
 
-/// The lightest finished spares found that no failure exhausts with at least this chance: spare by spare, each time
-/// the one that raises the logarithm of the chance most for its mass.
+/// The lightest finished spares found that serve at least this share of failures: spare by spare, each time the one
+/// that serves most more for its mass.
 ///
-/// Without a limit on single parts that is the usual marginal allocation (Barlow & Proschan, Mathematical Theory of
-/// Reliability, chapter 6, from memory): what it finds is undominated, so that nothing lighter has a greater chance.
-/// Parts that this cell cannot make are left out on both sides; failures of different parts are independent.
+/// What is still asked for falls ever more slowly with each spare of a part, so that this marginal allocation finds
+/// nothing that is dominated: nothing lighter serves more (Sherbrooke, Operations Research 16, 1968; Feeney &
+/// Sherbrooke, Management Science 12, 1966). Parts that this cell cannot make are left out on both sides.
 #[must_use]
-pub fn spares_for(yardstick: &Yardstick, chance: f64) -> Spares {
+pub fn spares_for(yardstick: &Yardstick, share: f64) -> Spares {
     let days = yardstick.end() as f64 / 1440.0;
     let site = yardstick.bare();
     let made = |part: &PartCode| {
-        yardstick
-            .rebuilds()
-            .get(part)
-            .is_some_and(|it| !it.is_empty())
+        let ways = yardstick.rebuilds().get(part);
+        ways.is_some_and(|ways| !ways.is_empty())
     };
-    let mut stocks: Vec<Stock> = yardstick
-        .setting()
-        .failures
-        .iter()
+    let records = yardstick.setting().failures.iter();
+    let mut stocks: Vec<Stock> = records
         .filter_map(|record| {
             let part = site.part(&record.part)?;
-            let rate = record
-                .rate()
-                .filter(|_| !part.assets.is_empty() && made(&part.code))?;
+            let fits = !part.assets.is_empty() && made(&part.code);
+            let rate = record.rate().filter(|_| fits)?;
             Some(Stock::new(
                 part.code.clone(),
                 part.mass_g.max(1),
@@ -114,18 +112,26 @@ pub fn spares_for(yardstick: &Yardstick, chance: f64) -> Spares {
             ))
         })
         .collect();
-    let all = |stocks: &[Stock]| stocks.iter().map(|it| it.enough).product::<f64>();
-    while all(&stocks) < chance && stocks.iter().any(|it| it.count < MOST_SPARES) {
-        let gain = |it: &Stock| ((it.enough + it.next).ln() - it.enough.ln()) / it.mass_g as f64;
-        let best = stocks.iter_mut().filter(|it| it.count < MOST_SPARES);
-        let Some(best) = best.max_by(|a, b| gain(a).total_cmp(&gain(b))) else {
+    let expected: f64 = stocks.iter().map(|it| it.short).sum();
+    let served = |stocks: &[Stock]| {
+        let short: f64 = stocks.iter().map(|it| it.short).sum();
+        if expected > 0.0 {
+            1.0 - short / expected
+        } else {
+            1.0
+        }
+    };
+    while served(&stocks) < share.min(MOST_SHARE) {
+        let open = stocks.iter_mut().filter(|it| it.count < MOST_SPARES);
+        let gain = |it: &Stock| it.more / it.mass_g as f64;
+        let Some(best) = open.max_by(|a, b| gain(a).total_cmp(&gain(b))) else {
             break;
         };
         best.add();
     }
     Spares {
         mass_g: stocks.iter().map(|it| it.mass_g * it.count).sum(),
-        chance: all(&stocks),
+        served: served(&stocks),
         count: stocks
             .into_iter()
             .filter(|it| it.count > 0)
@@ -137,6 +143,9 @@ pub fn spares_for(yardstick: &Yardstick, chance: f64) -> Spares {
 /// More spares of one part are not reckoned.
 const MOST_SPARES: i64 = 200;
 
+/// All failures are never served for certain: no more than this is asked.
+const MOST_SHARE: f64 = 0.999;
+
 /// Spares of one part, whose failures follow a negative binomial distribution.
 struct Stock {
     part: PartCode,
@@ -145,31 +154,36 @@ struct Stock {
     /// days / (days behind the rate + days).
     share: f64,
     count: i64,
-    /// The chance of no more failures than there are spares.
-    enough: f64,
-    /// The chance of exactly one more.
-    next: f64,
+    /// The chance of exactly so many failures as there are spares.
+    exactly: f64,
+    /// The chance of more failures than there are spares: what one more serves.
+    more: f64,
+    /// Failures that find no spare, on the average.
+    short: f64,
 }
 
 impl Stock {
     fn new(part: PartCode, mass_g: i64, rate: Rate, days: f64) -> Self {
         let share = days / (rate.days + days);
-        let none = (1.0 - share).powf(rate.shape);
+        // ln(1 - share) by what it is, since a share that is small would be lost.
+        let none = (rate.shape * (rate.days / (rate.days + days)).ln()).exp();
         Self {
             part,
             mass_g,
             shape: rate.shape,
             share,
             count: 0,
-            enough: none,
-            next: none * rate.shape * share,
+            exactly: none,
+            more: 1.0 - none,
+            short: rate.per_day() * days,
         }
     }
 
     fn add(&mut self) {
-        self.count += 1;
-        self.enough += self.next;
+        self.short -= self.more;
         let n = self.count as f64;
-        self.next *= (self.shape + n) / (n + 1.0) * self.share;
+        self.exactly *= (self.shape + n) / (n + 1.0) * self.share;
+        self.more = (self.more - self.exactly).max(0.0);
+        self.count += 1;
     }
 }

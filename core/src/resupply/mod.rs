@@ -28,7 +28,7 @@ pub use item::{Consumed, Content, Counted, Item};
 pub use load::{Barred, Carrier, Load, MASS, POINTS, VOLUME, loaded};
 pub use need::{Kind, Need, needs};
 pub use outlook::{Lacks, Outlook, RunsOut, Scene, look};
-pub use propose::{Behind, LoadLine, Order, Proposal, Usual, propose};
+pub use propose::{Behind, LoadLine, Order, Proposal, Stays, Usual, propose};
 pub use scenario::{Failure, draw};
 pub use shelf::{Shelf, shelves};
 pub use slip::{SLIP_DAYS, Slip, slips};

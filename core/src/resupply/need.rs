@@ -6,17 +6,19 @@ use super::load::{Load, loaded};
 use super::shelf::Shelf;
 use super::worth::Yardstick;
 use crate::code::{BankCode, ItemCode, PowderCode};
-use crate::lineup::{FUEL, Left, Rebuild, bank_store, bank_stores, candidates};
-use crate::planner::Work;
+use crate::gas::Gas;
+use crate::lineup::{FUEL, Left, Rebuild, bank_stores, candidates};
+use crate::planner::{Draw, Work};
 use crate::situation::{Request, Situation};
+use std::collections::BTreeSet;
 
 /// What is needed.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Kind {
     /// Powder, in grams.
     Powder(PowderCode),
-    /// Gas of a bank, in grams.
-    Gas(BankCode),
+    /// Gas of all banks of it together, in grams.
+    Gas(Gas),
     /// Fuel, in millilitres.
     Fuel,
     /// A consumable, in thousandths of a unit.
@@ -59,10 +61,11 @@ pub struct Need {
 pub fn needs(yardstick: &Yardstick, without: &Left, load: &Load, with: &Left) -> Vec<Need> {
     let bare = yardstick.bare();
     let powders = bare.powders.iter().map(|it| Kind::Powder(it.code.clone()));
-    let banks = bare.banks.iter().map(|it| Kind::Gas(it.code.clone()));
+    let gases: BTreeSet<Gas> = bare.banks.iter().map(|it| it.gas).collect();
+    let gases = gases.into_iter().map(Kind::Gas);
     let shelves = yardstick.shelves().iter();
     let shelves = shelves.map(|it| Kind::Consumable(it.item.clone()));
-    let kinds = powders.chain(banks).chain([Kind::Fuel]).chain(shelves);
+    let kinds = powders.chain(gases).chain([Kind::Fuel]).chain(shelves);
     let told = kinds.map(|kind| need(yardstick, kind, without, load, with));
     told.filter(|it| it.waiting + it.in_95 + it.steady + it.brings > 0)
         .collect()
@@ -70,10 +73,8 @@ pub fn needs(yardstick: &Yardstick, without: &Left, load: &Load, with: &Left) ->
 
 fn need(yardstick: &Yardstick, kind: Kind, without: &Left, load: &Load, with: &Left) -> Need {
     let end = yardstick.end();
-    let shelf = yardstick
-        .shelves()
-        .iter()
-        .find(|it| it.store() == kind.store());
+    let mut shelves = yardstick.shelves().iter();
+    let shelf = shelves.find(|it| kind == Kind::Consumable(it.item.clone()));
     let steady = shelf.map_or(0, |shelf| shelf.worn_milli(end));
     let demand = to_come(yardstick, &kind);
     let at = |permille| demand.as_ref().map_or(0, |it| it.quantile(permille));
@@ -107,13 +108,18 @@ fn need(yardstick: &Yardstick, kind: Kind, without: &Left, load: &Load, with: &L
 }
 
 impl Kind {
-    /// The store of the planner that counts it; empty for powder.
-    fn store(&self) -> String {
+    /// The stores of the planner that count it; none for powder. Bottles on their way are stores of their own.
+    fn stores(&self, situation: &Situation) -> Vec<String> {
         match self {
-            Self::Powder(_) => String::new(),
-            Self::Gas(bank) => bank_store(bank),
-            Self::Fuel => FUEL.to_owned(),
-            Self::Consumable(item) => Shelf::store_of(item),
+            Self::Powder(_) => Vec::new(),
+            Self::Gas(gas) => {
+                let banks = situation.banks.iter().filter(|bank| bank.gas == *gas);
+                banks
+                    .flat_map(|bank| bank_stores(situation, &bank.code))
+                    .collect()
+            }
+            Self::Fuel => vec![FUEL.to_owned()],
+            Self::Consumable(item) => vec![Shelf::store_of(item)],
         }
     }
 
@@ -123,13 +129,11 @@ impl Kind {
                 let same = left.lots.iter().filter(|it| it.powder == powder.as_str());
                 same.map(|it| it.grams).sum()
             }
-            Self::Gas(bank) => {
-                // Bottles on their way are stores of their own, named after their delivery and their line there.
-                let stores = bank_stores(brought, bank);
+            _ => {
+                let stores = self.stores(brought);
                 let levels = stores.iter().filter_map(|id| left.stores.get(id));
                 levels.map(|it| it.level).sum()
             }
-            _ => left.stores.get(&self.store()).map_or(0, |it| it.level),
         }
     }
 
@@ -144,7 +148,7 @@ impl Kind {
     }
 
     /// What one rebuild takes of it, and the standard deviation of that.
-    fn taken(&self, way: &Rebuild) -> (i64, i64) {
+    fn taken(&self, situation: &Situation, way: &Rebuild) -> (i64, i64) {
         match self {
             Self::Powder(powder) => {
                 let stages = || way.stages.iter().filter(|it| it.powder == *powder);
@@ -154,15 +158,19 @@ impl Kind {
                 (stages().map(|it| it.likely_g).sum(), sd)
             }
             _ => {
-                let store = self.store();
-                let drawn = way.draws.iter().filter_map(|draw| {
-                    let mut choices = draw.choices().iter();
-                    choices.find(|it| it.store == store).map(|it| it.amount)
-                });
+                let stores = self.stores(situation);
+                let drawn = way.draws.iter().filter_map(|draw| of(draw, &stores));
                 (drawn.sum(), 0)
             }
         }
     }
+}
+
+/// What a draw takes of one of these stores, whichever it is.
+fn of(draw: &Draw, stores: &[String]) -> Option<i64> {
+    let mut choices = draw.choices().iter();
+    let found = choices.find(|it| stores.contains(&it.store));
+    found.map(|it| it.amount)
 }
 
 /// What failures to come take until the end; none where nothing is known to take any, or no figure can be given.
@@ -173,7 +181,7 @@ fn to_come(yardstick: &Yardstick, kind: &Kind) -> Option<Distribution> {
             let way = yardstick.rebuilds().get(&record.part)?.first()?;
             let fits = yardstick.bare().part(&record.part)?;
             let rate = record.rate().filter(|_| !fits.assets.is_empty())?;
-            let (mean, sd) = kind.taken(way);
+            let (mean, sd) = kind.taken(yardstick.bare(), way);
             (mean > 0).then_some(demand::Part {
                 rate: demand::Rate::Learned {
                     failures: rate.shape,
@@ -218,13 +226,9 @@ fn waiting(yardstick: &Yardstick, kind: &Kind) -> i64 {
                     .map_or(0, |it| it.taken_milli(sprayed))
             }
             _ => {
-                let store = kind.store();
+                let stores = kind.stores(bare);
                 let draws = stages.flat_map(|it| &it.draws);
-                let of = |it: &crate::planner::Draw| {
-                    let mut choices = it.choices().iter();
-                    choices.find(|it| it.store == store).map(|it| it.amount)
-                };
-                draws.filter_map(of).sum()
+                draws.filter_map(|it| of(it, &stores)).sum()
             }
         }
     };
@@ -236,7 +240,9 @@ fn brings(yardstick: &Yardstick, kind: &Kind, load: &Load) -> i64 {
     let items = &yardstick.setting().items;
     let of = |(item, units): (&super::Item, i64)| match (&item.content, kind) {
         (Content::Powder { powder, grams }, Kind::Powder(of)) if powder == of => grams * units,
-        (Content::Gas { bank, .. }, Kind::Gas(of)) if bank == of => item.net_g * units,
+        (Content::Gas { bank, .. }, Kind::Gas(of)) if is_of(yardstick.bare(), bank, *of) => {
+            item.net_g * units
+        }
         (Content::Fuel { ml }, Kind::Fuel) => ml * units,
         (Content::Consumable(_), Kind::Consumable(of)) if item.code == *of => units * 1000,
         _ => 0,
@@ -244,13 +250,18 @@ fn brings(yardstick: &Yardstick, kind: &Kind, load: &Load) -> i64 {
     loaded(items, load).map(of).sum()
 }
 
+fn is_of(situation: &Situation, bank: &BankCode, gas: Gas) -> bool {
+    let mut banks = situation.banks.iter();
+    banks.any(|it| it.code == *bank && it.gas == gas)
+}
+
 impl Need {
     /// Whether an item brings some of it.
     #[must_use]
-    pub fn is_of(&self, item: &super::Item) -> bool {
+    pub fn is_of(&self, situation: &Situation, item: &super::Item) -> bool {
         match (&item.content, &self.kind) {
             (Content::Powder { powder, .. }, Kind::Powder(of)) => powder == of,
-            (Content::Gas { bank, .. }, Kind::Gas(of)) => bank == of,
+            (Content::Gas { bank, .. }, Kind::Gas(of)) => is_of(situation, bank, *of),
             (Content::Fuel { .. }, Kind::Fuel) => true,
             (Content::Consumable(_), Kind::Consumable(of)) => item.code == *of,
             _ => false,

@@ -71,8 +71,23 @@ pub struct Behind {
     pub averts: i64,
     /// Whom that would free.
     pub frees: Vec<RequestCode>,
-    /// Why it does not go at all; empty if there is no room.
-    pub bars: Vec<Barred>,
+    /// Why it does not go.
+    pub why: Stays,
+}
+
+/// Why something stays behind.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Stays {
+    /// It does not go on this trip at all.
+    Barred(Vec<Barred>),
+    /// Beside the rest of the load it is beyond these limits of the trip.
+    Full(Vec<String>),
+    /// It is not loaded together with these, which avert more.
+    Apart(Vec<ItemCode>),
+    /// It goes only with the rest of its set.
+    Set,
+    /// It would avert too little to be told from nothing.
+    Little,
 }
 
 /// What two usual ways of ordering avert, each within all limits of the trip.
@@ -363,7 +378,7 @@ impl<'a> Bench<'a> {
             while load.get(&code).copied().unwrap_or(0) > least {
                 let less = changed(&load, &code, -1);
                 let found = self.averted(&less)?;
-                if found < best || !self.together(&less) {
+                if found + self.little(best) < best || !self.together(&less) {
                     break;
                 }
                 (load, best) = (less, found);
@@ -382,7 +397,9 @@ impl<'a> Bench<'a> {
                 }
                 let averted = self.averted(&more)?;
                 let per_kg = (averted - best) * 1000 / item.gross_g.max(1);
-                if averted > best && found.as_ref().is_none_or(|(_, _, known)| per_kg > *known) {
+                if averted > best + self.little(best)
+                    && found.as_ref().is_none_or(|(_, _, known)| per_kg > *known)
+                {
                     found = Some((more, averted, per_kg));
                 }
             }
@@ -407,7 +424,7 @@ impl<'a> Bench<'a> {
                     continue;
                 }
                 let averted = self.averted(&other)?;
-                if averted > best {
+                if averted > best + self.little(best) {
                     return Some((other, averted));
                 }
             }
@@ -494,17 +511,57 @@ impl<'a> Bench<'a> {
             }
             let more = self.truly(&changed(load, &item.code, 1))?;
             let averts = more.averted() - truly.averted();
-            if averts > 0 {
+            if averts > self.little(truly.averted()) {
                 behind.push(Behind {
                     item: item.code.clone(),
                     averts,
                     frees: beyond(&more.planned.freed, &truly.planned.freed),
-                    bars,
+                    why: self.stays(load, item, bars),
                 });
             }
         }
         behind.sort_by_key(|it| std::cmp::Reverse(it.averts));
         Some(behind)
+    }
+
+    fn stays(&self, load: &Load, item: &Item, bars: Vec<Barred>) -> Stays {
+        if !bars.is_empty() {
+            return Stays::Barred(bars);
+        }
+        let carrier = self.carrier();
+        let more = changed(load, &item.code, 1);
+        let foes = carrier.apart(self.items()).into_iter();
+        let foes = foes.filter_map(|(one, other)| match &item.code {
+            code if *code == one => Some(other),
+            code if *code == other => Some(one),
+            _ => None,
+        });
+        let foes: Vec<ItemCode> = foes.filter(|code| load.contains_key(code)).collect();
+        if !foes.is_empty() {
+            return Stays::Apart(foes);
+        }
+        let taken = carrier.taken(self.items(), &more);
+        let over = |limit: &super::pack::PackLimit| {
+            taken.get(&limit.id).is_some_and(|it| *it > limit.limit)
+        };
+        let full: Vec<String> = carrier
+            .limits()
+            .into_iter()
+            .filter(over)
+            .map(|limit| limit.id)
+            .collect();
+        match (full.is_empty(), self.together(&more)) {
+            (false, _) => Stays::Full(full),
+            (true, false) => Stays::Set,
+            (true, true) => Stays::Little,
+        }
+    }
+
+    /// Less than this is not worth a line: what the searches do not tell from nothing, or a thousandth of what the
+    /// whole load averts (our choice).
+    fn little(&self, averted: i64) -> i64 {
+        let noise = self.order.yardstick.measure().noise();
+        noise.max(averted / 1000).max(60)
     }
 
     fn usual(&mut self) -> Option<Usual> {

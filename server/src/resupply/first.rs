@@ -14,7 +14,7 @@ use super::show::{RunningRow, running};
 use super::trip;
 use crate::AppState;
 use crate::error::AppError;
-use crate::form::{FieldErrors, Posted};
+use crate::form::{FieldErrors, Posted, plain_decimal};
 use crate::page::{Layout, Screen, page_with, whole};
 use crate::people::{Visit, Who};
 use crate::situation;
@@ -165,7 +165,7 @@ fn rows(words: Words<'_>, found: &FirstLoad) -> FirstRows {
     let gross = mendpost_core::resupply::loaded(taken, &found.proposal.load);
     let load_g: i64 = gross.map(|(item, units)| item.gross_g * units).sum();
     let spares = &found.spares;
-    let chance = found.chance_permille / 10;
+    let served = outlook.served_permille / 10;
     let part = |code: &mendpost_core::code::PartCode| {
         let known = words.part_name(code);
         format!("{code} {known}")
@@ -177,11 +177,11 @@ fn rows(words: Words<'_>, found: &FirstLoad) -> FirstRows {
         ),
         proposal: told.rows(&found.proposal, &found.needs),
         chance: format!(
-            "Nothing lacks for {} days in {chance} of 100 cases; {} of 100 failures that this cell can make are served at all. {} failures are to be expected, {} of them of parts that it cannot make.",
+            "{served} of 100 failures that this cell can make are served; nothing lacks at all for {} days in {} of 100 cases. {} failures are to be expected, {} of them of parts that it cannot make.",
             found.days,
-            outlook.served_permille / 10,
-            crate::form::plain_decimal((outlook.failures_milli + 50) / 100, 1),
-            crate::form::plain_decimal((outlook.not_made_milli + 50) / 100, 1),
+            outlook.enough_permille / 10,
+            plain_decimal((outlook.failures_milli + 50) / 100, 1),
+            plain_decimal((outlook.not_made_milli + 50) / 100, 1),
         ),
         load_mass: mass(load_g),
         spares_mass: mass(spares.mass_g),
@@ -190,19 +190,22 @@ fn rows(words: Words<'_>, found: &FirstLoad) -> FirstRows {
             .iter()
             .map(|(code, count)| (part(code), whole(*count)))
             .collect(),
-        case: if spares.mass_g > load_g {
-            format!(
-                "Take powder: {} do what {} of finished spares would, in {chance} of 100 cases.",
+        case: match (outlook.served_permille, spares.mass_g > load_g) {
+            (0, _) => format!(
+                "Nothing that {} carries serves a failure: look below at what lacks.",
+                found.basis.trip.code
+            ),
+            (_, true) => format!(
+                "Take powder: {} serve {served} of 100 failures, as {} of finished spares would.",
                 mass(load_g),
                 mass(spares.mass_g)
-            )
-        } else {
-            format!(
-                "Finished spares weigh less here: {} against {} for the same {chance} of 100 cases.",
+            ),
+            (_, false) => format!(
+                "Finished spares weigh less here: {} serve {served} of 100 failures, as {} of this load do.",
                 mass(spares.mass_g),
                 mass(load_g)
-            )
+            ),
         },
-        assumed: "Spares weigh what the parts weigh, without boxes, and are the lightest found that suffice as often, part by part; the cell itself is not weighed, nor what the set burns for the camp taken off the load. Failures of different parts are independent, and as many as the records say. Powder pools the demand of all parts of an alloy; spares do not.".to_owned(),
+        assumed: "Spares weigh what the parts weigh, without boxes, and are the lightest found that serve as many failures; the cell itself is not weighed, and what the set burns for the camp is carried apart. Failures of different parts are independent, and as many as the records say. Powder pools the demand of all parts of an alloy; spares do not.".to_owned(),
     }
 }

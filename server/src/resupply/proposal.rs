@@ -2,7 +2,8 @@
 
 use mendpost_core::code::{ItemCode, RequestCode};
 use mendpost_core::resupply::{
-    Barred, Carrier, Item, Kind, Lacks, Load, MASS, Need, POINTS, Proposal, RunsOut, Shelf, VOLUME,
+    Barred, Carrier, Item, Kind, Lacks, Load, MASS, Need, POINTS, Proposal, RunsOut, Shelf, Stays,
+    VOLUME,
 };
 
 use super::item;
@@ -10,7 +11,7 @@ use super::item::words::{kg, mass};
 use super::run::Basis;
 use crate::form::plain_decimal;
 use crate::page::{loss, whole};
-use crate::words::work::sentence;
+use crate::words::work::{lower_first, sentence};
 use crate::words::{Words, litres};
 
 /// A proposal in words.
@@ -95,6 +96,9 @@ pub struct NeedRow {
     pub note: String,
 }
 
+/// So many requests are named that something frees; of more only how many.
+const MOST_NAMED: usize = 3;
+
 /// What words are made of.
 pub struct Told<'a> {
     pub words: Words<'a>,
@@ -174,17 +178,23 @@ impl Told<'_> {
     }
 
     fn requests(&self, codes: &[RequestCode]) -> Option<String> {
-        let names: Vec<String> = codes
-            .iter()
-            .map(|code| self.words.request(code.as_str()))
-            .collect();
+        let named = codes.iter().take(MOST_NAMED);
+        let named = named.map(|code| self.words.request(code.as_str()));
+        let mut names: Vec<String> = named.collect();
+        if let Some(more) = codes.len().checked_sub(MOST_NAMED).filter(|more| *more > 0) {
+            names.push(format!("{more} more"));
+        }
         (!names.is_empty()).then(|| format!("frees {}", names.join("; ")))
     }
 
     fn line(&self, n: usize, line: &mendpost_core::resupply::LoadLine, needs: &[Need]) -> Line {
         let item = self.known(&line.item);
         let gross_g = item.map_or(0, |it| it.gross_g) * line.units;
-        let need = item.and_then(|it| needs.iter().find(|need| need.is_of(it)));
+        let need = item.and_then(|it| {
+            needs
+                .iter()
+                .find(|need| need.is_of(self.words.situation(), it))
+        });
         let must = (line.must > 0).then(|| format!("must go: {}", whole(line.must)));
         let last = (line.units > 1 && line.last_averts > 0)
             .then(|| format!("the last one averts {}", loss(line.last_averts)));
@@ -244,12 +254,7 @@ impl Told<'_> {
         limits
             .map(|limit| {
                 let used = taken.get(&limit.id).copied().unwrap_or(0);
-                let (name, shown): (String, fn(i64) -> String) = match limit.id.as_str() {
-                    MASS => ("Mass".to_owned(), mass),
-                    VOLUME => ("Room".to_owned(), litres),
-                    POINTS => ("Points by the rules".to_owned(), |it| whole(it / 1000)),
-                    rule => (self.rule(rule), |it| plain_decimal(it, 3)),
-                };
+                let (name, shown) = self.limit(&limit.id);
                 LimitRow {
                     name,
                     taken: shown(used),
@@ -259,6 +264,16 @@ impl Told<'_> {
             })
             .filter(|row| row.share > 0 || row.name == "Mass" || row.name == "Room")
             .collect()
+    }
+
+    /// A limit's name, and how its amounts are said.
+    fn limit(&self, id: &str) -> (String, fn(i64) -> String) {
+        match id {
+            MASS => ("Mass".to_owned(), mass),
+            VOLUME => ("Room".to_owned(), litres),
+            POINTS => ("Points by the rules".to_owned(), |it| whole(it / 1000)),
+            rule => (self.rule(rule), |it| plain_decimal(it, 3)),
+        }
     }
 
     /// The limit of one rule, by its number.
@@ -279,10 +294,21 @@ impl Told<'_> {
     }
 
     fn behind(&self, behind: &mendpost_core::resupply::Behind) -> BehindRow {
-        let why = if behind.bars.is_empty() {
-            "no room for it".to_owned()
-        } else {
-            self.bars(&behind.bars)
+        let why = match &behind.why {
+            Stays::Barred(bars) => self.bars(bars),
+            Stays::Full(limits) => {
+                let names: Vec<String> = limits.iter().map(|id| self.limit(id).0).collect();
+                format!(
+                    "no room beside the rest: {}",
+                    lower_first(&names.join(", "))
+                )
+            }
+            Stays::Apart(others) => {
+                let names: Vec<String> = others.iter().map(|code| self.item(code)).collect();
+                format!("not loaded together with {}", names.join("; "))
+            }
+            Stays::Set => "goes only with the rest of its set".to_owned(),
+            Stays::Little => "too little to be told from nothing".to_owned(),
         };
         BehindRow {
             path: item::path(&behind.item),
@@ -357,7 +383,7 @@ impl Told<'_> {
         NeedRow {
             name: sentence(&match &need.kind {
                 Kind::Powder(powder) => self.words.powder(powder.as_str()),
-                Kind::Gas(bank) => format!("gas of {}", self.words.bank(bank)),
+                Kind::Gas(gas) => format!("{} in bottles", gas.as_str()),
                 Kind::Fuel => "fuel".to_owned(),
                 Kind::Consumable(code) => self.item(code),
             }),

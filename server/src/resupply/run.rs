@@ -21,7 +21,7 @@ use crate::situation;
 
 /// Changes tried for each plan: a run holds a hundred loads and more against the plan.
 pub const BUDGET: Budget = Budget {
-    iterations: 1_000,
+    iterations: 2_000,
     seed: 1,
 };
 
@@ -62,10 +62,8 @@ pub struct FirstLoad {
     pub days: i64,
     pub proposal: Proposal,
     pub needs: Vec<Need>,
-    /// What finished spares of the same parts would weigh for the same chance.
+    /// Finished spares of the same parts that serve as many failures.
     pub spares: Spares,
-    /// The greatest chance of which that was asked.
-    pub chance_permille: i64,
 }
 
 /// What was read for a run.
@@ -223,12 +221,11 @@ fn first_load(
     };
     let proposal = propose(order, &mut stop, &mut |tried| handle.tell(tried, 0))?;
     let left = yardstick.left_without();
-    let chance_permille = proposal.truly.outlook.enough_permille;
+    let served_permille = proposal.truly.outlook.served_permille;
     Some(FirstLoad {
         days,
         needs: needs(&yardstick, &left, &proposal.load, &proposal.truly.left),
-        spares: spares_for(&yardstick, chance_permille as f64 / 1000.0),
-        chance_permille,
+        spares: spares_for(&yardstick, served_permille as f64 / 1000.0),
         proposal,
         basis: records.basis(),
     })
