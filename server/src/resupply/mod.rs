@@ -5,6 +5,7 @@ pub mod carriage;
 pub mod failure;
 pub mod form;
 pub mod item;
+pub mod list;
 mod records;
 pub mod set;
 pub mod trip;
@@ -21,4 +22,5 @@ pub fn routes() -> Routes {
         .merge(trip::routes())
         .merge(carriage::routes())
         .merge(failure::routes())
+        .merge(list::routes())
 }
