@@ -1,5 +1,5 @@
--- What the depot can send: items by their stock numbers, and which of them go together. What is said of an item is
--- added to and never changed; the newest version holds.
+-- What the depot can send: items by their stock numbers, and which of them go together. What is said of an
+-- item is added to and never changed; the newest version holds.
 
 create table item (
     id blob primary key check (length(id) = 16),
@@ -16,7 +16,8 @@ create table item_said (
     powder_id blob references powder (id),
     bank_id blob references bank (id),
     part_id blob references part (id),
-    -- In one unit: grams of powder, millilitres of fuel; of gas the pressure at which it is filled, in millibar.
+    -- In one unit: grams of powder, millilitres of fuel; of gas the pressure at which it is filled, in
+    -- millibar.
     amount integer check (amount > 0),
     -- Thousandths of a unit that are used.
     per_build_milli integer not null default 0 check (per_build_milli between 0 and 1000000),
@@ -100,7 +101,8 @@ begin
     select raise(abort, 'a count is not deleted; count again');
 end;
 
--- Items that are sent together or not at all: each at least once. A version without items: they no longer are.
+-- Items that are sent together or not at all: each at least once. A version without items: they no longer
+-- are.
 create table item_set (
     number integer not null check (number >= 1),
     version integer not null check (version >= 1),

@@ -1,6 +1,6 @@
--- What the vehicle of a delivery may carry, and when its list closes. Added to and never changed; the newest version
--- holds. Name, usual and latest arrival and payload stand in 'delivery' too, by which the line-up plans: whoever says
--- a trip anew sets them there in the same change.
+-- What the vehicle of a delivery may carry, and when its list closes. Added to and never changed; the newest
+-- version holds. Name, usual and latest arrival and payload stand in 'delivery' too, by which the line-up
+-- plans: whoever says a trip anew sets them there in the same change.
 
 create table trip_said (
     delivery_id blob not null references delivery (id),

@@ -1,5 +1,5 @@
--- What the site wrote down of the rules by which dangerous goods travel, for each mode. It warns and declares nothing.
--- Added to and never changed; the newest version of a mode holds as a whole.
+-- What the site wrote down of the rules by which dangerous goods travel, for each mode. It warns and declares
+-- nothing. Added to and never changed; the newest version of a mode holds as a whole.
 
 create table carriage_said (
     mode text not null check (mode in ('road', 'sea', 'air')),

@@ -1,5 +1,5 @@
--- How often somebody expects a part to fail, on all machines that it fits together. Added to and never changed; the
--- newest version holds. What was seen here stands beside it, and is read off the requests.
+-- How often somebody expects a part to fail, on all machines that it fits together. Added to and never
+-- changed; the newest version holds. What was seen here stands beside it, and is read off the requests.
 
 create table failure_said (
     part_id blob not null references part (id),

@@ -5,6 +5,7 @@ pub mod calc;
 pub mod demo;
 pub mod files;
 pub mod init;
+pub mod pack;
 pub mod person;
 pub mod plan;
 pub mod restore;

@@ -3,6 +3,7 @@
 pub mod assets;
 pub mod attachment;
 pub mod authority;
+pub mod background;
 pub mod backup;
 pub mod blend;
 pub mod book;
@@ -86,6 +87,7 @@ use error::AppError;
 use health::Health;
 use lineup::{Planner, Worths};
 use people::{Passphrases, SlowDown};
+use resupply::{FirstLoads, Proposals};
 use routes::Routes;
 use shape::Readings;
 
@@ -99,6 +101,8 @@ pub struct AppState {
     pub slow_down: SlowDown,
     pub planner: Planner,
     pub worths: Worths,
+    pub proposals: Proposals,
+    pub first_loads: FirstLoads,
     pub health: Health,
     pub keeper: Keeper,
     pub intake: Intake,
@@ -116,6 +120,8 @@ impl AppState {
             slow_down: SlowDown::default(),
             planner: Planner::default(),
             worths: Worths::default(),
+            proposals: Proposals::default(),
+            first_loads: FirstLoads::default(),
             health: Health::default(),
             keeper: Keeper::default(),
             intake: Intake::default(),

@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
 use mendpost_server::command::{
-    self, backup, calc, demo, files, init, person, plan, restore, serve,
+    self, backup, calc, demo, files, init, pack, person, plan, restore, serve,
 };
 use mendpost_server::solve;
 
@@ -24,6 +24,7 @@ enum Command {
     Demo(demo::Arguments),
     Files(files::Arguments),
     Init(init::Arguments),
+    Pack(pack::Arguments),
     Person(person::Arguments),
     Plan(plan::Arguments),
     Restore(restore::Arguments),
@@ -43,6 +44,7 @@ fn main() -> ExitCode {
         Command::Demo(arguments) => command::run(demo::demo(arguments)),
         Command::Files(arguments) => command::run(files::files(arguments)),
         Command::Init(arguments) => command::run(init::init(arguments)),
+        Command::Pack(arguments) => pack::command(&arguments),
         Command::Person(arguments) => command::run(person::person(arguments)),
         Command::Plan(arguments) => command::run(plan::plan(arguments)),
         Command::Restore(arguments) => command::run(restore::restore(arguments)),
@@ -60,7 +62,7 @@ fn usage(error: &clap::Error) -> ExitCode {
     }
     if error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
         eprintln!(
-            "mendpost: say what to do: backup, calc, demo, files, init, person, plan, restore, serve or solve; see mendpost --help"
+            "mendpost: say what to do: backup, calc, demo, files, init, pack, person, plan, restore, serve or solve; see mendpost --help"
         );
         return ExitCode::from(2);
     }

@@ -21,13 +21,14 @@ pub use authority::who_word;
 use std::collections::BTreeSet;
 
 use chrono::{DateTime, Utc};
-use mendpost_core::code::BankCode;
+use mendpost_core::code::{BankCode, PartCode};
 use mendpost_core::lineup::{Change, GasSource, Readiness, StageNeed};
 use mendpost_core::situation::Situation;
 
 use crate::page::{clock, hour, minutes, moment, weekday, whole};
 
 /// Names come from the situation, times are in its site's clock.
+#[derive(Clone, Copy)]
 pub struct Words<'a> {
     situation: &'a Situation,
 }
@@ -35,6 +36,18 @@ pub struct Words<'a> {
 impl<'a> Words<'a> {
     pub const fn new(situation: &'a Situation) -> Self {
         Words { situation }
+    }
+
+    /// A part's name; empty where it is not listed.
+    pub fn part_name(&self, code: &PartCode) -> &'a str {
+        self.situation
+            .part(code)
+            .map_or("", |part| part.name.as_str())
+    }
+
+    /// The site's word for what it loses.
+    pub fn loss_word(&self) -> &'a str {
+        &self.situation.site.loss_word
     }
 
     /// Whether work could start now: the mark, its word, and what it waits for.

@@ -263,3 +263,38 @@ fn a_quantity_is_worked_out_without_a_site() {
         "invalid value 'weight'",
     );
 }
+
+/// A packing problem is answered in JSON; what is wrong with it is one line and exit
+/// code 2. 10 kg: the 7 kg and the 3 kg are worth 9 + 4, more than two of 5 kg.
+#[test]
+fn a_load_is_packed_without_a_site() {
+    let folder = TempDir::new().expect("a temporary folder");
+    let file = folder.path().join("packing.json");
+    let packing = |limit: i64| {
+        format!(
+            r#"{{"limits":[{{"id":"kg","limit":{limit}}}],"items":[
+                {{"id":"five","max":2,"worth":[6],"uses":{{"kg":5}}}},
+                {{"id":"seven","max":1,"worth":[9],"uses":{{"kg":7}}}},
+                {{"id":"three","max":1,"worth":[4],"uses":{{"kg":3}}}}]}}"#
+        )
+    };
+    fs::write(&file, packing(10)).expect("written");
+    let answer = mendpost(&["pack", text(&file), "--seconds", "60"]);
+    assert!(answer.status.success(), "{answer:?}");
+    assert_eq!(
+        String::from_utf8_lossy(&answer.stdout),
+        "{\"worth\":13,\"bound\":13,\"proven\":true,\"take\":{\"seven\":1,\"three\":1}}\n"
+    );
+    fs::write(&file, packing(-1)).expect("written");
+    assert_fails(
+        &mendpost(&["pack", text(&file)]),
+        2,
+        "limits[0].limit: -1 is not within 0 to",
+    );
+    assert_fails(
+        &mendpost(&["pack", text(&file), "--seconds=-1"]),
+        2,
+        "--seconds is -1; give 0 or more",
+    );
+    assert_fails(&mendpost(&["pack", "no-such-file"]), 2, "no-such-file: ");
+}

@@ -4,4 +4,5 @@ mod gas;
 mod learned;
 mod planner;
 mod python;
+mod resupply;
 mod shape;

@@ -29,6 +29,7 @@ mod people;
 mod powder;
 mod receiving;
 mod requests;
+mod resupply;
 mod retired;
 mod scan;
 mod security;

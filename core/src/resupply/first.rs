@@ -62,11 +62,10 @@ fn unstocked(mut item: Item, now: chrono::DateTime<chrono::Utc>) -> Item {
     if let Content::Consumable(consumed) = &mut item.content {
         consumed.counted = Some(super::Counted {
             units: 0,
-            builds_since: 0,
-            spray_min_since: 0,
             at: now,
             by: String::new(),
         });
+        (consumed.builds_since, consumed.spray_min_since) = (0, 0);
     }
     item
 }

@@ -45,6 +45,10 @@ pub struct Consumed {
     pub per_day_milli: i64,
     /// The newest count; none if nobody counted, and then nothing is reckoned of it.
     pub counted: Option<Counted>,
+    /// Builds that were begun since it was counted.
+    pub builds_since: i64,
+    /// Minutes of spraying that were planned for these.
+    pub spray_min_since: i64,
 }
 
 /// What somebody counted of a consumable.
@@ -52,10 +56,6 @@ pub struct Consumed {
 pub struct Counted {
     /// How many units.
     pub units: i64,
-    /// Builds that were begun since.
-    pub builds_since: i64,
-    /// Minutes of spraying since.
-    pub spray_min_since: i64,
     /// When.
     pub at: DateTime<Utc>,
     /// By whom.

@@ -44,8 +44,8 @@ pub fn shelves(items: &[Item], now: DateTime<Utc>) -> Vec<Shelf> {
 fn on_hand_milli(consumed: &Consumed, now: DateTime<Utc>) -> Option<i64> {
     let counted = consumed.counted.as_ref()?;
     let days_milli = (now - counted.at).num_minutes().max(0) * consumed.per_day_milli / 1440;
-    let hours_milli = counted.spray_min_since * consumed.per_hour_milli / 60;
-    let builds_milli = counted.builds_since * consumed.per_build_milli;
+    let hours_milli = consumed.spray_min_since * consumed.per_hour_milli / 60;
+    let builds_milli = consumed.builds_since * consumed.per_build_milli;
     Some((counted.units * 1000 - days_milli - hours_milli - builds_milli).max(0))
 }
 

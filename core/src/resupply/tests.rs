@@ -36,7 +36,7 @@ fn proposed(setting: Setting) -> Proposal {
 }
 
 fn proposed_with(setting: Setting, sets: &[Vec<crate::code::ItemCode>]) -> Proposal {
-    let yardstick = Yardstick::new(setting, BUDGET, 60, &mut || false).expect("not stopped");
+    let yardstick = yardstick(setting);
     let order = Order {
         yardstick: &yardstick,
         sets,
@@ -124,14 +124,7 @@ fn what_belongs_together_goes_together() {
 #[test]
 fn failures_to_come_ask_for_more_than_today() {
     let mut setting = setting(vec![can("CAN-5", 5_000)]);
-    setting.situation.parts[0].assets = [code("crane")].into();
-    setting.failures = vec![FailureRecord {
-        part: code("P-1"),
-        prior_milli: 2_000,
-        prior_days: 10,
-        seen: 0,
-        seen_days: 0,
-    }];
+    fails(&mut setting, 2_000, 10);
     let found = proposed(setting);
     assert!(found.load[&code("CAN-5")] > 2, "{:?}", found.load);
     let outlook = found.truly.outlook;
@@ -147,15 +140,13 @@ fn powder_is_worth_nothing_without_what_builds_use_up() {
         per_build_milli: 1_000,
         counted: Some(Counted {
             units: 1,
-            builds_since: 0,
-            spray_min_since: 0,
             at: at(0),
             by: "Storekeeper".to_owned(),
         }),
         ..Consumed::default()
     });
     let setting = setting(vec![can("CAN-11", 11_000), filter]);
-    let yardstick = Yardstick::new(setting.clone(), BUDGET, 60, &mut || false).expect("a run");
+    let yardstick = yardstick(setting.clone());
     let averts = |pairs: &[(&str, i64)]| {
         let truly = yardstick.truly(&load(pairs), &mut || false);
         truly.expect("not stopped").averted()
@@ -179,4 +170,109 @@ fn a_proposal_averts_no_less_than_usual_ways_of_ordering() {
     let (same, same_averts) = &found.usual.same_kilos;
     assert_eq!(same[&code("CAN-5")], 18, "100 kg take 18 cans of 5.5");
     assert!(*same_averts <= found.truly.averted());
+}
+
+fn two_cans() -> (Yardstick, Truly) {
+    let yardstick = yardstick(setting(vec![can("CAN-5", 5_000)]));
+    let truly = yardstick.truly(&load(&[("CAN-5", 2)]), &mut || false);
+    (yardstick, truly.expect("not stopped"))
+}
+
+fn yardstick(setting: Setting) -> Yardstick {
+    Yardstick::new(setting, BUDGET, 60, &mut || false).expect("not stopped")
+}
+
+fn fails(setting: &mut Setting, milli: i64, days: i64) {
+    setting.situation.parts[0].assets = [code("crane")].into();
+    setting.failures = vec![FailureRecord {
+        part: code("P-1"),
+        prior_milli: milli,
+        prior_days: days,
+        seen: 0,
+        seen_days: 0,
+    }];
+}
+
+/// A day later the crane is back a day later, three days later three: 40 points an hour are lost for so long. In seven
+/// days the trip lands at minute 11 580, behind the plan's end, so that nobody plans with it.
+#[test]
+fn a_slip_costs_what_waits_for_the_trip() {
+    let (yardstick, truly) = two_cans();
+    let told = slips(
+        &yardstick,
+        &load(&[("CAN-5", 2)]),
+        &truly,
+        BUDGET,
+        &mut || false,
+    );
+    let [one, three, seven] = <[Slip; 3]>::try_from(told.expect("not stopped")).expect("three");
+    assert_eq!((one.days, one.costs), (1, 40 * 1_440));
+    assert_eq!((three.days, three.costs), (3, 40 * 3 * 1_440));
+    assert_eq!(one.later, [(code::<RequestCode>("R2"), 1_440)]);
+    assert_eq!(one.out, []);
+    assert_eq!(seven.out, [code::<RequestCode>("R2")]);
+    assert!(seven.costs > three.costs);
+}
+
+/// Two failures in ten days are expected: in the 15.04 days until the end 3.01, each of 5 200 g: 15 642 g on the
+/// average. 3 800 g are left without the trip, the crane waits for 5 200, two cans bring 10 000.
+#[test]
+fn what_is_needed_stands_beside_what_is_there() {
+    let mut setting = setting(vec![can("CAN-5", 5_000)]);
+    fails(&mut setting, 2_000, 10);
+    let yardstick = yardstick(setting);
+    let two = load(&[("CAN-5", 2)]);
+    let truly = yardstick.truly(&two, &mut || false).expect("not stopped");
+    let told = needs(&yardstick, &yardstick.left_without(), &two, &truly.left);
+    let powder = told
+        .iter()
+        .find(|it| it.kind == Kind::Powder(code("316L")))
+        .expect("powder is needed");
+    assert_eq!(
+        (powder.waiting, powder.left, powder.brings),
+        (5_200, 3_800, 10_000)
+    );
+    assert!((powder.mean - 15_642).abs() < 160, "{powder:?}");
+    assert!(
+        powder.mean < powder.in_80 && powder.in_80 < powder.in_95,
+        "{powder:?}"
+    );
+    assert!(powder.enough_without < powder.enough_with, "{powder:?}");
+}
+
+/// Five failures are expected for certain (a million in a million days, 5 days): nine spares suffice with 0.968, eight
+/// with 0.932 (Poisson distribution of mean 5, any table), and one part weighs 3.5 kg.
+#[test]
+fn finished_spares_for_a_chance_are_those_of_the_poisson_table() {
+    let mut setting = setting(vec![]);
+    fails(&mut setting, 1_000_000_000, 1_000_000);
+    let vehicle = trip("TRUCK");
+    let first = first_setting(&setting.situation, &vehicle, vec![], setting.failures, 5);
+    let yardstick = yardstick(first);
+    let spares = spares_for(&yardstick, 0.95);
+    assert_eq!(spares.count[&code("P-1")], 9);
+    assert_eq!(spares.mass_g, 9 * 3_500);
+    assert!((spares.chance - 0.9682).abs() < 1e-3, "{spares:?}");
+}
+
+/// A cell that leaves with nothing: powder and fuel go together, since either alone serves nobody.
+#[test]
+fn a_cell_about_to_leave_takes_powder_and_fuel() {
+    let mut drum = item("DRUM", 180_000);
+    drum.content = Content::Fuel { ml: 200_000 };
+    let mut setting = setting(vec![]);
+    fails(&mut setting, 2_000, 10);
+    let mut vehicle = trip("TRUCK");
+    (vehicle.payload_g, vehicle.heaviest_g) = (2_500_000, 300_000);
+    let items = vec![can("CAN-11", 11_000), drum];
+    let first = first_setting(&setting.situation, &vehicle, items, setting.failures, 10);
+    let found = proposed(first);
+    assert!(found.load.contains_key(&code("CAN-11")), "{:?}", found.load);
+    assert!(found.load.contains_key(&code("DRUM")), "{:?}", found.load);
+    assert!(
+        found.truly.outlook.served_permille > 800,
+        "{:?}",
+        found.truly.outlook
+    );
+    assert_eq!(found.truly.backlog, 0);
 }

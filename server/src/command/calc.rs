@@ -1,6 +1,7 @@
 //! `mendpost calc`: one physical calculation, in and out as JSON, so that anyone can check it without the
 //! pages.
 
+mod demand;
 mod efficiency;
 
 use std::io::{Read, Write, stdin, stdout};
@@ -50,6 +51,7 @@ Pressures are absolute; the unit of each value is in its name.
                  [heel_kg]
   efficiency     approval_mean, approval_sd, builds (list of shares), [approval_builds: 4], [others: list],
                  [quantile]
+  demand         parts (list of rate_per_day or failures and seen_days, kg_mean, [kg_sd]), days, [quantiles]
   fuel           rated_kw, load_kw, hours, [l_per_kwh], [idle_l_per_h_per_kw]
 
 gas is nitrogen, helium, argon or air.
@@ -88,6 +90,11 @@ Efficiency is learned by the conjugate analysis of the normal distribution: the 
 builds, and mean and spread are those of the next build; `ln_odds_apart` is the logarithm of the odds
 that the others differ from the builds.
 
+Demand is what failures of the parts take in so many days: they come at random at the rate, or at one that is
+known only as if so many failures had come in seen_days, and each takes a gamma-distributed amount, or always
+the same without kg_sd. Of each quantile it says the least amount that is enough in that share of cases, by
+Panjer's recursion on a lattice of some thousand steps.
+
 Fuel is linear in the load: 0.25 l/kWh and 0.035 l/h per rated kW unless given, good to some 15 %.";
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -101,6 +108,7 @@ enum Name {
     CriticalVelocity,
     PowderNeed,
     Efficiency,
+    Demand,
     Fuel,
 }
 
@@ -142,6 +150,7 @@ fn work_out(name: Name, text: &str) -> Result<Value, String> {
         Name::CriticalVelocity => critical_velocity(&input(text)?),
         Name::PowderNeed => powder_need(&input(text)?),
         Name::Efficiency => efficiency::efficiency(&input(text)?),
+        Name::Demand => demand::demand(&input(text)?),
         Name::Fuel => fuel(&input(text)?),
     }
 }

@@ -6,19 +6,17 @@
 //! placed anew on things as they stand when a run begins, so that all is counted from then on.
 
 use std::collections::BTreeMap;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use chrono::{DateTime, Utc};
 use mendpost_core::code::{CapabilityCode, PowderCode};
 use mendpost_core::lineup::{Budget, Measure, More, Swing, Verified, Worth, draft, duty_ends};
 use mendpost_core::situation::{KeepBack, Situation};
-use tokio::sync::Notify;
 
 use super::beside::from_now;
 use super::queries;
 use crate::AppState;
+use crate::background::{Background, Handle};
 use crate::error::AppError;
 use crate::situation;
 
@@ -34,33 +32,10 @@ const FUEL_ML: i64 = 10_000;
 /// One more of duty, in minutes.
 const DUTY_MIN: i64 = 60;
 
-/// What the one run of a site found, and how far the present one is.
-#[derive(Debug, Clone, Default)]
-pub struct Worths {
-    shown: Arc<Mutex<Shown>>,
-    stop: Arc<AtomicBool>,
-    done: Arc<Notify>,
-}
+/// What the one run of a site found, and how far the present one is: about the line-up of that number.
+pub type Worths = Background<i64, Found>;
 
-/// What there is to show.
-#[derive(Debug, Clone, Default)]
-pub struct Shown {
-    pub running: Option<Running>,
-    /// What the last run found that came to its end.
-    pub found: Option<Arc<Found>>,
-    pub failed: bool,
-}
-
-/// A run that goes on.
-#[derive(Debug, Clone)]
-pub struct Running {
-    /// Of which line-up.
-    pub number: i64,
-    pub by: String,
-    pub since: Instant,
-    pub done: usize,
-    pub of: usize,
-}
+type Run = Handle<i64, Found>;
 
 /// What a run found.
 #[derive(Debug)]
@@ -90,154 +65,89 @@ pub struct Measured {
     pub swings: Vec<Swing>,
 }
 
-impl Worths {
-    pub fn shown(&self) -> Shown {
-        self.with(|shown| shown.clone())
-    }
+/// Starts a run for the newest line-up, unless one goes on.
+pub async fn start(state: &AppState, by: String) -> Result<(), AppError> {
+    let newest = queries::latest(&state.db.read).await?;
+    let newest = newest.ok_or_else(|| AppError::Conflict(NONE.to_owned()))?;
+    let (number, state) = (newest.number, state.clone());
+    let worths = state.worths.clone();
+    worths.start(number, by, |handle| async move {
+        run(&state, handle, number).await
+    });
+    Ok(())
+}
 
-    /// Starts a run for the newest line-up, unless one goes on.
-    pub async fn start(&self, state: &AppState, by: String) -> Result<(), AppError> {
-        let newest = queries::latest(&state.db.read).await?;
-        let newest = newest.ok_or_else(|| AppError::Conflict(NONE.to_owned()))?;
-        let (number, since) = (newest.number, Instant::now());
-        let running = Running {
-            number,
-            by,
-            since,
-            done: 0,
-            of: 1,
-        };
-        let first = self.with(|shown| {
-            let idle = shown.running.is_none();
-            if idle {
-                shown.running = Some(running);
-                shown.failed = false;
-            }
-            idle
-        });
-        if !first {
-            return Ok(());
-        }
-        self.stop.store(false, Ordering::Relaxed);
-        let (state, worths) = (state.clone(), self.clone());
-        tokio::spawn(async move {
-            let outcome = worths.run(&state, number).await;
-            worths.with(|shown| {
-                shown.running = None;
-                match outcome {
-                    Ok(Some(found)) => shown.found = Some(Arc::new(found)),
-                    Ok(None) => {}
-                    Err(error) => {
-                        tracing::error!(%error, "what one more is worth was not worked out");
-                        shown.failed = true;
-                    }
-                }
-            });
-            worths.done.notify_waiters();
-        });
-        Ok(())
-    }
+/// None if it was stopped.
+async fn run(state: &AppState, handle: Run, number: i64) -> Result<Option<Found>, AppError> {
+    let begin = Instant::now();
+    let situation = situation::now(state).await?;
+    let sizes = queries::container_grams(&state.db.read).await?;
+    let order = queries::plan(&state.db.read, number).await?;
+    let problem = draft(&situation).problem;
+    let plan = from_now(&situation, &problem, &order);
+    let verified = Verified::new(problem, plan)
+        .map_err(|_| AppError::internal(format!("order {number} breaks a rule")))?;
+    let duty_ends = duty_ends(verified.problem()).map(|minute| situation.moment(minute));
+    let from = situation.now;
+    let measured = tokio::task::spawn_blocking(move || {
+        let more = one_more_of_each(&situation, &sizes);
+        measure(&handle, &situation, &verified, more)
+    });
+    let measured = measured.await.map_err(AppError::internal)?;
+    Ok(measured.map(|measured| Found {
+        number,
+        computed_ms: state.clock.now(),
+        took: begin.elapsed(),
+        from,
+        duty_ends,
+        measured,
+    }))
+}
 
-    /// Ends the present run; what it found so far is dropped.
-    pub fn stop(&self) {
-        self.stop.store(true, Ordering::Relaxed);
+fn measure(
+    handle: &Run,
+    situation: &Situation,
+    verified: &Verified,
+    more: Vec<More>,
+) -> Option<Measured> {
+    let mut stop = || handle.is_stopped();
+    let capabilities = verified.problem().capabilities.iter();
+    let capabilities: Vec<CapabilityCode> =
+        capabilities.filter_map(|c| c.id.parse().ok()).collect();
+    let keep_backs = &situation.keep_backs;
+    let of = 1 + more.len() + keep_backs.len() + capabilities.len();
+    handle.tell(0, of);
+    let measure = Measure::new(verified, BUDGET, &mut stop)?;
+    let mut done = 1;
+    let mut step = || {
+        handle.tell(done, of);
+        done += 1;
+    };
+    let mut worths = Vec::new();
+    for more in more {
+        step();
+        let worth = measure.worth(situation, std::slice::from_ref(&more), 0, &mut stop)?;
+        worths.push((more, worth));
     }
-
-    /// Until no run goes on.
-    pub async fn finished(&self) {
-        loop {
-            let done = self.done.notified();
-            if self.shown().running.is_none() {
-                return;
-            }
-            done.await;
-        }
+    worths.sort_by_key(|(_, worth)| std::cmp::Reverse(worth.averted));
+    let mut holding = Vec::new();
+    for keep_back in keep_backs {
+        step();
+        let cost = measure.cost_of_holding(situation, keep_back.number, &mut stop)?;
+        holding.push((keep_back.clone(), cost));
     }
-
-    fn with<T>(&self, act: impl FnOnce(&mut Shown) -> T) -> T {
-        act(&mut self.shown.lock().unwrap_or_else(PoisonError::into_inner))
+    let mut swings = Vec::new();
+    for capability in &capabilities {
+        step();
+        swings.push(measure.swing(capability, &mut stop)?);
     }
-
-    fn tell(&self, done: usize, of: usize) {
-        self.with(|shown| {
-            if let Some(running) = &mut shown.running {
-                (running.done, running.of) = (done, of);
-            }
-        });
-    }
-
-    /// None if it was stopped.
-    async fn run(&self, state: &AppState, number: i64) -> Result<Option<Found>, AppError> {
-        let begin = Instant::now();
-        let situation = situation::now(state).await?;
-        let sizes = queries::container_grams(&state.db.read).await?;
-        let order = queries::plan(&state.db.read, number).await?;
-        let problem = draft(&situation).problem;
-        let plan = from_now(&situation, &problem, &order);
-        let verified = Verified::new(problem, plan)
-            .map_err(|_| AppError::internal(format!("order {number} breaks a rule")))?;
-        let duty_ends = duty_ends(verified.problem()).map(|minute| situation.moment(minute));
-        let (worths, from) = (self.clone(), situation.now);
-        let measured = tokio::task::spawn_blocking(move || {
-            let more = one_more_of_each(&situation, &sizes);
-            worths.measure(&situation, &verified, more)
-        });
-        let measured = measured.await.map_err(AppError::internal)?;
-        Ok(measured.map(|measured| Found {
-            number,
-            computed_ms: state.clock.now(),
-            took: begin.elapsed(),
-            from,
-            duty_ends,
-            measured,
-        }))
-    }
-
-    fn measure(
-        &self,
-        situation: &Situation,
-        verified: &Verified,
-        more: Vec<More>,
-    ) -> Option<Measured> {
-        let mut stop = || self.stop.load(Ordering::Relaxed);
-        let capabilities = verified.problem().capabilities.iter();
-        let capabilities: Vec<CapabilityCode> =
-            capabilities.filter_map(|c| c.id.parse().ok()).collect();
-        let keep_backs = &situation.keep_backs;
-        let of = 1 + more.len() + keep_backs.len() + capabilities.len();
-        self.tell(0, of);
-        let measure = Measure::new(verified, BUDGET, &mut stop)?;
-        let mut done = 1;
-        let mut step = || {
-            self.tell(done, of);
-            done += 1;
-        };
-        let mut worths = Vec::new();
-        for more in more {
-            step();
-            let worth = measure.worth(situation, std::slice::from_ref(&more), 0, &mut stop)?;
-            worths.push((more, worth));
-        }
-        worths.sort_by_key(|(_, worth)| std::cmp::Reverse(worth.averted));
-        let mut holding = Vec::new();
-        for keep_back in keep_backs {
-            step();
-            let cost = measure.cost_of_holding(situation, keep_back.number, &mut stop)?;
-            holding.push((keep_back.clone(), cost));
-        }
-        let mut swings = Vec::new();
-        for capability in &capabilities {
-            step();
-            swings.push(measure.swing(capability, &mut stop)?);
-        }
-        Some(Measured {
-            noise: measure.noise(),
-            better: measure.better_than(verified.plan()),
-            worths,
-            holding,
-            swings,
-        })
-    }
+    Some(Measured {
+        noise: measure.noise(),
+        better: measure.better_than(verified.plan()),
+        worths,
+        holding,
+        swings,
+    })
 }
 
 const NONE: &str = "there is no line-up to measure from; plan first";

@@ -9,8 +9,9 @@ use mendpost_core::people::{Act, may};
 use mendpost_core::situation::{KeepBack, Situation};
 
 use super::queries::{self, Stored};
-use super::worth::{BUDGET, Found, Running, Shown};
+use super::worth::{self, BUDGET, Found};
 use crate::AppState;
+use crate::background::{Running, Shown};
 use crate::error::AppError;
 use crate::page::{Layout, Screen, loss, minutes, page, whole};
 use crate::people::{Visit, Who};
@@ -115,7 +116,7 @@ pub(super) async fn show(
 }
 
 pub(super) async fn start(State(state): State<AppState>, who: Who) -> Result<Response, AppError> {
-    state.worths.start(&state, who.name.clone()).await?;
+    worth::start(&state, who.name.clone()).await?;
     Ok(Redirect::to(PATH).into_response())
 }
 
@@ -125,10 +126,13 @@ pub(super) async fn stop(State(state): State<AppState>) -> Response {
     Redirect::to(PATH).into_response()
 }
 
-fn running(running: &Running) -> RunningRow {
+fn running(running: &Running<i64>) -> RunningRow {
     let seconds = running.since.elapsed().as_secs();
     let Running {
-        number, done, of, ..
+        about: number,
+        done,
+        of,
+        ..
     } = running;
     RunningRow {
         by: running.by.clone(),
@@ -155,7 +159,7 @@ struct Told<'a> {
 }
 
 impl Told<'_> {
-    fn answer(&self, shown: &Shown) -> (String, String) {
+    fn answer(&self, shown: &Shown<i64, Found>) -> (String, String) {
         let unit = &self.situation.site.loss_word;
         if self.newest.is_none() {
             return (

@@ -1,5 +1,5 @@
-//! What the forms of the records share: fields read by the same rules from a page and from a row of a sheet, and
-//! the page that asks for them.
+//! What the forms of the records share: fields read by the same rules from a page and from a row of a sheet,
+//! and the page that asks for them.
 
 use std::collections::BTreeSet;
 use std::fmt::Display;

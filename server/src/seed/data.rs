@@ -1,5 +1,6 @@
 //! A site as read from its files, checked and ready to be written.
 
+use super::resupply::SeedResupply;
 use crate::interim::End;
 use crate::shape::Reading;
 use chrono::{DateTime, NaiveDate, Utc};
@@ -50,6 +51,7 @@ pub struct SiteData {
     pub requests: Vec<SeedRequest>,
     pub interims: Vec<SeedInterim>,
     pub keep_backs: Vec<KeepBack>,
+    pub resupply: SeedResupply,
 }
 
 /// Somebody of the crew.

@@ -11,7 +11,7 @@ const LARGEST: u64 = 4 << 20;
 
 /// The files that a site is read from, beside the STL files that `parts.csv` names; what is not needed
 /// may be missing.
-pub(super) const NAMES: [&str; 27] = [
+pub(super) const NAMES: [&str; 35] = [
     "site.toml",
     "people.csv",
     "powders.csv",
@@ -38,6 +38,14 @@ pub(super) const NAMES: [&str; 27] = [
     "yeses.csv",
     "interim_parts.csv",
     "keep_backs.csv",
+    "items.csv",
+    "item_sets.csv",
+    "trips.csv",
+    "must_go.csv",
+    "carriage.csv",
+    "carriage_rules.csv",
+    "carriage_apart.csv",
+    "part_failures.csv",
     "README.md",
 ];
 

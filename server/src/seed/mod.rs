@@ -17,6 +17,7 @@ pub(crate) mod powder;
 pub(crate) mod recipe;
 pub(crate) mod records;
 mod request;
+mod resupply;
 pub(crate) mod row;
 mod shape;
 pub(crate) mod sheet;
@@ -33,6 +34,7 @@ pub use data::{
 };
 pub use fault::SeedFault;
 pub use files::{SeedFiles, UnreadableSeed};
+pub use resupply::SeedResupply;
 pub use write::powder::{Whence, enter as enter_lot};
 pub use write::write;
 
@@ -125,6 +127,13 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
         assets: &known.assets,
     };
     let keep_backs = keep_back::keep_backs(files, &stored, &calendar, faults);
+    let named = crate::resupply::item::form::Known {
+        powders: powder_codes.clone(),
+        banks: site::bank_codes(&rows, faults),
+        parts: known.parts.clone(),
+        ..Default::default()
+    };
+    let resupply = resupply::resupply(files, named, &deliveries, &calendar, faults);
     Some(SiteData {
         site: site?,
         people,
@@ -155,5 +164,6 @@ fn read_all(files: &SeedFiles, now: DateTime<Utc>, faults: &Faults) -> Option<Si
         requests,
         interims,
         keep_backs,
+        resupply,
     })
 }

@@ -14,7 +14,9 @@ use std::collections::BTreeMap;
 
 use chrono::{DateTime, TimeDelta, Timelike, Utc};
 use mendpost_core::catalogue::{Answer, Part, Recipe};
-use mendpost_core::situation::{Capability, Site, Situation, days_ahead, duty_shifts};
+use mendpost_core::situation::{
+    Capability, MOST_PLAN_DAYS, Site, Situation, days_ahead, duty_shifts,
+};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
 
@@ -71,6 +73,15 @@ pub async fn load(
     connection: &mut SqliteConnection,
     now: DateTime<Utc>,
 ) -> Result<Situation, sqlx::Error> {
+    load_ahead(connection, now, 0).await
+}
+
+/// The same, planned for at least so many days ahead, as far as that goes.
+pub async fn load_ahead(
+    connection: &mut SqliteConnection,
+    now: DateTime<Utc>,
+    days: i64,
+) -> Result<Situation, sqlx::Error> {
     let now = now
         .with_second(0)
         .and_then(|t| t.with_nanosecond(0))
@@ -79,6 +90,7 @@ pub async fn load(
     let (mut site, cell_name) = planned_site(connection).await?;
     let deliveries = supply::deliveries(connection, &codes).await?;
     site.plan_days = days_ahead(site.plan_days, now, &deliveries, site.receiving_min);
+    site.plan_days = site.plan_days.max(days.min(MOST_PLAN_DAYS));
     let until = now + TimeDelta::days(site.plan_days);
     let hours = cell::duty_hours(connection).await?;
     let (parts, recipes) = catalogue::load(connection, &codes).await?;

@@ -385,7 +385,7 @@ fn happen(text: &str, accident: &Accident) -> Vec<u8> {
     lines.join("\n").into_bytes()
 }
 
-const FILES: [&str; 23] = [
+const FILES: [&str; 31] = [
     "assets.csv",
     "capabilities.csv",
     "changeovers.csv",
@@ -409,6 +409,14 @@ const FILES: [&str; 23] = [
     "yeses.csv",
     "interim_parts.csv",
     "keep_backs.csv",
+    "items.csv",
+    "item_sets.csv",
+    "trips.csv",
+    "must_go.csv",
+    "carriage.csv",
+    "carriage_rules.csv",
+    "carriage_apart.csv",
+    "part_failures.csv",
 ];
 
 /// The forklift's roller may run 120 h from 4 310 h on, six a day: an end is by hours or by a date, and a

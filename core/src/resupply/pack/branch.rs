@@ -31,6 +31,14 @@ struct Node {
     split: Split,
 }
 
+/// What a node begins with: bound and prices of the one before it, and the decision that led to it.
+struct Beginning {
+    bound: i64,
+    decided: usize,
+    depth: u32,
+    prices: Vec<f64>,
+}
+
 /// Up to so many units of a line, or more.
 #[derive(Clone, Copy)]
 struct Split {
@@ -94,15 +102,18 @@ impl<'a> Search<'a> {
     fn root(&mut self, stop: &mut dyn FnMut() -> bool) -> i64 {
         let mut span = self.model.open.clone();
         let mut prices = vec![0.0; self.model.limits.len()];
-        let enough = |worth: i64| worth as f64;
-        self.pricer
-            .settle(&span, &mut prices, enough(self.worth), ROOT_ROUNDS);
-        self.build(&span, &prices, Some(stop));
-        let bound = self.pricer.bound(&span, &prices).bound;
-        self.node(&mut span, prices, usize::MAX, 0, ROOT_ROUNDS);
-        self.open
-            .peek()
-            .map_or(self.worth, |node| node.bound.min(bound))
+        let enough = self.worth as f64;
+        self.pricer.settle(&span, &mut prices, enough, ROOT_ROUNDS);
+        let priced = self.pricer.bound(&span, &prices);
+        self.build(&span, &prices, priced.take, Some(stop));
+        let from = Beginning {
+            bound: priced.bound,
+            decided: usize::MAX,
+            depth: 0,
+            prices,
+        };
+        self.node(&mut span, from, ROOT_ROUNDS);
+        self.open.peek().map_or(self.worth, |node| node.bound)
     }
 
     /// Both sides of a node's split.
@@ -123,13 +134,15 @@ impl<'a> Search<'a> {
         if !self.model.narrow(&mut span) {
             return;
         }
-        self.pricer.tighten(&mut span, &node.prices, self.worth + 1);
+        let priced = self.pricer.bound(&span, &node.prices);
+        priced.tighten(&mut span, self.worth + 1);
         if !self.model.narrow(&mut span) {
             return;
         }
         let Split { line, at } = node.split;
-        for (least, most) in [(span.least[line], at), (at + 1, span.most[line])] {
-            if least < span.least[line] || most > span.most[line] || least > most {
+        let (least, most) = (span.least[line], span.most[line]);
+        for (least, most) in [(least, most.min(at)), (least.max(at + 1), most)] {
+            if least > most {
                 continue;
             }
             let mut side = span.clone();
@@ -140,48 +153,42 @@ impl<'a> Search<'a> {
                 least,
                 most,
             });
-            let decided = self.decisions.len() - 1;
-            self.node(
-                &mut side,
-                node.prices.clone(),
-                decided,
-                node.depth + 1,
-                NODE_ROUNDS,
-            );
+            let from = Beginning {
+                bound: node.bound,
+                decided: self.decisions.len() - 1,
+                depth: node.depth + 1,
+                prices: node.prices.clone(),
+            };
+            self.node(&mut side, from, NODE_ROUNDS);
         }
     }
 
     /// Bounds a node and puts it with the open ones, unless nothing there can be worth more than what was found.
-    fn node(
-        &mut self,
-        span: &mut Span,
-        mut prices: Vec<f64>,
-        decided: usize,
-        depth: u32,
-        rounds: usize,
-    ) {
+    fn node(&mut self, span: &mut Span, from: Beginning, rounds: usize) {
         self.nodes += 1;
+        let mut prices = from.prices;
         if !self.model.narrow(span) {
             return;
         }
         let enough = self.worth as f64 + 0.9;
         let swing = self.pricer.settle(span, &mut prices, enough, rounds);
-        let bound = self.pricer.bound(span, &prices).bound;
+        let priced = self.pricer.bound(span, &prices);
+        let bound = priced.bound.min(from.bound);
         if bound <= self.worth {
             return;
         }
         if self.nodes.is_multiple_of(NODES_FOR_A_PACKING) {
-            self.build(span, &prices, None);
+            self.build(span, &prices, priced.take.clone(), None);
         }
-        self.pricer.tighten(span, &prices, self.worth + 1);
+        priced.tighten(span, self.worth + 1);
         if !self.model.narrow(span) {
             return;
         }
         match self.choose(span, &prices, &swing) {
             Some(split) => self.open.push(Node {
                 bound,
-                decided,
-                depth,
+                decided: from.decided,
+                depth: from.depth,
                 prices,
                 split,
             }),
@@ -190,8 +197,13 @@ impl<'a> Search<'a> {
     }
 
     /// Builds a packing from what the prices would take.
-    fn build(&mut self, span: &Span, prices: &[f64], exchange: Option<&mut dyn FnMut() -> bool>) {
-        let mut take = self.pricer.bound(span, prices).take;
+    fn build(
+        &mut self,
+        span: &Span,
+        prices: &[f64],
+        mut take: Vec<u32>,
+        exchange: Option<&mut dyn FnMut() -> bool>,
+    ) {
         let packer = Packer::new(self.model, span, &self.pricer, prices);
         if packer.repair(&mut take) {
             packer.fill(&mut take, &[]);

@@ -17,7 +17,9 @@ pub(super) struct Pricer<'a> {
 }
 
 /// What prices say of a span.
-pub(super) struct Priced {
+pub(super) struct Priced<'a> {
+    whole: Whole<'a>,
+    total: i128,
     /// Nothing in the span is worth more.
     pub bound: i64,
     /// What each block would take at the prices.
@@ -125,23 +127,29 @@ impl<'a> Pricer<'a> {
     }
 
     /// The bound at the prices, in whole numbers.
-    pub fn bound(&self, span: &Span, prices: &[f64]) -> Priced {
+    pub fn bound(&self, span: &Span, prices: &[f64]) -> Priced<'a> {
         let whole = Whole::of(self.model, prices);
         let mut take = span.least.clone();
         let total = whole.total(span, &mut take);
         Priced {
             bound: whole.down(total),
             take,
+            whole,
+            total,
         }
     }
+}
 
-    /// Takes out of the span what can't be worth `wanted` or more by the prices.
-    pub fn tighten(&self, span: &mut Span, prices: &[f64], wanted: i64) {
-        let whole = Whole::of(self.model, prices);
-        let total = whole.total(span, &mut span.least.clone());
-        let spare = total - (i128::from(wanted) << whole.shift);
-        for block in &self.model.blocks {
-            whole.tighten(span, block, spare);
+impl Priced<'_> {
+    /// Takes out of the span that was priced what can't be worth `wanted` or more.
+    pub fn tighten(&self, span: &mut Span, wanted: i64) {
+        let spare = self.total - (i128::from(wanted) << self.whole.shift);
+        for block in &self.whole.model.blocks {
+            let lines = block.iter().flat_map(|it| &self.whole.model.groups[*it]);
+            let mut lines = lines.map(|line| span.least[*line] == span.most[*line]);
+            if !lines.all(|decided| decided) {
+                self.whole.tighten(span, block, spare);
+            }
         }
     }
 }

@@ -415,3 +415,62 @@ proptest! {
         prop_assert!(found.worth <= best && best <= found.bound);
     }
 }
+
+/// The best worth for each mass up to the limit, line by line (a dynamic programme; exact with one limit).
+fn best_by_mass(packing: &Packing) -> i64 {
+    let most = usize::try_from(packing.limits[0].limit).expect("small");
+    let mut best = vec![0; most + 1];
+    for item in &packing.items {
+        let before = best.clone();
+        let each = usize::try_from(item.uses["kg"]).expect("small");
+        let (mut worth, mut mass) = (0, 0);
+        for unit in 0..usize::try_from(item.max).expect("small") {
+            worth += item
+                .worth
+                .get(unit)
+                .unwrap_or(&item.worth[item.worth.len() - 1]);
+            mass += each;
+            for at in mass..=most {
+                best[at] = best[at].max(before[at - mass] + worth);
+            }
+        }
+    }
+    best[most]
+}
+
+fn under_mass() -> impl Strategy<Value = Packing> {
+    let item = (1i64..5, prop::collection::vec(-20i64..100, 1..4), 1i64..60);
+    (prop::collection::vec(item, 8..25), 50i64..400).prop_map(|(items, limit)| Packing {
+        known: None,
+        limits: vec![PackLimit {
+            id: "kg".to_owned(),
+            limit,
+        }],
+        items: items
+            .into_iter()
+            .enumerate()
+            .map(|(n, (max, worth, kg))| PackItem {
+                id: n.to_string(),
+                max,
+                worth,
+                uses: BTreeMap::from([("kg".to_owned(), kg)]),
+                must: 0,
+            })
+            .collect(),
+        sets: Vec::new(),
+        apart: Vec::new(),
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(1000))]
+
+    /// Two dozen lines under one limit, as good as the dynamic programme.
+    #[test]
+    fn under_one_limit_it_is_the_exact_answer(packing in under_mass()) {
+        let found = pack(&packing, 1_000_000, &mut || false);
+        prop_assert_eq!(check(&packing, &found), []);
+        prop_assert!(found.proven);
+        prop_assert_eq!(found.worth, best_by_mass(&packing));
+    }
+}

@@ -101,6 +101,33 @@ fn efficiency_is_learned_from_builds() {
     assert!((number(&answer, "ln_odds_apart") - 0.565_135).abs() < 1e-6);
 }
 
+/// 0.1 failures a day in 20 days are 2 on the average, of 4 +- 2 kg each: mean 8 kg, variance
+/// 2 x (4 + 16) = 40. Always 5 kg: none in exp(-2) = 0.135 of cases, at most one in 0.406, two in 0.677, three in 0.857.
+#[test]
+fn demand_is_what_failures_take() {
+    let spread = out(
+        Name::Demand,
+        r#"{"parts":[{"rate_per_day":0.1,"kg_mean":4,"kg_sd":2}],"days":20}"#,
+    );
+    assert!((number(&spread, "mean_kg") - 8.0).abs() < 1e-6, "{spread}");
+    assert!((number(&spread, "sd_kg") - 40f64.sqrt()).abs() < 0.01);
+    assert!(number(&spread["quantiles"], "0.5") < number(&spread["quantiles"], "0.95"));
+    let always = out(
+        Name::Demand,
+        r#"{"parts":[{"rate_per_day":0.1,"kg_mean":5}],"days":20,"quantiles":[0.5,0.6,0.7]}"#,
+    );
+    assert_eq!(
+        always["quantiles"],
+        json!({"0.5": 10.0, "0.6": 10.0, "0.7": 15.0})
+    );
+    // Two failures seen in 40 days: 1 is expected in 20 days, with a variance of 1 + 1/2.
+    let learned = out(
+        Name::Demand,
+        r#"{"parts":[{"failures":2,"seen_days":40,"kg_mean":5}],"days":20}"#,
+    );
+    assert!((number(&learned, "sd_kg") - 5.0 * 1.5f64.sqrt()).abs() < 1e-4);
+}
+
 /// 60 kW at half load for 10 h: (0.25 x 30 + 0.035 x 60) x 10 = 96 l.
 #[test]
 fn fuel_is_linear_in_the_load() {
@@ -181,6 +208,21 @@ fn what_is_wrong_is_named_with_what_is_allowed() {
             Name::Fuel,
             r#"{"rated_kw":60,"load_kw":9,"hours":-1}"#,
             "hours -1 is out of range",
+        ),
+        (
+            Name::Demand,
+            r#"{"parts":[{"failures":2,"kg_mean":5}],"days":9}"#,
+            "give either rate_per_day, or failures and seen_days",
+        ),
+        (
+            Name::Demand,
+            r#"{"parts":[{"rate_per_day":-2,"kg_mean":5}],"days":9}"#,
+            "failures a day is -2",
+        ),
+        (
+            Name::Demand,
+            r#"{"parts":[],"days":9,"quantiles":[1.5]}"#,
+            "quantile is 1.5",
         ),
         (
             Name::PowderNeed,

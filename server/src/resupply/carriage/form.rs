@@ -86,8 +86,8 @@ pub fn apart(it: &mut Typed) -> Option<Apart> {
     })
 }
 
-/// What is said twice: two rules of the same entries, or of the same two classes, where only one can hold. The
-/// place of the second, from 0.
+/// What is said twice: two rules of the same entries, or of the same two classes, where only one can hold.
+/// The place of the second, from 0.
 pub fn twice(rules: &[CarriageRule], apart: &[Apart]) -> (Option<usize>, Option<usize>) {
     let of = |rule: &CarriageRule| (rule.un, rule.class.clone(), rule.group);
     let pair = |it: &Apart| match it.one < it.other {

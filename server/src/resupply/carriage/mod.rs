@@ -100,8 +100,8 @@ fn parse(
     })
 }
 
-/// What stands in the sections of a letter, and where each stood; a section in which nothing is typed but what is
-/// chosen beforehand is none.
+/// What stands in the sections of a letter, and where each stood; a section in which nothing is typed but
+/// what is chosen beforehand is none.
 fn each<T>(
     fields: &Fields,
     letter: char,

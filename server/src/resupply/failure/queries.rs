@@ -23,8 +23,8 @@ pub struct Said {
     pub ms: i64,
 }
 
-/// Every part in use, by its number. What was seen are the requests for it that somebody reported broken or worn,
-/// since the site's first record or first report.
+/// Every part in use, by its number. What was seen are the requests for it that somebody reported broken or
+/// worn, since the site's first record or first report.
 pub async fn failures(
     connection: &mut SqliteConnection,
     now_ms: i64,

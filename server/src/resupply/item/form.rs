@@ -230,7 +230,7 @@ fn consumed(it: &mut Typed) -> Option<Consumed> {
         per_build_milli: build?.unwrap_or(0),
         per_hour_milli: hour?.unwrap_or(0),
         per_day_milli: day?.unwrap_or(0),
-        counted: None,
+        ..Consumed::default()
     };
     if used == Consumed::default() {
         it.fault(

@@ -14,6 +14,7 @@ use mendpost_core::journal::Subject;
 use mendpost_core::people::Act;
 use mendpost_core::resupply::{Content, Item, Sheet};
 use serde_json::{Value, json};
+use uuid::Uuid;
 
 use crate::AppState;
 use crate::change::Change;
@@ -175,9 +176,25 @@ fn subject(code: &ItemCode) -> Subject {
     Subject::new("item", code)
 }
 
+/// Lists items that may name one another as substitutes.
+pub async fn record_all(change: &mut Change, items: &[Item], by: &str) -> Result<(), AppError> {
+    let mut listed = Vec::new();
+    for item in items {
+        listed.push(queries::list(change.connection(), &item.code).await?);
+    }
+    for (id, item) in listed.into_iter().zip(items) {
+        first_said(change, id, item, by).await?;
+    }
+    Ok(())
+}
+
 /// Lists an item with what is said of it; the entry's sequence.
-pub async fn record(change: &mut Change, item: &Item, by: &str) -> Result<i64, AppError> {
+async fn record(change: &mut Change, item: &Item, by: &str) -> Result<i64, AppError> {
     let id = queries::list(change.connection(), &item.code).await?;
+    first_said(change, id, item, by).await
+}
+
+async fn first_said(change: &mut Change, id: Uuid, item: &Item, by: &str) -> Result<i64, AppError> {
     let new = NewSaying {
         id,
         version: 1,

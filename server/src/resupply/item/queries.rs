@@ -91,7 +91,10 @@ pub async fn all(connection: &mut SqliteConnection) -> Result<Vec<Listed>, sqlx:
              s.per_build_milli, s.per_hour_milli, s.per_day_milli, s.net_g, s.gross_g, s.x_mm, s.y_mm, s.z_mm,
              s.stackable as "stackable!: bool", s.sheet_state, s.sheet, s.un, s.proper_name, s.class, s.subsidiary,
              s.packing_group, s.counted, s.depot, s.retired_reason, s.said_by, s.said_ms,
-             c.units as "units?: i64", c.counted_by as "counted_by?: String", c.counted_ms as "counted_ms?: i64"
+             c.units as "units?: i64", c.counted_by as "counted_by?: String", c.counted_ms as "counted_ms?: i64",
+             (select count(*) from build b where b.begun_ms >= c.counted_ms) as "builds_since!: i64",
+             coalesce((select sum(n.minutes) from build b join build_plan n on n.build_id = b.id
+               where b.begun_ms >= c.counted_ms), 0) as "spray_min_since!: i64"
            from item i
            join item_said s on s.item_id = i.id
              and s.version = (select max(version) from item_said where item_id = i.id)
@@ -123,6 +126,8 @@ pub async fn all(connection: &mut SqliteConnection) -> Result<Vec<Listed>, sqlx:
                 per_build_milli: row.per_build_milli,
                 per_hour_milli: row.per_hour_milli,
                 per_day_milli: row.per_day_milli,
+                builds_since: row.builds_since,
+                spray_min_since: row.spray_min_since,
                 counted: match (row.units, row.counted_by, row.counted_ms) {
                     (Some(units), Some(by), Some(ms)) => Some(Counted {
                         units,

@@ -1,4 +1,5 @@
-//! Trips: what the vehicle of a delivery may carry, when it comes, when its list closes, and what must go with it.
+//! Trips: what the vehicle of a delivery may carry, when it comes, when its list closes, and what must go
+//! with it.
 
 pub mod form;
 mod pages;
@@ -69,9 +70,14 @@ async fn one(
 async fn find(connection: &mut SqliteConnection, code: &str) -> Result<Listed, AppError> {
     let all = queries::listed(connection).await?;
     let found = all.into_iter().find(|it| it.code.as_str() == code);
-    found.ok_or_else(|| AppError::NotFound {
+    found.ok_or_else(|| unknown(code))
+}
+
+/// That there is no trip of this code, or none to be expected.
+pub fn unknown(code: &str) -> AppError {
+    AppError::NotFound {
         what: format!("trip {code}"),
-    })
+    }
 }
 
 async fn blank(visit: Visit) -> Result<Response, AppError> {

@@ -6,6 +6,7 @@ mod cell;
 mod need;
 pub mod powder;
 mod request;
+mod resupply;
 mod supply;
 
 use super::SiteData;
@@ -66,7 +67,7 @@ pub async fn write(
     for keep_back in &data.keep_backs {
         crate::keep_back::record(change, keep_back).await?;
     }
-    Ok(())
+    resupply::resupply(change, data, &ids).await
 }
 
 /// The ids of the rows written, by code.

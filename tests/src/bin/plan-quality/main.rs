@@ -7,6 +7,7 @@ mod figures;
 mod instances;
 mod job_shop;
 mod neighbourhoods;
+mod packing;
 mod planned;
 mod problems;
 mod published;
@@ -50,6 +51,8 @@ enum Table {
     Against,
     /// What planning six jobs anew at a time still gains
     Neighbourhoods,
+    /// Packing problems, published ones and kits made up: worth, bound, time
+    Packing,
 }
 
 impl Table {
@@ -62,6 +65,7 @@ impl Table {
             Table::Theory => theory::print(every),
             Table::Against => against::print(&args.folder, every),
             Table::Neighbourhoods => neighbourhoods::print(&args.folder, every),
+            Table::Packing => packing::print(&args.folder, every),
         }
     }
 }

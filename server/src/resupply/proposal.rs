@@ -1,0 +1,442 @@
+//! A proposed load as pages show it, of a trip and of a cell about to leave alike.
+
+use mendpost_core::code::{ItemCode, RequestCode};
+use mendpost_core::resupply::{
+    Barred, Carrier, Item, Kind, Lacks, Load, MASS, Need, POINTS, Proposal, RunsOut, Shelf, VOLUME,
+};
+
+use super::item;
+use super::item::words::{kg, mass};
+use super::run::Basis;
+use crate::form::plain_decimal;
+use crate::page::{loss, whole};
+use crate::words::work::sentence;
+use crate::words::{Words, litres};
+
+/// A proposal in words.
+pub struct ProposalRows {
+    pub lines: Vec<Line>,
+    pub limits: Vec<LimitRow>,
+    /// Pairs to be kept apart on the vehicle.
+    pub apart: Vec<String>,
+    pub behind: Vec<BehindRow>,
+    pub barred: Vec<BarredRow>,
+    /// What must go and does not fit.
+    pub must_left: Vec<String>,
+    /// Ways of ordering, with what each averts; ours first.
+    pub ways: Vec<WayRow>,
+    pub needs: Vec<NeedRow>,
+    pub packed: String,
+    pub ten_more: String,
+    /// It has an item with a dangerous-goods entry.
+    pub dangerous: bool,
+}
+
+pub struct Line {
+    pub number: usize,
+    pub path: String,
+    pub code: String,
+    pub name: String,
+    pub unit: String,
+    pub units: String,
+    pub gross: String,
+    pub averts: String,
+    pub per_kg: String,
+    pub counts: bool,
+    /// What else there is to say of it.
+    pub told: Vec<String>,
+    /// What the form that freezes a list says of it.
+    pub form: FormLine,
+}
+
+/// A line as the form of a load list has it.
+pub struct FormLine {
+    pub units: i64,
+    pub priority: usize,
+    pub reason: String,
+}
+
+pub struct LimitRow {
+    pub name: String,
+    pub taken: String,
+    pub most: String,
+    pub share: usize,
+}
+
+pub struct BehindRow {
+    pub path: String,
+    pub name: String,
+    pub averts: String,
+    pub told: Vec<String>,
+}
+
+pub struct BarredRow {
+    pub path: String,
+    pub name: String,
+    pub why: String,
+}
+
+pub struct WayRow {
+    pub name: &'static str,
+    pub ours: bool,
+    pub averts: String,
+    pub less: String,
+}
+
+pub struct NeedRow {
+    pub name: String,
+    pub waiting: String,
+    pub mean: String,
+    pub in_95: String,
+    pub steady: String,
+    pub left: String,
+    pub brings: String,
+    pub chance: String,
+    pub note: String,
+}
+
+/// What words are made of.
+pub struct Told<'a> {
+    pub words: Words<'a>,
+    pub basis: &'a Basis,
+}
+
+impl Told<'_> {
+    pub fn rows(&self, proposal: &Proposal, needs: &[Need]) -> ProposalRows {
+        let lines = proposal.lines.iter().enumerate();
+        let carrier = self.carrier();
+        let items = &self.basis.items;
+        let loaded = |code: &ItemCode| proposal.load.contains_key(code);
+        let shown_behind = |code: &ItemCode| proposal.behind.iter().any(|it| it.item == *code);
+        ProposalRows {
+            lines: lines.map(|(n, line)| self.line(n, line, needs)).collect(),
+            limits: self.limits(&proposal.load),
+            apart: carrier
+                .kept_apart(items, &proposal.load)
+                .iter()
+                .map(|(one, other)| format!("{} and {}", self.item(one), self.item(other)))
+                .collect(),
+            barred: proposal
+                .barred
+                .iter()
+                .filter(|(code, _)| !shown_behind(code))
+                .map(|(code, bars)| BarredRow {
+                    path: item::path(code),
+                    name: self.item(code),
+                    why: self.bars(bars),
+                })
+                .collect(),
+            behind: proposal.behind.iter().map(|it| self.behind(it)).collect(),
+            must_left: proposal
+                .must_left
+                .iter()
+                .map(|(code, units)| format!("{} {}", whole(*units), self.item(code)))
+                .collect(),
+            ways: ways(proposal),
+            needs: needs.iter().map(|need| self.need(need)).collect(),
+            packed: packed(proposal),
+            ten_more: match proposal.ten_kg_more {
+                0 => "Ten kilograms more of payload would avert nothing more.".to_owned(),
+                more => format!(
+                    "Ten kilograms more of payload would avert {} {} more.",
+                    loss(more),
+                    self.unit()
+                ),
+            },
+            dangerous: items.iter().any(|item| {
+                loaded(&item.code) && matches!(item.sheet, mendpost_core::resupply::Sheet::Entry(_))
+            }),
+        }
+    }
+
+    fn unit(&self) -> &str {
+        self.words.loss_word()
+    }
+
+    fn carrier(&self) -> Carrier<'_> {
+        Carrier {
+            trip: &self.basis.trip,
+            rules: self.basis.rules.as_ref(),
+        }
+    }
+
+    fn known(&self, code: &ItemCode) -> Option<&Item> {
+        self.basis.items.iter().find(|item| item.code == *code)
+    }
+
+    /// 'bronze CuAl10 powder, can 5 kg'.
+    pub fn item(&self, code: &ItemCode) -> String {
+        let known = self.known(code);
+        known.map_or_else(
+            || code.to_string(),
+            |it| format!("{}, {}", it.name, it.unit),
+        )
+    }
+
+    fn requests(&self, codes: &[RequestCode]) -> Option<String> {
+        let names: Vec<String> = codes
+            .iter()
+            .map(|code| self.words.request(code.as_str()))
+            .collect();
+        (!names.is_empty()).then(|| format!("frees {}", names.join("; ")))
+    }
+
+    fn line(&self, n: usize, line: &mendpost_core::resupply::LoadLine, needs: &[Need]) -> Line {
+        let item = self.known(&line.item);
+        let gross_g = item.map_or(0, |it| it.gross_g) * line.units;
+        let need = item.and_then(|it| needs.iter().find(|need| need.is_of(it)));
+        let must = (line.must > 0).then(|| format!("must go: {}", whole(line.must)));
+        let last = (line.units > 1 && line.last_averts > 0)
+            .then(|| format!("the last one averts {}", loss(line.last_averts)));
+        let chance = need
+            .filter(|it| it.enough_with > it.enough_without)
+            .map(|it| {
+                format!(
+                    "enough for failures to come in {} of 100, without it in {}",
+                    it.enough_with / 10,
+                    it.enough_without / 10
+                )
+            });
+        let frees = self.requests(&line.frees);
+        let told: Vec<String> = must
+            .into_iter()
+            .chain(frees)
+            .chain(last)
+            .chain(chance)
+            .collect();
+        let reason = self.reason(line, &told);
+        Line {
+            number: n + 1,
+            path: item::path(&line.item),
+            code: line.item.to_string(),
+            name: item.map_or_else(String::new, |it| it.name.clone()),
+            unit: item.map_or_else(String::new, |it| it.unit.clone()),
+            units: whole(line.units),
+            gross: kg(gross_g),
+            averts: loss(line.averts.max(0)),
+            per_kg: loss(line.averts.max(0).saturating_mul(1000) / gross_g.max(1)),
+            counts: line.averts > 0,
+            told,
+            form: FormLine {
+                units: line.units,
+                priority: if line.must > 0 { 1 } else { n + 1 },
+                reason,
+            },
+        }
+    }
+
+    /// In a few words, for the list.
+    fn reason(&self, line: &mendpost_core::resupply::LoadLine, told: &[String]) -> String {
+        let averts =
+            (line.averts > 0).then(|| format!("averts {} {}", loss(line.averts), self.unit()));
+        let all: Vec<String> = averts.into_iter().chain(told.iter().cloned()).collect();
+        let mut text = sentence(&all.join("; "));
+        while text.chars().count() > 200 {
+            text.pop();
+        }
+        text
+    }
+
+    fn limits(&self, load: &Load) -> Vec<LimitRow> {
+        let carrier = self.carrier();
+        let taken = carrier.taken(&self.basis.items, load);
+        let limits = carrier.limits().into_iter();
+        limits
+            .map(|limit| {
+                let used = taken.get(&limit.id).copied().unwrap_or(0);
+                let (name, shown): (String, fn(i64) -> String) = match limit.id.as_str() {
+                    MASS => ("Mass".to_owned(), mass),
+                    VOLUME => ("Room".to_owned(), litres),
+                    POINTS => ("Points by the rules".to_owned(), |it| whole(it / 1000)),
+                    rule => (self.rule(rule), |it| plain_decimal(it, 3)),
+                };
+                LimitRow {
+                    name,
+                    taken: shown(used),
+                    most: shown(limit.limit),
+                    share: usize::try_from(used * 100 / limit.limit.max(1)).unwrap_or(0),
+                }
+            })
+            .filter(|row| row.share > 0 || row.name == "Mass" || row.name == "Room")
+            .collect()
+    }
+
+    /// The limit of one rule, by its number.
+    fn rule(&self, id: &str) -> String {
+        let number: Option<usize> = id.rsplit('/').next().and_then(|it| it.parse().ok());
+        let rules = self.basis.rules.as_ref();
+        let rule = rules
+            .zip(number)
+            .and_then(|(it, n)| it.rules.get(n.checked_sub(1)?));
+        let Some(rule) = rule else {
+            return id.to_owned();
+        };
+        let un = rule.un.map(|un| format!("UN {un}"));
+        let class = rule.class.as_ref().map(|class| format!("class {class}"));
+        let group = rule.group.map(|group| format!("group {group}"));
+        let all: Vec<String> = un.into_iter().chain(class).chain(group).collect();
+        format!("{}, kg or l", all.join(", "))
+    }
+
+    fn behind(&self, behind: &mendpost_core::resupply::Behind) -> BehindRow {
+        let why = if behind.bars.is_empty() {
+            "no room for it".to_owned()
+        } else {
+            self.bars(&behind.bars)
+        };
+        BehindRow {
+            path: item::path(&behind.item),
+            name: format!("One more {}", self.item(&behind.item)),
+            averts: loss(behind.averts),
+            told: self
+                .requests(&behind.frees)
+                .into_iter()
+                .chain([why])
+                .collect(),
+        }
+    }
+
+    fn bars(&self, bars: &[Barred]) -> String {
+        let each = bars.iter().map(|bar| self.bar(bar));
+        each.collect::<Vec<String>>().join("; ")
+    }
+
+    fn bar(&self, bar: &Barred) -> String {
+        let trip = &self.basis.trip;
+        match bar {
+            Barred::SheetNotRead => {
+                "nobody has read its safety sheet: enter what section 14 says".to_owned()
+            }
+            Barred::TooHeavy { gross_g, most_g } => format!(
+                "one weighs {}, and {} takes pieces of {} at the most",
+                mass(*gross_g),
+                trip.code,
+                mass(*most_g)
+            ),
+            Barred::TooLong {
+                longest_mm,
+                most_mm,
+            } => format!(
+                "one is {} mm long, and {} takes {} mm at the most",
+                whole(*longest_mm),
+                trip.code,
+                whole(*most_mm)
+            ),
+            Barred::NoDangerousGoods => format!("{} takes no dangerous goods", trip.code),
+            Barred::NoRules => format!(
+                "a dangerous good, and nobody wrote down the rules for {}",
+                trip.mode
+            ),
+            Barred::NotInRules => format!(
+                "a dangerous good, and what was written down for {} says nothing of its entry",
+                trip.mode
+            ),
+            Barred::Refused { note } if note.is_empty() => {
+                format!("not taken by {} by what was written down", trip.mode)
+            }
+            Barred::Refused { note } => format!("not taken by {}: {note}", trip.mode),
+            Barred::Package { counted, most } => format!(
+                "one package counts {}, and {} takes {} at the most",
+                plain_decimal(*counted, 3),
+                trip.mode,
+                plain_decimal(*most, 3)
+            ),
+            Barred::DepotHasNone => "the depot has none".to_owned(),
+        }
+    }
+
+    fn need(&self, need: &Need) -> NeedRow {
+        let shown = |value: i64| match (value, &need.kind) {
+            (0, _) => "–".to_owned(),
+            (_, Kind::Powder(_) | Kind::Gas(_)) => format!("{} kg", kg(value)),
+            (_, Kind::Fuel) => litres(value),
+            (_, Kind::Consumable(_)) => plain_decimal((value + 5) / 10, 2),
+        };
+        let lapses = (need.lapses > 0)
+            .then(|| format!("{} of what is left goes out of date", shown(need.lapses)));
+        NeedRow {
+            name: sentence(&match &need.kind {
+                Kind::Powder(powder) => self.words.powder(powder.as_str()),
+                Kind::Gas(bank) => format!("gas of {}", self.words.bank(bank)),
+                Kind::Fuel => "fuel".to_owned(),
+                Kind::Consumable(code) => self.item(code),
+            }),
+            waiting: shown(need.waiting),
+            mean: shown(need.mean),
+            in_95: shown(need.in_95),
+            steady: shown(need.steady),
+            left: shown(need.left),
+            brings: shown(need.brings),
+            chance: format!("{} → {}", need.enough_without / 10, need.enough_with / 10),
+            note: lapses.unwrap_or_default(),
+        }
+    }
+
+    /// 'bronze CuAl10 in 41 of 100, by Sat 6 14:00'.
+    pub fn runs_out(&self, out: &RunsOut) -> String {
+        let what = match &out.what {
+            Lacks::Powder(powder) => self.words.powder(powder.as_str()),
+            Lacks::Store(store) => self.store(store),
+        };
+        let by = self.basis.from + chrono::TimeDelta::minutes(out.by);
+        format!(
+            "{what} in {} of 100, half of them by {}",
+            out.permille / 10,
+            self.words.clock_day(by)
+        )
+    }
+
+    fn store(&self, store: &str) -> String {
+        if let Some(code) = Shelf::item_of(store) {
+            return code
+                .parse()
+                .map_or_else(|_| code.to_owned(), |it| self.item(&it));
+        }
+        match store.split_once('/') {
+            Some(("gas", _)) => "gas at the pressure that is asked for".to_owned(),
+            _ if store == "fuel" => "fuel".to_owned(),
+            _ if store == "compressor" => "hours of the compressor to its service".to_owned(),
+            _ => "a plate".to_owned(),
+        }
+    }
+}
+
+fn ways(proposal: &Proposal) -> Vec<WayRow> {
+    let ours = proposal.truly.averted();
+    let usual = &proposal.usual;
+    let all = [
+        ("This load", ours),
+        ("Oldest request first, until it is full", usual.by_age.1),
+        ("The same kilos of each powder", usual.same_kilos.1),
+    ];
+    let rows = all.into_iter().enumerate();
+    rows.map(|(n, (name, averts))| WayRow {
+        name,
+        ours: n == 0,
+        averts: loss(averts.max(0)),
+        less: match ours - averts {
+            _ if n == 0 => String::new(),
+            less if less >= 0 => format!("{} less", loss(less)),
+            more => format!("{} more", loss(-more)),
+        },
+    })
+    .collect()
+}
+
+/// How good the packing is by single worths.
+fn packed(proposal: &Proposal) -> String {
+    let packed = &proposal.packed;
+    let tried = whole(i64::try_from(proposal.tried).unwrap_or(i64::MAX));
+    let proof = if packed.proven {
+        "The packing by single worths is proven best".to_owned()
+    } else {
+        let gap = (packed.bound - packed.worth).max(0) * 1000 / packed.bound.max(1);
+        format!(
+            "The packing by single worths is at most {} % below the best possible",
+            plain_decimal(gap + 1, 1)
+        )
+    };
+    format!(
+        "{proof}; from there {tried} whole loads were planned with, and the best of them is this."
+    )
+}
