@@ -11,7 +11,7 @@
 //! the check characters are over 0-9 and A-Z alone; small letters become capitals, so a code is looked
 //! up without regard to case.
 
-mod check;
+pub(crate) mod check;
 #[cfg(test)]
 mod tests;
 

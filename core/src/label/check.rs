@@ -10,13 +10,13 @@
 //! neighbours can be swapped, as 01 for 10 where the sum before them is right for it.
 
 /// How many check characters there are.
-pub(super) const LENGTH: usize = 2;
+pub(crate) const LENGTH: usize = 2;
 
 const MODULUS: u32 = 1271;
 const RADIX: u32 = 36;
 
 /// The check characters of a text of 0-9 and A-Z.
-pub(super) fn characters(text: &str) -> String {
+pub(crate) fn characters(text: &str) -> String {
     let behind = remainder(text, LENGTH);
     let value = (MODULUS + 1 - behind) % MODULUS;
     [value / RADIX, value % RADIX]
@@ -27,7 +27,7 @@ pub(super) fn characters(text: &str) -> String {
 }
 
 /// The text before its check characters, if they fit and all of it is 0-9 and A-Z.
-pub(super) fn checked(text: &str) -> Option<&str> {
+pub(crate) fn checked(text: &str) -> Option<&str> {
     let of_ours = |c: char| c.is_ascii_digit() || c.is_ascii_uppercase();
     let length = text.len().checked_sub(LENGTH)?;
     let fits = text.chars().all(of_ours) && remainder(text, 0) == 1;

@@ -5,11 +5,13 @@ pub mod demand;
 mod failure;
 mod first;
 mod item;
+pub mod list;
 mod load;
 mod need;
 mod outlook;
 pub mod pack;
 mod propose;
+pub mod radio;
 #[cfg(test)]
 mod samples;
 mod scenario;

@@ -6,6 +6,7 @@ pub mod failure;
 mod first;
 pub mod form;
 pub mod item;
+pub mod list;
 mod proposal;
 mod records;
 mod run;
@@ -33,4 +34,5 @@ pub fn routes() -> Routes {
         .merge(trip::routes())
         .merge(carriage::routes())
         .merge(failure::routes())
+        .merge(list::routes())
 }

@@ -56,16 +56,16 @@ impl Separator {
 
 /// A record and its line.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Record {
-    pub(super) line: u64,
-    pub(super) cells: Vec<String>,
+pub(crate) struct Record {
+    pub(crate) line: u64,
+    pub(crate) cells: Vec<String>,
 }
 
 /// The records of a text, without remarks (a first cell that begins with `#`) and without rows in which
 /// nothing is given. Cells are trimmed and bare of guards.
 ///
 /// The line is the one that a spreadsheet program shows: a line break within a cell begins no line.
-pub(super) fn records(text: &str) -> (Separator, Vec<Record>) {
+pub(crate) fn records(text: &str) -> (Separator, Vec<Record>) {
     // One kind of line end, and one at the end, so that lines can be counted by them.
     let text = text.replace("\r\n", "\n").replace('\r', "\n") + "\n";
     let separator = Separator::of(&text);
