@@ -24,6 +24,8 @@ pub struct Config {
     pub time_limit: Duration,
     /// How plans are searched for where nobody asks for longer.
     pub search: Limits,
+    /// Changes tried for each plan with which a load of a trip is judged: a run judges hundreds of loads.
+    pub load_iterations: u64,
 }
 
 impl Default for Config {
@@ -36,6 +38,7 @@ impl Default for Config {
             backup_to: Vec::new(),
             time_limit: Duration::from_secs(30),
             search: Limits::default(),
+            load_iterations: 2_000,
         }
     }
 }

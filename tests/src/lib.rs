@@ -128,6 +128,8 @@ impl App {
     }
 
     async fn at(start: i64, mut config: Config, more: Routes) -> App {
+        // Loads are judged by hundreds of plans: coarse ones do for a test.
+        config.load_iterations = 100;
         config.search = SEARCH;
         let folder = TempDir::new().expect("a temporary folder");
         fs::write(folder.path().join(FILE), site_at(start).await).expect("a file is written");

@@ -18,7 +18,7 @@ use mendpost_core::people::Act;
 
 use crate::routes::Routes;
 
-pub use run::{FirstLoads, Proposals};
+pub use run::{FirstLoads, Found, Proposals};
 
 pub fn routes() -> Routes {
     Routes::default()

@@ -19,12 +19,6 @@ use crate::db::decoded;
 use crate::error::AppError;
 use crate::situation;
 
-/// Changes tried for each plan: a run holds a hundred loads and more against the plan.
-pub const BUDGET: Budget = Budget {
-    iterations: 2_000,
-    seed: 1,
-};
-
 /// So many days after a trip the next one is reckoned with where none is announced: common practice, no source.
 pub const NEXT_DAYS: i64 = 14;
 
@@ -89,6 +83,7 @@ struct Records {
     rules: Option<CarriageRules>,
     failures: Vec<FailureRecord>,
     sequence: i64,
+    budget: Budget,
     began: Instant,
 }
 
@@ -145,6 +140,10 @@ async fn read(state: &AppState, code: &DeliveryCode) -> Result<Records, AppError
         rules: carriage::queries::of(&mut reading, trip.mode).await?,
         failures: failure::queries::failures(&mut reading, state.clock.now()).await?,
         sequence: newest_sequence(&mut reading).await?,
+        budget: Budget {
+            iterations: state.config.load_iterations,
+            seed: 1,
+        },
         situation,
         trip,
         next,
@@ -170,7 +169,7 @@ fn work_out(records: Records, handle: &Handle<DeliveryCode, Found>) -> Option<Fo
         items: records.items.clone(),
         failures: records.failures.clone(),
     };
-    let yardstick = Yardstick::new(setting, BUDGET, COURSES, &mut stop)?;
+    let yardstick = Yardstick::new(setting, records.budget, COURSES, &mut stop)?;
     let order = Order {
         yardstick: &yardstick,
         sets: &records.sets,
@@ -182,7 +181,7 @@ fn work_out(records: Records, handle: &Handle<DeliveryCode, Found>) -> Option<Fo
         &yardstick,
         &proposal.load,
         &proposal.truly,
-        BUDGET,
+        records.budget,
         &mut stop,
     )?;
     let moment = |minute| yardstick.bare().moment(minute);
@@ -213,7 +212,7 @@ fn first_load(
         records.failures.clone(),
         days,
     );
-    let yardstick = Yardstick::new(setting, BUDGET, COURSES, &mut stop)?;
+    let yardstick = Yardstick::new(setting, records.budget, COURSES, &mut stop)?;
     let order = Order {
         yardstick: &yardstick,
         sets: &records.sets,

@@ -4,6 +4,7 @@ mod carriage;
 mod failures;
 mod files;
 mod items;
+mod proposals;
 mod sets;
 mod trips;
 
