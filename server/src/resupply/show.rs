@@ -227,10 +227,10 @@ fn answer(
             loss(averted)
         ),
         format!(
-            "Nothing lacks until {} in {} of 100 cases, without the trip in {}.",
+            "Of failures to come until {} it serves {} of 100, without the trip {}.",
             words.clock_day(found.end),
-            outlook.enough_permille / 10,
-            found.without.enough_permille / 10
+            outlook.served_permille / 10,
+            found.without.served_permille / 10
         ),
     )
 }
