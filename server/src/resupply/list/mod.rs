@@ -38,6 +38,7 @@ pub fn routes() -> Routes {
         .get(PATH, Act::Look, list)
         .post(PATH, Act::KeepItems, freeze::freeze)
         .get("/resupply/lists/new", Act::KeepItems, freeze::open)
+        .post("/resupply/lists/new", Act::KeepItems, freeze::take)
         .get("/resupply/lists/{number}", Act::Look, one)
         .get("/resupply/lists/{number}/list.csv", Act::Look, as_csv)
         .get("/resupply/lists/{number}/list.json", Act::Look, as_file)

@@ -519,7 +519,6 @@ struct AnswerRow {
 struct AnswerPage {
     page: Layout,
     answer: String,
-    number: i64,
     path: String,
     version: String,
     by: String,
@@ -579,7 +578,6 @@ pub async fn answer(
         });
     let it = AnswerPage {
         answer: format!("Say what the depot sends of load list {}.", list.number),
-        number: list.number,
         path: path(list.number),
         version: of("version"),
         by: of("by"),
