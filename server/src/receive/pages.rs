@@ -15,6 +15,7 @@ use crate::words::work::sentence;
 /// What came of a line, in words.
 struct LineRow {
     name: String,
+    of_list: String,
     expected: String,
     taken: String,
     /// What is out of the ordinary; empty if nothing is.
@@ -46,6 +47,7 @@ fn line_row(line: &Line, came: &mendpost_core::powder::receipt::Came, note: &str
     };
     LineRow {
         name: sentence(&line.name),
+        of_list: line.list_in_words(),
         expected: match line.kind {
             Kind::Other => "1".to_owned(),
             _ => say(came.expected),
@@ -346,6 +348,7 @@ impl ReceiptPage {
 struct FormLine {
     at: usize,
     name: String,
+    of_list: String,
     owed: String,
     unit: &'static str,
     is_powder: bool,
@@ -400,6 +403,7 @@ impl FormPage {
             .map(|(at, line)| FormLine {
                 at,
                 name: sentence(&line.name),
+                of_list: line.list_in_words(),
                 owed: match line.kind {
                     Kind::Other => "expected".to_owned(),
                     kind => format!("{} expected", amount(kind, line.open())),

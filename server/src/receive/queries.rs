@@ -73,10 +73,18 @@ pub struct Line {
     pub powder: String,
     /// As people call it.
     pub name: String,
+    /// The load list, and the line of it, that this answers.
+    pub of_list: Option<(i64, i64)>,
     pub came: Came,
 }
 
 impl Line {
+    /// 'load list 7, line 2'; empty where it was announced otherwise.
+    pub fn list_in_words(&self) -> String {
+        let words = |(list, line)| format!("load list {list}, line {line}");
+        self.of_list.map_or_else(String::new, words)
+    }
+
     /// What is still missing of it.
     pub fn open(&self) -> i64 {
         self.came.missing()
@@ -91,7 +99,7 @@ pub async fn lines(
     sqlx::query!(
         r#"select d.id as "id!: Uuid", d.kind as "kind!: String", d.amount as "amount!: i64", d.what as "what!: String",
              p.code as "powder?: String", p.name as "powder_name?: String", b.code as "bank?: String",
-             b.gas as "gas?: String",
+             b.gas as "gas?: String", d.list_number, d.list_line,
              coalesce(sum(r.taken), 0) as "taken!: i64", coalesce(sum(r.damaged), 0) as "damaged!: i64",
              coalesce(sum(r.refused), 0) as "refused!: i64"
            from delivery_line d
@@ -120,6 +128,7 @@ pub async fn lines(
             kind,
             powder: row.powder.unwrap_or_default(),
             name,
+            of_list: row.list_number.zip(row.list_line),
             came: Came {
                 expected: if kind == Kind::Other { 1 } else { row.amount },
                 taken: row.taken,

@@ -4,6 +4,7 @@ mod carriage;
 mod failures;
 mod files;
 mod items;
+mod lists;
 mod proposals;
 mod sets;
 mod trips;
@@ -58,6 +59,7 @@ async fn only_lead_and_storekeeper_keep_the_records() {
         "/resupply/trips/BOAT-7/change",
         "/resupply/carriage/road",
         "/resupply/failures/RC-RING",
+        "/resupply/lists/new",
     ];
     let looked_at = [
         "/resupply",
@@ -68,6 +70,10 @@ async fn only_lead_and_storekeeper_keep_the_records() {
         "/resupply/trips/BOAT-7",
         "/resupply/carriage",
         "/resupply/failures",
+        "/resupply/lists",
+        "/resupply/read",
+        "/resupply/stock-report",
+        "/resupply/stock-report/radio",
     ];
     for role in Role::ALL {
         let mut app = App::signed_in(role).await;

@@ -350,7 +350,7 @@ fn refuse(wanted: &[Wanted], judged: &Judged, against: &Against<'_>, errors: &mu
             let item = against.items.iter().find(|it| it.code == line.item);
             item.is_some_and(|it| against.carrier.uses(it).contains_key(limit))
         };
-        match asks().filter(uses).last() {
+        match asks().rfind(uses) {
             Some(line) => errors.add(&id("units", line.row), fault),
             None => errors.add_whole(fault),
         }

@@ -173,6 +173,30 @@ pub async fn open(
     .await
 }
 
+/// The same page with lines that another one proposes: nothing is frozen yet. Where the trip has its list, they are an
+/// addition to it.
+pub async fn take(
+    State(state): State<AppState>,
+    visit: Visit,
+    Posted(fields): Posted<Vec<(String, String)>>,
+) -> Result<Response, AppError> {
+    let mut draft = Draft::of(&fields);
+    let mut reading = state.db.read.begin().await?;
+    let ready = Ready::of(&mut reading, &draft.trip).await?;
+    let list = match queries::of_delivery(&mut reading, ready.listed.id).await? {
+        Some(number) => queries::one(&mut reading, &visit.site.name, number).await?,
+        None => None,
+    };
+    drop(reading);
+    if let Some(list) = &list {
+        draft.version = list.additions.len().to_string();
+    }
+    let mut errors = FieldErrors::default();
+    let read = parse(&draft, &ready.against(&visit, list.as_ref()), &mut errors)?;
+    let shown = (errors, StatusCode::OK);
+    pages::draft(&visit, &ready, draft, Some(&read), shown, list.as_ref()).await
+}
+
 async fn none_yet(connection: &mut SqliteConnection, ready: &Ready) -> Result<(), AppError> {
     match queries::of_delivery(connection, ready.listed.id).await? {
         None => Ok(()),

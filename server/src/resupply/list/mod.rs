@@ -1,8 +1,8 @@
-//! Load lists: what the depot is asked to send with a trip, frozen by number; additions; ways out (paper, file,
-//! sheet, voice) and back (the depot's answer); what goes back with the vehicle; what is on hand, to be told.
+//! Load lists: what the depot is asked to send with a trip, frozen by number.
 //!
-//! `draft` is what was typed of lines, `freeze` one change. `answer` takes what the depot says, typed or read in,
-//! and rewrites what the trip's delivery is expected to bring.
+//! Additions, ways out (paper, file, sheet, voice) and back (the depot's answer), what goes back with the vehicle, and
+//! what is on hand, to be told. `draft` is what was typed of lines, `freeze` one change. `answer` takes what the depot
+//! says, typed or read in, and rewrites what the trip's delivery is expected to bring.
 
 mod add;
 mod answer;
@@ -38,6 +38,7 @@ pub fn routes() -> Routes {
         .get(PATH, Act::Look, list)
         .post(PATH, Act::KeepItems, freeze::freeze)
         .get("/resupply/lists/new", Act::KeepItems, freeze::open)
+        .post("/resupply/lists/new", Act::KeepItems, freeze::take)
         .get("/resupply/lists/{number}", Act::Look, one)
         .get("/resupply/lists/{number}/list.csv", Act::Look, as_csv)
         .get("/resupply/lists/{number}/list.json", Act::Look, as_file)

@@ -74,13 +74,13 @@ pub async fn list(visit: &Visit, rows: Vec<Listed>, trips: &[Trip]) -> Result<Li
             }
         },
         older: older.map_or_else(String::new, |it| format!("{PATH}?before={}", it.number)),
-        rows: rows.into_iter().map(|it| index_row(&layout, it)).collect(),
+        rows: rows.iter().map(|it| index_row(&layout, it)).collect(),
         may_keep: visit.may(Act::KeepItems),
         page: layout,
     })
 }
 
-fn index_row(page: &Layout, it: Listed) -> IndexRow {
+fn index_row(page: &Layout, it: &Listed) -> IndexRow {
     let (mark, word) = match (it.state.as_str(), it.answers) {
         ("expected", 0) => ("waits", "not answered"),
         ("expected", _) => ("ready", "answered"),
@@ -503,7 +503,10 @@ fn row_view(at: usize, row: &Row, ready: &Ready, errors: &FieldErrors) -> RowVie
         takes_back: cell("takes_back", &row.takes_back),
         about: item.map_or_else(String::new, |it| {
             let mass = crate::resupply::item::words::mass(it.gross_g);
-            format!("one: {mass} gross; {}", it.sheet.in_one_line())
+            let depot = it.depot.map_or_else(String::new, |units| {
+                format!("; the depot has {}", whole(units))
+            });
+            format!("one: {mass} gross; {}{depot}", it.sheet.in_one_line())
         }),
     }
 }
@@ -519,7 +522,6 @@ struct AnswerRow {
 struct AnswerPage {
     page: Layout,
     answer: String,
-    number: i64,
     path: String,
     version: String,
     by: String,
@@ -579,7 +581,6 @@ pub async fn answer(
         });
     let it = AnswerPage {
         answer: format!("Say what the depot sends of load list {}.", list.number),
-        number: list.number,
         path: path(list.number),
         version: of("version"),
         by: of("by"),

@@ -139,7 +139,7 @@ struct ReadPage {
 
 pub async fn open(visit: Visit) -> Result<Response, AppError> {
     let page = visit.layout(Screen::Resupply, "Read").await?;
-    show(ReadPage {
+    show(&ReadPage {
         answer: "Paste what was read to you, or choose the file that came.".to_owned(),
         reason: "A load list, a depot’s answer or a report of what is on hand. Nothing is entered by reading it.".to_owned(),
         text: String::new(),
@@ -152,8 +152,8 @@ pub async fn open(visit: Visit) -> Result<Response, AppError> {
     })
 }
 
-fn show(it: ReadPage) -> Result<Response, AppError> {
-    page_with(it.errors.status(), &it)
+fn show(it: &ReadPage) -> Result<Response, AppError> {
+    page_with(it.errors.status(), it)
 }
 
 pub async fn read(
@@ -193,7 +193,7 @@ pub async fn read(
             .await?;
         it.go_on = known.map(|number| format!("{}/answer/read", path(number)));
     }
-    show(it)
+    show(&it)
 }
 
 impl ReadPage {
