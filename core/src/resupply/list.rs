@@ -1,8 +1,8 @@
 //! A load list: what the depot is asked to send with one trip, frozen by number.
 //!
-//! What was frozen is never changed. Numbered additions add lines, and may take back units of earlier ones; what
-//! is asked for is what all of them leave. `depot` is the file that goes to the depot and comes back, `answer` what
-//! the depot says to each line.
+//! What was frozen is never changed. Numbered additions add lines, and may take back units of earlier ones;
+//! what is asked for is what all of them leave. `depot` is the file that goes to the depot and comes back,
+//! `answer` what the depot says to each line.
 
 pub mod answer;
 pub mod depot;

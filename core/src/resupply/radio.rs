@@ -1,11 +1,11 @@
-//! Load list, stock report and answer as short plain lines: read by voice, or sent over a narrow link, and typed
-//! back by somebody.
+//! Load list, stock report and answer as short plain lines: read by voice, or sent over a narrow link, and
+//! typed back by somebody.
 //!
 //! A line holds A-Z, 0-9 and blanks alone: its number, what it says, and two check characters (ISO/IEC 7064,
-//! MOD 1271-36) over all before them, blanks left out. So one wrong character or two neighbours swapped are always
-//! found, line by line, and blanks and small letters do not matter. Signs in codes are words (`words`); letters of
-//! codes are capitals. The last line says how many there are, with five letters over all of them. `said` is what
-//! the lines of each kind say; words and order are our own.
+//! MOD 1271-36) over all before them, blanks left out. So one wrong character or two neighbours swapped are
+//! always found, line by line, and blanks and small letters do not matter. Signs in codes are words
+//! (`words`); letters of codes are capitals. The last line says how many there are, with five letters over
+//! all of them. `said` is what the lines of each kind say; words and order are our own.
 
 mod said;
 #[cfg(test)]
@@ -56,8 +56,8 @@ fn bare(text: &str) -> String {
     kept.flat_map(char::to_uppercase).collect()
 }
 
-/// Five letters over what all lines say, in their order: of a SHA-256 sum, so that one text in twelve million has
-/// those of another.
+/// Five letters over what all lines say, in their order: of a SHA-256 sum, so that one text in twelve million
+/// has those of another.
 fn all(said: impl Iterator<Item = String>) -> String {
     let mut sum = Sha256::new();
     for it in said {
@@ -142,8 +142,8 @@ impl Heard {
     }
 }
 
-/// Hears a text: lines in any order, in any case, with blanks anywhere; several on one row where they follow each
-/// other.
+/// Hears a text: lines in any order, in any case, with blanks anywhere; several on one row where they follow
+/// each other.
 #[must_use]
 pub fn hear(text: &str) -> Heard {
     let mut heard = Heard::default();
@@ -262,9 +262,9 @@ fn one(typed: &str) -> Option<(usize, String)> {
 /// The most characters of one line, blanks left out.
 const MOST_OF_LINE: usize = 400;
 
-/// Lines that run on without a break, each of which fits by itself and is numbered after the one before. The first
-/// way to part them so is taken, the shortest lines first: another is unlikely, and would be found by the letters
-/// over all lines.
+/// Lines that run on without a break, each of which fits by itself and is numbered after the one before. The
+/// first way to part them so is taken, the shortest lines first: another is unlikely, and would be found by
+/// the letters over all lines.
 fn several(typed: &str) -> Option<Vec<(usize, String)>> {
     if !typed.is_ascii() || typed.len() > MOST_CHARACTERS {
         return None;

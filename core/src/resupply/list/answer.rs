@@ -181,8 +181,8 @@ impl AnswerLine {
 }
 
 impl Answer {
-    /// Holds an answer against its list: sent, cut, later and replaced make up what each line asks for, and every
-    /// line that asks is answered once. More may be sent than is asked for, with a note.
+    /// Holds an answer against its list: sent, cut, later and replaced make up what each line asks for, and
+    /// every line that asks is answered once. More may be sent than is asked for, with a note.
     ///
     /// Each fault by the line it stands in, and where in it.
     #[must_use]

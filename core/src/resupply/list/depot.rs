@@ -1,5 +1,5 @@
-//! Files for the depot and back: canonical JSON (RFC 8785) with a SHA-256 check over its content, so that a file
-//! that was cut off, altered or never ours is told from one that came as it went.
+//! Files for the depot and back: canonical JSON (RFC 8785) with a SHA-256 check over its content, so that a
+//! file that was cut off, altered or never ours is told from one that came as it went.
 
 use super::answer::Answer;
 use super::{ListFault, LoadList};
@@ -52,7 +52,8 @@ pub enum Fault {
     },
     /// Its content is not what its check is of.
     #[error(
-        "the content has the check {found}, and the file says {given}: it was altered on its way; ask for it again"
+        "the content has the check {found}, and the file says {given}: it was \
+         altered on its way; ask for it again"
     )]
     Altered {
         /// The check in the file.
@@ -62,7 +63,8 @@ pub enum Fault {
     },
     /// Its content has not the shape of what it says it is.
     #[error(
-        "'{at}' is not as it should be: {what}; ask for the file again, from a version that writes this format"
+        "'{at}' is not as it should be: {what}; ask for the file again, \
+         from a version that writes this format"
     )]
     Shape {
         /// Where, as a path of keys.

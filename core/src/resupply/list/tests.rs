@@ -153,8 +153,8 @@ fn a_file_is_read_as_it_was_written() {
     assert!(matches!(depot::read(&text), Err(Fault::OtherFormat { .. })));
 }
 
-/// Cut off anywhere it is known as cut off; with another figure in it as altered; with figures that do not add up,
-/// though the check is right, as such.
+/// Cut off anywhere it is known as cut off; with another figure in it as altered; with figures that do not
+/// add up, though the check is right, as such.
 #[test]
 fn a_file_that_is_not_as_it_was_is_refused() {
     let text = depot::write_list(&list()).expect("a file");

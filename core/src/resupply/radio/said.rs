@@ -356,8 +356,8 @@ fn part(mut it: Rest) -> Option<Part> {
     it.end().map(|()| part)
 }
 
-/// Reads a text: what was heard of it, and what it says, as far as it was heard. Lines that fit and say nothing that
-/// belongs to a text of its kind are misheard.
+/// Reads a text: what was heard of it, and what it says, as far as it was heard. Lines that fit and say
+/// nothing that belongs to a text of its kind are misheard.
 ///
 /// The message is none where not even its kind was heard.
 #[must_use]

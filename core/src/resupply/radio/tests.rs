@@ -130,8 +130,8 @@ fn the_words_of_a_list_are_these() {
     );
 }
 
-/// However it was typed: small letters, blanks anywhere or nowhere, lines in another order, a line twice, all of
-/// them in one row.
+/// However it was typed: small letters, blanks anywhere or nowhere, lines in another order, a line twice, all
+/// of them in one row.
 #[test]
 fn how_it_was_typed_does_not_matter() {
     for (lines, message) in all_three() {
@@ -161,8 +161,8 @@ fn how_it_was_typed_does_not_matter() {
     }
 }
 
-/// Every character of every line turned into each of the 35 others, and every two neighbours swapped: the row is
-/// always known as misheard, and the other lines stand as they were.
+/// Every character of every line turned into each of the 35 others, and every two neighbours swapped: the row
+/// is always known as misheard, and the other lines stand as they were.
 #[test]
 fn one_wrong_character_or_two_swapped_are_always_found() {
     const ALL: &str = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ";
@@ -203,8 +203,8 @@ fn one_wrong_character_or_two_swapped_are_always_found() {
     }
 }
 
-/// A line is left out, the last one is, two lines have one number, a line of another text stands in its place: each
-/// is told for itself.
+/// A line is left out, the last one is, two lines have one number, a line of another text stands in its
+/// place: each is told for itself.
 #[test]
 fn what_is_missing_or_strange_is_named() {
     let lines = request().radio();
@@ -267,7 +267,10 @@ proptest! {
     /// A list with any stock numbers and figures is read back whole, broken into rows or not.
     #[test]
     fn any_list_is_read_back(
-        asked in prop::collection::vec(("[A-Z0-9./+-]{1,20}", 1_i64..100_000, 1_i64..10, prop::option::of(0_i64..500_000)), 1..12),
+        asked in prop::collection::vec(
+            ("[A-Z0-9./+-]{1,20}", 1_i64..100_000, 1_i64..10, prop::option::of(0_i64..500_000)),
+            1..12
+        ),
         running in any::<bool>(),
     ) {
         let lines = (1..).zip(asked).map(|(n, (item, units, priority, by))| {

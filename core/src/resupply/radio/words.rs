@@ -2,8 +2,8 @@
 
 use chrono::{DateTime, NaiveDate, NaiveDateTime, Utc};
 
-/// Signs of codes, and the words for them. No word ends as another, or itself, begins: so a word is found only where
-/// one was said, whatever stands before it.
+/// Signs of codes, and the words for them. No word ends as another, or itself, begins: so a word is found
+/// only where one was said, whatever stands before it.
 const SIGNS: [(char, &str); 4] = [('-', "DASH"), ('.', "POINT"), ('/', "BAR"), ('+', "PLUS")];
 
 /// Stands before letters that are one of these words, and are meant as letters.

@@ -65,7 +65,10 @@ pub async fn add(
     };
     if !is_look && draft.version != version(&list) && errors.is_empty() {
         status = StatusCode::CONFLICT;
-        errors.add_whole("Somebody added to this list meanwhile: look at it below, and send this again if it still holds.");
+        errors.add_whole(
+            "Somebody added to this list meanwhile: look at it below, and \
+             send this again if it still holds.",
+        );
         draft.version = version(&list);
     }
     let Some(why) = why.filter(|_| errors.is_empty()) else {

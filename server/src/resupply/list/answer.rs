@@ -1,5 +1,5 @@
-//! The depot's answer to a list: typed line by line, or read in from its sheet, its file or a text read by voice,
-//! shown as it would be typed, and then entered in one change.
+//! The depot's answer to a list: typed line by line, or read in from its sheet, its file or a text read by
+//! voice, shown as it would be typed, and then entered in one change.
 
 pub mod form;
 mod store;
@@ -220,7 +220,10 @@ pub async fn enter(
     let typed = fields.get("version").map_or("", String::as_str);
     if errors.is_empty() && typed != asked.version().to_string() {
         status = StatusCode::CONFLICT;
-        errors.add_whole("Somebody entered an answer to this list meanwhile. What you typed stands below: send it again if it is the newer one.");
+        errors.add_whole(
+            "Somebody entered an answer to this list meanwhile. What you typed \
+             stands below: send it again if it is the newer one.",
+        );
         fields.insert("version".to_owned(), asked.version().to_string());
     }
     let Some(answer) = answer.filter(|_| errors.is_empty()) else {

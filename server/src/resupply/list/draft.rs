@@ -1,4 +1,5 @@
-//! What was typed of the lines of a list: rows of fields of one name each, so that another page can post them too.
+//! What was typed of the lines of a list: rows of fields of one name each, so that another page can post them
+//! too.
 
 use std::collections::BTreeMap;
 
@@ -310,7 +311,8 @@ fn taken_back(wanted: &[Wanted], against: &Against<'_>, errors: &mut FieldErrors
     }
 }
 
-/// What does not go is told beside the row that asks for it; what goes beyond a limit beside the last that takes of it.
+/// What does not go is told beside the row that asks for it; what goes beyond a limit beside the last that
+/// takes of it.
 fn refuse(wanted: &[Wanted], judged: &Judged, against: &Against<'_>, errors: &mut FieldErrors) {
     let asks = || wanted.iter().filter(|it| it.takes_back.is_none());
     for line in asks() {

@@ -173,8 +173,8 @@ pub async fn open(
     .await
 }
 
-/// The same page with lines that another one proposes: nothing is frozen yet. Where the trip has its list, they are an
-/// addition to it.
+/// The same page with lines that another one proposes: nothing is frozen yet. Where the trip has its list,
+/// they are an addition to it.
 pub async fn take(
     State(state): State<AppState>,
     visit: Visit,

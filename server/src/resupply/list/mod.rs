@@ -1,8 +1,9 @@
 //! Load lists: what the depot is asked to send with a trip, frozen by number.
 //!
-//! Additions, ways out (paper, file, sheet, voice) and back (the depot's answer), what goes back with the vehicle, and
-//! what is on hand, to be told. `draft` is what was typed of lines, `freeze` one change. `answer` takes what the depot
-//! says, typed or read in, and rewrites what the trip's delivery is expected to bring.
+//! Additions, ways out (paper, file, sheet, voice) and back (the depot's answer), what goes back with the
+//! vehicle, and what is on hand, to be told. `draft` is what was typed of lines, `freeze` one change.
+//! `answer` takes what the depot says, typed or read in, and rewrites what the trip's delivery is expected to
+//! bring.
 
 mod add;
 mod answer;

@@ -141,7 +141,9 @@ pub async fn open(visit: Visit) -> Result<Response, AppError> {
     let page = visit.layout(Screen::Resupply, "Read").await?;
     show(&ReadPage {
         answer: "Paste what was read to you, or choose the file that came.".to_owned(),
-        reason: "A load list, a depot’s answer or a report of what is on hand. Nothing is entered by reading it.".to_owned(),
+        reason: "A load list, a depot’s answer or a report of what is on hand. \
+                 Nothing is entered by reading it."
+            .to_owned(),
         text: String::new(),
         errors: FieldErrors::default(),
         wrong: Vec::new(),

@@ -1,5 +1,5 @@
-//! What goes back with the vehicle that brings a list: what the records know of, since the last vehicle left, and
-//! what somebody writes down besides.
+//! What goes back with the vehicle that brings a list: what the records know of, since the last vehicle left,
+//! and what somebody writes down besides.
 
 use askama::Template;
 use axum::extract::{Path, State};

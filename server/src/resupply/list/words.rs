@@ -8,7 +8,8 @@ use crate::page::whole;
 use crate::resupply::item::words::{counted_in, kg, mass};
 
 /// Stands on every list.
-pub const NO_DECLARATION: &str = "What has a UN number needs a dangerous-goods declaration by a trained shipper: this list is none.";
+pub const NO_DECLARATION: &str = "What has a UN number needs a dangerous-goods declaration by a trained shipper: \
+     this list is none.";
 
 /// Why an item does not go.
 pub fn barred(bar: &Barred) -> String {

@@ -11,8 +11,8 @@ use super::{frozen, the_list};
 const ANSWER: &str = "/resupply/lists/1/answer";
 const READ_IN: &str = "/resupply/lists/1/answer/read";
 
-/// Of four cans of steel three come and one later; one can of bronze comes and two of half the size for the other; the
-/// filters are cut; the impeller comes. All of it a day later than the boat usually would.
+/// Of four cans of steel three come and one later; one can of bronze comes and two of half the size for the
+/// other; the filters are cut; the impeller comes. All of it a day later than the boat usually would.
 const TYPED: [(&str, &str); 14] = [
     ("version", "0"),
     ("by", "Depot clerk"),
@@ -288,7 +288,8 @@ async fn an_answer_is_read_in_three_ways() {
     );
 }
 
-/// Cut off, altered, for another list, of another site, the list itself, a misheard line: each says what it is.
+/// Cut off, altered, for another list, of another site, the list itself, a misheard line: each says what it
+/// is.
 #[tokio::test]
 async fn what_is_no_answer_to_this_list_is_not_taken() {
     let mut app = frozen().await;

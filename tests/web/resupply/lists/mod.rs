@@ -64,8 +64,9 @@ pub async fn the_list(app: &mut App) -> LoadList {
     depot::read(&file.body).expect("a list")
 }
 
-/// Gross 4 x 5.42 + 2 x 5.42 + 1.7 + 14.5 = 48.72 kg, net 4 x 5 + 2 x 5 + 1.4 + 11.2 = 42.6 kg; 48 720 g / 453.592 37 g
-/// are 107.4 lb. A can is 180 x 180 x 250 mm, 8.1 l; the filters 13.5 l; the impeller 32 l: 6 x 8.1 + 45.5 = 94.1 l.
+/// Gross 4 x 5.42 + 2 x 5.42 + 1.7 + 14.5 = 48.72 kg, net 4 x 5 + 2 x 5 + 1.4 + 11.2 = 42.6 kg; 48 720 g /
+/// 453.592 37 g are 107.4 lb. A can is 180 x 180 x 250 mm, 8.1 l; the filters 13.5 l; the impeller 32 l: 6 x
+/// 8.1 + 45.5 = 94.1 l.
 #[tokio::test]
 async fn a_list_is_frozen_with_what_it_comes_to() {
     let mut app = frozen().await;
@@ -112,7 +113,8 @@ async fn a_list_is_frozen_with_what_it_comes_to() {
     );
 }
 
-/// What was proposed comes to the same page, and is frozen only from there. What must go stands on a new one already.
+/// What was proposed comes to the same page, and is frozen only from there. What must go stands on a new one
+/// already.
 #[tokio::test]
 async fn a_list_begins_with_what_must_go_or_is_proposed() {
     let mut app = storekeeper().await;
@@ -153,8 +155,8 @@ async fn a_list_begins_with_what_must_go_or_is_proposed() {
     }
 }
 
-/// Each fault stands beside its field, and nothing that was typed is lost. 110 bottles of 75 kg are 8 250 kg where 570
-/// go, 7 680 too much; diesel and aluminium are not loaded together on the sea.
+/// Each fault stands beside its field, and nothing that was typed is lost. 110 bottles of 75 kg are 8 250 kg
+/// where 570 go, 7 680 too much; diesel and aluminium are not loaded together on the sea.
 #[tokio::test]
 async fn what_does_not_go_is_refused_beside_its_field() {
     let mut app = storekeeper().await;
@@ -232,8 +234,8 @@ async fn what_does_not_go_is_refused_beside_its_field() {
     );
 }
 
-/// Of four cans one is taken back and a box of filters added: 48.72 - 5.42 + 1.7 = 45 kg. More than is left is not
-/// taken back; the database refuses it too, and any change of what was frozen.
+/// Of four cans one is taken back and a box of filters added: 48.72 - 5.42 + 1.7 = 45 kg. More than is left
+/// is not taken back; the database refuses it too, and any change of what was frozen.
 #[tokio::test]
 async fn an_addition_adds_and_takes_back() {
     let mut app = frozen().await;
@@ -324,8 +326,8 @@ async fn an_addition_adds_and_takes_back() {
     }
 }
 
-/// The sheet opens in a spreadsheet program, guarded against formulas, with empty columns for the answer; the lines to
-/// be read aloud are plain.
+/// The sheet opens in a spreadsheet program, guarded against formulas, with empty columns for the answer; the
+/// lines to be read aloud are plain.
 #[tokio::test]
 async fn a_list_goes_out_as_sheet_and_by_voice() {
     let mut app = storekeeper().await;

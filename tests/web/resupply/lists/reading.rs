@@ -58,8 +58,8 @@ fn spoken(page: &str) -> Vec<String> {
         .collect()
 }
 
-/// What is on hand is told line by line, and typed back; a wrong letter is told by its row, a line left out by its
-/// number.
+/// What is on hand is told line by line, and typed back; a wrong letter is told by its row, a line left out
+/// by its number.
 #[tokio::test]
 async fn what_is_on_hand_is_told_and_understood() {
     let mut app = App::signed_in(Role::Viewer).await;

@@ -1,5 +1,5 @@
-//! An answer entered in one change: it stands on record, the trip comes when the depot says, what its delivery brings
-//! is what the depot sends, and requests that wait for a true part on it know when it comes.
+//! An answer entered in one change: it stands on record, the trip comes when the depot says, what its
+//! delivery brings is what the depot sends, and requests that wait for a true part on it know when it comes.
 
 use chrono::{DateTime, Utc};
 use mendpost_core::code::ItemCode;
