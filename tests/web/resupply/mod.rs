@@ -104,7 +104,7 @@ async fn only_lead_and_storekeeper_keep_the_records() {
 #[tokio::test]
 async fn the_screen_leads_to_its_records() {
     let mut app = storekeeper().await;
-    let page = app.get("/resupply").await;
+    let page = app.get("/resupply/records").await;
     for said in [
         "Have the list for BOAT-7 ready by 29 Nov 2026 12:00.",
         "21 that the depot can send",

@@ -165,7 +165,7 @@ async fn a_cell_about_to_leave_is_told_what_to_take() {
     for told in [
         "The case for powder",
         "7 days alone with BOAT-7",
-        "of finished spares",
+        "Finished spares that serve as many failures",
     ] {
         assert!(page.contains(told), "{told}: {}", page.body);
     }
