@@ -1,5 +1,5 @@
-//! Something that is worked out beside the requests, one run at a time, and kept in memory: it can be worked out
-//! again, and nobody signs it.
+//! Something that is worked out beside the requests, one run at a time, and kept in memory: it can be worked
+//! out again, and nobody signs it.
 
 use std::future::Future;
 use std::sync::atomic::{AtomicBool, Ordering};

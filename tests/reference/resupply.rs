@@ -85,7 +85,8 @@ fn demand_agrees_with_a_fourier_transform() {
     }
 }
 
-/// Chu and Beasley 1998, two problems of 100 items and five limits: packed to the proof, at the value published.
+/// Chu and Beasley 1998, two problems of 100 items and five limits: packed to the proof, at the value
+/// published.
 #[test]
 fn published_packings_are_proven() {
     for (file, best) in [("mknapcb1-10.json", 42_757), ("mknapcb1-20.json", 59_822)] {

@@ -78,8 +78,8 @@ mod tests {
     use crate::lineup::tests::site::{boat, site};
     use crate::planner::{CrewOrder, crew_plan};
 
-    /// One part of 5 200 g is built from 9 000: 3 800 are left, beside 2 000 that a boat brings, usable an hour
-    /// after it lands at minute 1 000.
+    /// One part of 5 200 g is built from 9 000: 3 800 are left, beside 2 000 that a boat brings, usable an
+    /// hour after it lands at minute 1 000.
     #[test]
     fn a_plan_leaves_what_it_does_not_draw() {
         let mut situation = site();

@@ -76,7 +76,8 @@ const fn span(operation: &Operation) -> i64 {
 }
 
 /// What is fed is what is deposited over the share that sticks, so that its spread relative to itself is
-/// nearly that of the share (first order of the usual propagation of uncertainty, JCGM 100:2008, from memory).
+/// nearly that of the share (first order of the usual propagation of uncertainty, JCGM 100:2008, from
+/// memory).
 fn take(situation: &Situation, spray: &Spray, load_g: i64) -> Option<StageTake> {
     let likely_g = likely_powder_g(situation, spray)?.min(load_g);
     let efficiency = stage_efficiency(situation, spray)
@@ -101,9 +102,9 @@ mod tests {
     use crate::catalogue::{Flag, RecipeState};
     use crate::lineup::tests::site::{code, part, recipe, site};
 
-    /// 4 000 g stick at 0.8: 5 000 g are fed, 150 are lost at starts and stops, 50 stay on the coupon. Without
-    /// a spread as many are likely as are loaded. An hour at the mill and half an hour of first run come after
-    /// 124 minutes at the cell (worked out in `lineup/need.rs`).
+    /// 4 000 g stick at 0.8: 5 000 g are fed, 150 are lost at starts and stops, 50 stay on the coupon.
+    /// Without a spread as many are likely as are loaded. An hour at the mill and half an hour of first run
+    /// come after 124 minutes at the cell (worked out in `lineup/need.rs`).
     #[test]
     fn a_rebuild_takes_what_its_recipe_takes_here() {
         let situation = site();

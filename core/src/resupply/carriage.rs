@@ -1,8 +1,8 @@
 //! Dangerous goods on the way: what an item's safety sheet says, and what the site wrote down of the rules of
 //! road, sea and air.
 //!
-//! What is reckoned here warns. It is no declaration: a trained shipper makes that, by the edition in force, and
-//! the maker's safety sheet decides the entry.
+//! What is reckoned here warns. It is no declaration: a trained shipper makes that, by the edition in force,
+//! and the maker's safety sheet decides the entry.
 
 use crate::word_enum;
 use chrono::{DateTime, Utc};
@@ -58,8 +58,8 @@ pub struct Dangerous {
     pub subsidiary: Vec<String>,
     /// The packing group, where the entry has one.
     pub group: Option<PackingGroup>,
-    /// What the rules count of one unit: net grams, millilitres of a liquid, millilitres of water capacity of a
-    /// bottle of compressed gas.
+    /// What the rules count of one unit: net grams, millilitres of a liquid, millilitres of water capacity of
+    /// a bottle of compressed gas.
     pub counted: i64,
     /// The sheet and its date.
     pub sheet: String,

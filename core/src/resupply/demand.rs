@@ -1,9 +1,9 @@
 //! Whole distributions of demand: how much failures take until a delivery, in grams or in units.
 //!
 //! Failures come at random and independently of each other, each takes a random amount: the sum is a compound
-//! distribution, worked out on a lattice by Panjer's recursion (Panjer 1981, ASTIN Bulletin 12:22-26). Where a
-//! failure rate is known only from what was seen, as a gamma distribution, the number of failures is negative
-//! binomial.
+//! distribution, worked out on a lattice by Panjer's recursion (Panjer 1981, ASTIN Bulletin 12:22-26). Where
+//! a failure rate is known only from what was seen, as a gamma distribution, the number of failures is
+//! negative binomial.
 
 mod compound;
 mod parts;

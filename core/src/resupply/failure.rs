@@ -17,8 +17,8 @@ pub struct FailureRecord {
     pub seen_days: i64,
 }
 
-/// What nobody said anything of has failed half a time in so many days before it is seen to. Common practice, no
-/// source; the half is Jeffreys' prior of a Poisson rate, from memory.
+/// What nobody said anything of has failed half a time in so many days before it is seen to. Common practice,
+/// no source; the half is Jeffreys' prior of a Poisson rate, from memory.
 const UNSAID_DAYS: f64 = 30.0;
 const UNSAID_FAILURES: f64 = 0.5;
 
@@ -34,9 +34,10 @@ pub struct Rate {
 impl FailureRecord {
     /// The rate by what was said and what was seen together; none if neither.
     ///
-    /// What was said counts as if it had been seen: so many failures in so many days, to which those on record
-    /// are added (the gamma distribution is the conjugate of the Poisson: Gelman et al., Bayesian Data Analysis,
-    /// chapter 2, from memory). Where nobody said anything, half a failure in 30 days is put before what was seen.
+    /// What was said counts as if it had been seen: so many failures in so many days, to which those on
+    /// record are added (the gamma distribution is the conjugate of the Poisson: Gelman et al., Bayesian Data
+    /// Analysis, chapter 2, from memory). Where nobody said anything, half a failure in 30 days is put before
+    /// what was seen.
     #[must_use]
     pub fn rate(&self) -> Option<Rate> {
         let (said, seen) = (self.prior_days > 0, self.seen > 0 && self.seen_days > 0);

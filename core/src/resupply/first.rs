@@ -11,8 +11,8 @@ use std::collections::BTreeMap;
 /// Pressure in a bottle that is empty, absolute, in millibar.
 const EMPTY_MBAR: i64 = 1_013;
 
-/// What a cell that leaves is judged by: nothing is there, nothing is broken, what it takes along is all until the
-/// days alone are over.
+/// What a cell that leaves is judged by: nothing is there, nothing is broken, what it takes along is all
+/// until the days alone are over.
 #[must_use]
 pub fn first_setting(
     site: &Situation,
@@ -84,12 +84,13 @@ pub struct Spares {
     pub served: f64,
 }
 
-/// The lightest finished spares found that serve at least this share of failures: spare by spare, each time the one
-/// that serves most more for its mass.
+/// The lightest finished spares found that serve at least this share of failures: spare by spare, each time
+/// the one that serves most more for its mass.
 ///
-/// What is still asked for falls ever more slowly with each spare of a part, so that this marginal allocation finds
-/// nothing that is dominated: nothing lighter serves more (Sherbrooke, Operations Research 16, 1968; Feeney &
-/// Sherbrooke, Management Science 12, 1966). Parts that this cell cannot make are left out on both sides.
+/// What is still asked for falls ever more slowly with each spare of a part, so that this marginal allocation
+/// finds nothing that is dominated: nothing lighter serves more (Sherbrooke, Operations Research 16, 1968;
+/// Feeney & Sherbrooke, Management Science 12, 1966). Parts that this cell cannot make are left out on both
+/// sides.
 #[must_use]
 pub fn spares_for(yardstick: &Yardstick, share: f64) -> Spares {
     let days = yardstick.end() as f64 / 1440.0;

@@ -243,8 +243,8 @@ fn load_limit(rule: usize) -> String {
 }
 
 impl CarriageRules {
-    /// The rule that says most of an entry: of its UN number before its class, with its packing group before any;
-    /// of those that say as much the first.
+    /// The rule that says most of an entry: of its UN number before its class, with its packing group before
+    /// any; of those that say as much the first.
     #[must_use]
     pub fn rule_for(&self, entry: &Dangerous) -> Option<&CarriageRule> {
         self.numbered_rule_for(entry).map(|(_, rule)| rule)
@@ -324,10 +324,10 @@ mod tests {
         }
     }
 
-    /// Road: transport categories of ADR 2025, Table A (from its text): UN 1396 of group II is in category 2, of
-    /// group III in 3, UN 1309 of group III in 3, UN 1066 and UN 1202 in 3; 1.1.3.6.4: category 2 counts three
-    /// times, 3 once, up to 1000; 1.1.3.6.3: kilograms net of solids, litres of liquids, litres of water capacity
-    /// of compressed gas.
+    /// Road: transport categories of ADR 2025, Table A (from its text): UN 1396 of group II is in category 2,
+    /// of group III in 3, UN 1309 of group III in 3, UN 1066 and UN 1202 in 3; 1.1.3.6.4: category 2 counts
+    /// three times, 3 once, up to 1000; 1.1.3.6.3: kilograms net of solids, litres of liquids, litres of
+    /// water capacity of compressed gas.
     fn road() -> CarriageRules {
         let three = |un, group| CarriageRule {
             points: 3,
@@ -378,8 +378,9 @@ mod tests {
         (points / 1000, carrier.carries(&items, &load))
     }
 
-    /// 100 kg of UN 1396 II and 400 kg of UN 1309 III: 100 x 3 + 400 = 700. Twelve bottles of 50 l of nitrogen and
-    /// 100 kg of UN 1396 II: 600 + 300 = 900; with 150 l of diesel beside them 1 050, which is over 1 000.
+    /// 100 kg of UN 1396 II and 400 kg of UN 1309 III: 100 x 3 + 400 = 700. Twelve bottles of 50 l of
+    /// nitrogen and 100 kg of UN 1396 II: 600 + 300 = 900; with 150 l of diesel beside them 1 050, which is
+    /// over 1 000.
     #[test]
     fn points_of_a_road_load_are_those_of_adr_1_1_3_6() {
         let coated = entry(1309, "4.1", Some(PackingGroup::III), 1_000);
@@ -393,10 +394,10 @@ mod tests {
         assert_eq!(points(&three), (1_050, false));
     }
 
-    /// Sea: the pairs of classes of the IMDG Code, table 7.2.4, as carriers print it: 2.2 and 3 'away from', 3 and
-    /// 4.2 'separated from', 4.1 and 4.2 'away from', 4.2 and 4.3 'away from', 2.2 and 4.2 'away from', 3 and 4.3
-    /// 'separated from'; 4.1 and 4.3, 2.2 and 4.1, 3 and 4.1 by the entry of the substance. On this boat nothing
-    /// that is 'separated from' can be kept so far apart.
+    /// Sea: the pairs of classes of the IMDG Code, table 7.2.4, as carriers print it: 2.2 and 3 'away from',
+    /// 3 and 4.2 'separated from', 4.1 and 4.2 'away from', 4.2 and 4.3 'away from', 2.2 and 4.2 'away from',
+    /// 3 and 4.3 'separated from'; 4.1 and 4.3, 2.2 and 4.1, 3 and 4.1 by the entry of the substance. On this
+    /// boat nothing that is 'separated from' can be kept so far apart.
     #[test]
     fn what_the_sea_parts_is_not_loaded_together() {
         let pair = |one: &str, other: &str, what: &str, can_be_kept| Apart {
@@ -467,8 +468,8 @@ mod tests {
         assert!(carrier.carries(&items, &without));
     }
 
-    /// A can of 5 kg of group III goes where 25 kg are taken in a package, one of group II where 3 kg are does
-    /// not; what has no rule of its own falls under its class, and what has neither is not taken.
+    /// A can of 5 kg of group III goes where 25 kg are taken in a package, one of group II where 3 kg are
+    /// does not; what has no rule of its own falls under its class, and what has neither is not taken.
     #[test]
     fn the_rule_that_says_most_of_an_entry_holds() {
         let mut rules = road();

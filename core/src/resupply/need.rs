@@ -46,7 +46,8 @@ pub struct Need {
     pub lapses: i64,
     /// What the load brings.
     pub brings: i64,
-    /// The chance, in thousandths, that what is left without the trip suffices for steady use and failures to come.
+    /// The chance, in thousandths, that what is left without the trip suffices for steady use and failures to
+    /// come.
     pub enough_without: i64,
     /// The same with what the load brings, when it has served its requests.
     pub enough_with: i64,
@@ -54,9 +55,9 @@ pub struct Need {
 
 /// What is needed of everything that any recipe here or any day takes: powders, gas, fuel, consumables.
 ///
-/// Failures come as the records say (a Poisson process whose rate is known by a gamma distribution), each takes what
-/// a rebuild by the part's first recipe takes, with the spread of its powder: a compound negative binomial
-/// distribution, by [`demand`].
+/// Failures come as the records say (a Poisson process whose rate is known by a gamma distribution), each
+/// takes what a rebuild by the part's first recipe takes, with the spread of its powder: a compound negative
+/// binomial distribution, by [`demand`].
 #[must_use]
 pub fn needs(yardstick: &Yardstick, without: &Left, load: &Load, with: &Left) -> Vec<Need> {
     let bare = yardstick.bare();
@@ -108,7 +109,8 @@ fn need(yardstick: &Yardstick, kind: Kind, without: &Left, load: &Load, with: &L
 }
 
 impl Kind {
-    /// The stores of the planner that count it; none for powder. Bottles on their way are stores of their own.
+    /// The stores of the planner that count it; none for powder. Bottles on their way are stores of their
+    /// own.
     fn stores(&self, situation: &Situation) -> Vec<String> {
         match self {
             Self::Powder(_) => Vec::new(),
@@ -173,7 +175,8 @@ fn of(draw: &Draw, stores: &[String]) -> Option<i64> {
     found.map(|it| it.amount)
 }
 
-/// What failures to come take until the end; none where nothing is known to take any, or no figure can be given.
+/// What failures to come take until the end; none where nothing is known to take any, or no figure can be
+/// given.
 fn to_come(yardstick: &Yardstick, kind: &Kind) -> Option<Distribution> {
     let records = yardstick.setting().failures.iter();
     let parts: Vec<demand::Part> = records

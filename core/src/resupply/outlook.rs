@@ -8,7 +8,8 @@ use crate::planner::{Draw, Lot};
 use crate::situation::{Capability, Situation};
 use std::collections::{BTreeMap, BTreeSet};
 
-/// What is known beside the courses: who makes a part how, which machines are out anyway, until when it is looked.
+/// What is known beside the courses: who makes a part how, which machines are out anyway, until when it is
+/// looked.
 #[derive(Debug, Clone)]
 pub struct Scene<'a> {
     /// The site.
@@ -48,8 +49,8 @@ pub struct RunsOut {
 /// What becomes of the failures to come, on the average of all courses.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Outlook {
-    /// What the site loses until the end beyond what the plan loses until its own, as rate x minutes: by what fails,
-    /// and by machines that the plan leaves out.
+    /// What the site loses until the end beyond what the plan loses until its own, as rate x minutes: by what
+    /// fails, and by machines that the plan leaves out.
     pub loss: i64,
     /// So many thousandths of the courses in which every failure is seen to as soon as it happens.
     pub enough_permille: i64,
@@ -65,9 +66,10 @@ pub struct Outlook {
 
 /// What becomes of the failures of these courses with what is left.
 ///
-/// A failure takes what its rebuild takes at once, by the first recipe for which all is there; else it waits until
-/// more arrives, the machine with the greatest rate first, and to the end where nothing does. Its machine is out
-/// meanwhile, and while it is worked on. That the cell may be busy is left out: it is so with every list alike.
+/// A failure takes what its rebuild takes at once, by the first recipe for which all is there; else it waits
+/// until more arrives, the machine with the greatest rate first, and to the end where nothing does. Its
+/// machine is out meanwhile, and while it is worked on. That the cell may be busy is left out: it is so with
+/// every list alike.
 #[must_use]
 pub fn look(scene: &Scene<'_>, left: &Left, courses: &[Vec<Failure>]) -> Outlook {
     let count = i64::try_from(courses.len().max(1)).unwrap_or(i64::MAX);

@@ -1,11 +1,11 @@
-//! The bare packing problem: how many of each item to take, so that what is taken is worth most within several
-//! limits.
+//! The bare packing problem: how many of each item to take, so that what is taken is worth most within
+//! several limits.
 //!
 //! `model` is the problem as the search sees it: items of which all or none are taken form a group, groups that
 //! are never taken together a block. `price` bounds what can be reached by prices on the limits (Lagrangian
-//! relaxation): at any prices it is a true bound, and whole numbers say how much; floating point only chooses the
-//! prices. `first` takes greedily and exchanges, `branch` splits the problem until nothing is left that could be
-//! worth more. `check` verifies an answer and shares no code with the rest.
+//! relaxation): at any prices it is a true bound, and whole numbers say how much; floating point only chooses
+//! the prices. `first` takes greedily and exchanges, `branch` splits the problem until nothing is left that
+//! could be worth more. `check` verifies an answer and shares no code with the rest.
 
 mod branch;
 mod check;
@@ -60,8 +60,8 @@ pub struct PackItem {
     pub id: String,
     /// The most units.
     pub max: i64,
-    /// What the first unit is worth, what the second one adds, and so on; the last figure repeats. They may rise,
-    /// and be below 0.
+    /// What the first unit is worth, what the second one adds, and so on; the last figure repeats. They may
+    /// rise, and be below 0.
     pub worth: Vec<i64>,
     /// What one unit takes of a limit, by its id; of others it takes nothing.
     #[serde(default)]
@@ -90,8 +90,8 @@ impl Packing {
     ///
     /// # Errors
     ///
-    /// A text that is no JSON, lacks a key or carries an unknown one gives one fault, the first found; a readable
-    /// problem gives every fault of its content, each with its place.
+    /// A text that is no JSON, lacks a key or carries an unknown one gives one fault, the first found; a
+    /// readable problem gives every fault of its content, each with its place.
     pub fn from_json(text: &str) -> Result<Self, Vec<Fault>> {
         let whole = |place: String| match place.as_str() {
             "." | "?" => "packing".to_owned(),
@@ -114,11 +114,12 @@ impl Packing {
     }
 }
 
-/// Packs as much worth as it finds, until nothing better is left, so many nodes of the search are looked at, or
+/// Packs as much worth as it finds, until nothing better is left, so many nodes of the search are looked at,
+/// or
 /// `stop` says so.
 ///
-/// The problem is taken to be free of faults (see [`Packing::faults`]). Without `stop` the answer depends on the
-/// problem and the number of nodes alone.
+/// The problem is taken to be free of faults (see [`Packing::faults`]). Without `stop` the answer depends on
+/// the problem and the number of nodes alone.
 #[must_use]
 pub fn pack(packing: &Packing, budget_nodes: u64, stop: &mut dyn FnMut() -> bool) -> Packed {
     let model = model::Model::of(packing);

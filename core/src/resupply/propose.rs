@@ -229,9 +229,9 @@ impl<'a> Bench<'a> {
         }
     }
 
-    /// So many units of an item are reckoned at the most: what the trip carries of it alone with a little more
-    /// payload, what the depot has, and of a true part what waits for it. What is reckoned in no way goes once, for
-    /// the sake of its set.
+    /// So many units of an item are reckoned at the most: what the trip carries of it alone with a little
+    /// more payload, what the depot has, and of a true part what waits for it. What is reckoned in no way
+    /// goes once, for the sake of its set.
     fn most(&self, item: &Item) -> i64 {
         let roomier = self.roomier();
         let carrier = Carrier {
@@ -447,7 +447,8 @@ impl<'a> Bench<'a> {
             .all(|rest| rest == 0)
     }
 
-    /// What the best load with ten kilograms more averts: the packed one, or the present one with more put in.
+    /// What the best load with ten kilograms more averts: the packed one, or the present one with more put
+    /// in.
     fn with_more(
         &mut self,
         worths: &BTreeMap<ItemCode, Vec<i64>>,
@@ -557,8 +558,8 @@ impl<'a> Bench<'a> {
         }
     }
 
-    /// Less than this is not worth a line: what the searches do not tell from nothing, or a thousandth of what the
-    /// whole load averts (our choice).
+    /// Less than this is not worth a line: what the searches do not tell from nothing, or a thousandth of
+    /// what the whole load averts (our choice).
     fn little(&self, averted: i64) -> i64 {
         let noise = self.order.yardstick.measure().noise();
         noise.max(averted / 1000).max(60)

@@ -21,8 +21,8 @@ pub struct Failure {
 
 /// Draws `count` courses of what fails within `minutes`, each by time.
 ///
-/// Of each part a rate is drawn from what is known of it, then failures at that rate (a Poisson process); each
-/// falls to one of the part's machines, all alike.
+/// Of each part a rate is drawn from what is known of it, then failures at that rate (a Poisson process);
+/// each falls to one of the part's machines, all alike.
 #[must_use]
 pub fn draw(
     situation: &Situation,
@@ -102,8 +102,8 @@ mod tests {
     }
 
     /// Four failures are expected in 100 days: in 25 days one on the average. The number to come is negative
-    /// binomial of shape 4 with mean 1: variance 1 + 1/4 = 1.25 (Gelman et al., chapter 2, from memory). Over 4 000
-    /// courses the mean lies within 4 x sqrt(1.25 / 4000) = 0.07 of it.
+    /// binomial of shape 4 with mean 1: variance 1 + 1/4 = 1.25 (Gelman et al., chapter 2, from memory). Over
+    /// 4 000 courses the mean lies within 4 x sqrt(1.25 / 4000) = 0.07 of it.
     #[test]
     fn as_many_fail_as_the_rate_says_and_it_is_not_known_for_certain() {
         let records = [FailureRecord {

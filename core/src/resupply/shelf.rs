@@ -80,8 +80,8 @@ impl Shelf {
     }
 }
 
-/// Puts consumables into a problem as stores: what is there, `units` of each that arrive at `landing`, and what
-/// each stage takes; what is taken for each build is taken by its first stage.
+/// Puts consumables into a problem as stores: what is there, `units` of each that arrive at `landing`, and
+/// what each stage takes; what is taken for each build is taken by its first stage.
 ///
 /// A problem does not know what the days take; that is reckoned in the outlook.
 pub(super) fn shelve(

@@ -37,7 +37,8 @@ pub struct Slip {
 
 /// What it means if the trip comes late with this load; none if stopped.
 ///
-/// For each slip the whole is planned anew, as if it were known now, and held against the same failures to come.
+/// For each slip the whole is planned anew, as if it were known now, and held against the same failures to
+/// come.
 #[must_use]
 pub fn slips(
     yardstick: &Yardstick,

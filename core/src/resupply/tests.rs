@@ -1,7 +1,7 @@
-//! The worked examples: pump and crane of the test site each wait for one part of 5 200 g from one lot. 9 000 g are
-//! there, so that the pump is served and the crane waits at 40 points an hour until the end of 7 days, minute
-//! 10 080. What a trip lands at minute 1 440 may be used at 1 500; the cell is manned from 1 800 on, and the crane
-//! is back 229 minutes later (set-up 15, spraying 124, mill 60, first run 30): at 2 029.
+//! The worked examples: pump and crane of the test site each wait for one part of 5 200 g from one lot. 9 000
+//! g are there, so that the pump is served and the crane waits at 40 points an hour until the end of 7 days,
+//! minute 10 080. What a trip lands at minute 1 440 may be used at 1 500; the cell is manned from 1 800 on,
+//! and the crane is back 229 minutes later (set-up 15, spraying 124, mill 60, first run 30): at 2 029.
 
 use super::samples::{can, item, trip};
 use super::*;
@@ -14,8 +14,8 @@ const BUDGET: Budget = Budget {
     seed: 1,
 };
 
-/// A load must last until 14 days after minute 1 440 and an hour: to 21 660. What the crane back at 2 029 saves until
-/// then; of it 40 x (10 080 - 2 029) within the plan.
+/// A load must last until 14 days after minute 1 440 and an hour: to 21 660. What the crane back at 2 029
+/// saves until then; of it 40 x (10 080 - 2 029) within the plan.
 const CRANE: i64 = 40 * (21_660 - 2_029);
 
 fn setting(items: Vec<Item>) -> Setting {
@@ -50,8 +50,8 @@ fn load(pairs: &[(&str, i64)]) -> Load {
     load.collect()
 }
 
-/// One can of 5 kg is no use to a part that takes 5 200 g from one lot, two are one lot of 10 kg: neither can averts
-/// anything by itself, and the two together what the crane costs.
+/// One can of 5 kg is no use to a part that takes 5 200 g from one lot, two are one lot of 10 kg: neither can
+/// averts anything by itself, and the two together what the crane costs.
 #[test]
 fn as_many_cans_go_as_free_somebody_and_no_more() {
     let found = proposed(setting(vec![can("CAN-5", 5_000)]));
@@ -77,8 +77,8 @@ fn what_ten_kilograms_more_would_bring_is_told() {
     assert_eq!(found.ten_kg_more, CRANE);
 }
 
-/// A true part that the crane waits for lands at 1 500; fitted by one person in 240 minutes from 1 800 on the crane is
-/// back at 2 040, eleven minutes later than by two cans, at a tenth of the mass.
+/// A true part that the crane waits for lands at 1 500; fitted by one person in 240 minutes from 1 800 on the
+/// crane is back at 2 040, eleven minutes later than by two cans, at a tenth of the mass.
 #[test]
 fn a_true_part_goes_where_it_does_as_well() {
     let mut setting = setting(vec![can("CAN-5", 5_000), item("TRUE", 1_000)]);
@@ -89,8 +89,8 @@ fn a_true_part_goes_where_it_does_as_well() {
     assert_eq!(found.truly.averted(), 40 * (21_660 - 2_040));
 }
 
-/// Gloves must go though they avert nothing here; of three pairs of boots named after them, 1 kg each, the 12 kg
-/// that are left when two cans of 5.5 kg and the gloves are on take none.
+/// Gloves must go though they avert nothing here; of three pairs of boots named after them, 1 kg each, the 12
+/// kg that are left when two cans of 5.5 kg and the gloves are on take none.
 #[test]
 fn what_must_go_goes_first_by_order_of_naming() {
     let items = vec![
@@ -112,15 +112,15 @@ fn what_must_go_goes_first_by_order_of_naming() {
 fn what_belongs_together_goes_together() {
     let items = vec![can("CAN-11", 11_000), item("ADAPTER", 2_000)];
     let set = vec![code("CAN-11"), code("ADAPTER")];
-    let found = proposed_with(setting(items.clone()), &[set.clone()]);
+    let found = proposed_with(setting(items.clone()), std::slice::from_ref(&set));
     assert_eq!(found.load, load(&[("ADAPTER", 1), ("CAN-11", 1)]));
     let mut tight = setting(items);
     tight.trip.payload_g = 12_000;
     assert_eq!(proposed_with(tight, &[set]).load, Load::new());
 }
 
-/// The crane's part fails twice in ten days, and 4 800 g of two cans are left when it is back: a list for what is
-/// asked for today alone would take two cans, and more than those avert more.
+/// The crane's part fails twice in ten days, and 4 800 g of two cans are left when it is back: a list for
+/// what is asked for today alone would take two cans, and more than those avert more.
 #[test]
 fn failures_to_come_ask_for_more_than_today() {
     let mut setting = setting(vec![can("CAN-5", 5_000)]);
@@ -131,8 +131,8 @@ fn failures_to_come_ask_for_more_than_today() {
     assert!(outlook.served_permille > 900, "{outlook:?}");
 }
 
-/// With no filter on the shelf nothing is sprayed after the plan's one build has taken the only one: a can alone
-/// averts nothing, with a filter it does.
+/// With no filter on the shelf nothing is sprayed after the plan's one build has taken the only one: a can
+/// alone averts nothing, with a filter it does.
 #[test]
 fn powder_is_worth_nothing_without_what_builds_use_up() {
     let mut filter = item("FILTER", 1_000);
@@ -193,8 +193,8 @@ fn fails(setting: &mut Setting, milli: i64, days: i64) {
     }];
 }
 
-/// A day later the crane is back a day later, three days later three: 40 points an hour are lost for so long. In seven
-/// days the trip lands at minute 11 580, behind the plan's end, so that nobody plans with it.
+/// A day later the crane is back a day later, three days later three: 40 points an hour are lost for so long.
+/// In seven days the trip lands at minute 11 580, behind the plan's end, so that nobody plans with it.
 #[test]
 fn a_slip_costs_what_waits_for_the_trip() {
     let (yardstick, truly) = two_cans();
@@ -214,8 +214,8 @@ fn a_slip_costs_what_waits_for_the_trip() {
     assert!(seven.costs > three.costs);
 }
 
-/// Two failures in ten days are expected: in the 15.04 days until the end 3.01, each of 5 200 g: 15 642 g on the
-/// average. 3 800 g are left without the trip, the crane waits for 5 200, two cans bring 10 000.
+/// Two failures in ten days are expected: in the 15.04 days until the end 3.01, each of 5 200 g: 15 642 g on
+/// the average. 3 800 g are left without the trip, the crane waits for 5 200, two cans bring 10 000.
 #[test]
 fn what_is_needed_stands_beside_what_is_there() {
     let mut setting = setting(vec![can("CAN-5", 5_000)]);
@@ -240,10 +240,10 @@ fn what_is_needed_stands_beside_what_is_there() {
     assert!(powder.enough_without < powder.enough_with, "{powder:?}");
 }
 
-/// Five failures are expected for certain (a million in a million days, 5 days). The chances of more than 5, 6 and 7
-/// are 0.3840, 0.2378 and 0.1334 (Poisson distribution of mean 5, any table); with five spares 0.8773 failures find
-/// none, with six 0.8773 - 0.3840 = 0.4933, with seven 0.2555, with eight 0.1221. Of five that is 0.0511 with seven
-/// and 0.0244 with eight: to serve 95 of 100 takes eight, of 3.5 kg each.
+/// Five failures are expected for certain (a million in a million days, 5 days). The chances of more than 5,
+/// 6 and 7 are 0.3840, 0.2378 and 0.1334 (Poisson distribution of mean 5, any table); with five spares 0.8773
+/// failures find none, with six 0.8773 - 0.3840 = 0.4933, with seven 0.2555, with eight 0.1221. Of five that
+/// is 0.0511 with seven and 0.0244 with eight: to serve 95 of 100 takes eight, of 3.5 kg each.
 #[test]
 fn finished_spares_for_a_share_of_failures_are_those_of_the_poisson_table() {
     let mut setting = setting(vec![]);

@@ -8,8 +8,8 @@ use crate::lineup::Rebuild;
 use crate::situation::Request;
 use std::collections::BTreeMap;
 
-/// What each open request takes, the oldest first: cans of its powder, bottles of its gas and fuel, until one does
-/// not fit.
+/// What each open request takes, the oldest first: cans of its powder, bottles of its gas and fuel, until one
+/// does not fit.
 pub(super) fn by_age(
     yardstick: &Yardstick,
     carrier: Carrier<'_>,
@@ -37,8 +37,8 @@ pub(super) fn by_age(
     load
 }
 
-/// The items of one rebuild: of each powder the largest can, one bottle for each that its gas fills, the largest
-/// of fuel.
+/// The items of one rebuild: of each powder the largest can, one bottle for each that its gas fills, the
+/// largest of fuel.
 fn taken<'a>(way: &Rebuild, open: &[&'a Item]) -> Vec<(&'a Item, i64)> {
     let mut powders: BTreeMap<&PowderCode, i64> = BTreeMap::new();
     for stage in &way.stages {
@@ -77,7 +77,8 @@ fn taken<'a>(way: &Rebuild, open: &[&'a Item]) -> Vec<(&'a Item, i64)> {
     taken
 }
 
-/// The same kilograms of each powder, as many as the trip carries: a can at a time for the powder that has least.
+/// The same kilograms of each powder, as many as the trip carries: a can at a time for the powder that has
+/// least.
 pub(super) fn same_kilos(carrier: Carrier<'_>, items: &[Item], open: &[&Item]) -> Load {
     let mut cans: BTreeMap<&PowderCode, (&Item, i64)> = BTreeMap::new();
     for item in open {

@@ -46,8 +46,8 @@ pub struct Truly {
     pub backlog: i64,
     /// What that is, whom it frees and whom it brings back sooner.
     pub planned: Worth,
-    /// What it averts beyond the plan, as rate x minutes: of failures to come, and of machines out after the plan's
-    /// end. Below 0 where today's requests take what failures to come would have taken.
+    /// What it averts beyond the plan, as rate x minutes: of failures to come, and of machines out after the
+    /// plan's end. Below 0 where today's requests take what failures to come would have taken.
     pub forecast: i64,
     /// What becomes of the failures to come.
     pub outlook: Outlook,
@@ -312,7 +312,8 @@ fn without(situation: &Situation, trip: &Trip) -> Situation {
     bare
 }
 
-/// The site as if the trip brought this load. Cans of one powder are taken to be of one lot, as the list asks for.
+/// The site as if the trip brought this load. Cans of one powder are taken to be of one lot, as the list asks
+/// for.
 fn with(bare: &Situation, setting: &Setting, load: &Load) -> Situation {
     let mut brought = bare.clone();
     let mut powders: BTreeMap<_, i64> = BTreeMap::new();
@@ -362,7 +363,8 @@ fn with(bare: &Situation, setting: &Setting, load: &Load) -> Situation {
     brought
 }
 
-/// The open requests that a true part would serve, those of the greatest rate first, as many as there are parts.
+/// The open requests that a true part would serve, those of the greatest rate first, as many as there are
+/// parts.
 pub(super) fn waiting_for(situation: &Situation, part: &PartCode, units: i64) -> Vec<RequestCode> {
     let mut requests: Vec<_> = situation
         .requests

@@ -168,7 +168,7 @@ impl Told<'_> {
         self.basis.items.iter().find(|item| item.code == *code)
     }
 
-    /// 'bronze CuAl10 powder, can 5 kg'.
+    /// Its name and unit of issue, as 'bronze powder, can 5 kg'.
     pub fn item(&self, code: &ItemCode) -> String {
         let known = self.known(code);
         known.map_or_else(
@@ -398,7 +398,7 @@ impl Told<'_> {
         }
     }
 
-    /// 'bronze CuAl10 in 41 of 100, by Sat 6 14:00'.
+    /// 'bronze in 41 of 100, half of them by Sat 6 14:00'.
     pub fn runs_out(&self, out: &RunsOut) -> String {
         let what = match &out.what {
             Lacks::Powder(powder) => self.words.powder(powder.as_str()),

@@ -19,11 +19,12 @@ use crate::db::decoded;
 use crate::error::AppError;
 use crate::situation;
 
-/// So many days after a trip the next one is reckoned with where none is announced: common practice, no source.
+/// So many days after a trip the next one is reckoned with where none is announced: common practice, no
+/// source.
 pub const NEXT_DAYS: i64 = 14;
 
-/// So many days beyond a trip's latest arrival the plan reaches, so that it knows what a trip a week late still
-/// serves.
+/// So many days beyond a trip's latest arrival the plan reaches, so that it knows what a trip a week late
+/// still serves.
 const BEYOND_DAYS: i64 = 9;
 
 /// What the last run found, and how far the present one is.

@@ -1,5 +1,5 @@
-//! What goes on a trip of the demonstration: within every limit, worth more than usual ways of ordering, and shown
-//! as what it is.
+//! What goes on a trip of the demonstration: within every limit, worth more than usual ways of ordering, and
+//! shown as what it is.
 
 use axum::http::StatusCode;
 use mendpost_core::people::Role;
@@ -18,9 +18,9 @@ async fn worked_out(app: &mut App, trip: &str) -> std::sync::Arc<mendpost_server
     shown.found.expect("worked out")
 }
 
-/// What the boat takes and the aircraft takes differ: each load is within all limits of its own trip. Each averts
-/// more than cans for the oldest requests until it is full, and more than the same kilos of each powder; what must
-/// go goes first; a packing is proven, or within half a per cent.
+/// What the boat takes and the aircraft takes differ: each load is within all limits of its own trip. Each
+/// averts more than cans for the oldest requests until it is full, and more than the same kilos of each
+/// powder; what must go goes first; a packing is proven, or within half a per cent.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_load_is_within_all_limits_and_averts_more_than_usual_ways_of_ordering() {
     let mut app = App::signed_in(Role::Storekeeper).await;
@@ -88,7 +88,8 @@ async fn page_tells(app: &mut App, trip: &str) {
     assert!(!page.contains("since this was worked out"), "{trip}");
 }
 
-/// A run can be stopped, and then finds nothing. After a change the page says that what it shows is of before.
+/// A run can be stopped, and then finds nothing. After a change the page says that what it shows is of
+/// before.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_run_can_be_stopped_and_grows_old() {
     let mut app = App::signed_in(Role::Storekeeper).await;
@@ -138,8 +139,9 @@ async fn who_only_looks_starts_no_run() {
     assert_eq!(answer.status, StatusCode::NOT_FOUND);
 }
 
-/// A cell that leaves for a week in the boat: what it carries serves some failures, and finished spares that serve as
-/// many would weigh so much. Days that are no number are told beside their field, and what was typed is kept.
+/// A cell that leaves for a week in the boat: what it carries serves some failures, and finished spares that
+/// serve as many would weigh so much. Days that are no number are told beside their field, and what was typed
+/// is kept.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_cell_about_to_leave_is_told_what_to_take() {
     let mut app = App::signed_in(Role::Lead).await;

@@ -222,7 +222,8 @@ fn all_faults_are_told_together() {
     }
 }
 
-/// Tools come with the site's files: every row at fault is told, all of them at once, each by its line and column.
+/// Tools come with the site's files: every row at fault is told, all of them at once, each by its line and
+/// column.
 #[test]
 fn each_faulty_tool_is_told() {
     let mut files = SeedFiles::demonstration();

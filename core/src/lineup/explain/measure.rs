@@ -140,8 +140,8 @@ impl Measure {
         self.worth_of(&problem, stop)
     }
 
-    /// The best plan found of a problem in which every plan of the measured one can still be carried out, by the
-    /// same search, and what it is worth; none if stopped.
+    /// The best plan found of a problem in which every plan of the measured one can still be carried out, by
+    /// the same search, and what it is worth; none if stopped.
     #[must_use]
     pub fn planned(
         &self,

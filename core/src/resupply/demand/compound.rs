@@ -27,8 +27,8 @@ impl Count {
         Ok(Count { mean, shape: None })
     }
 
-    /// A negative binomial number of the mean given, 0 to 10 000, whose rate has a gamma distribution of the shape
-    /// given, 0.01 to a million: its variance is `mean + mean^2 / shape`.
+    /// A negative binomial number of the mean given, 0 to 10 000, whose rate has a gamma distribution of the
+    /// shape given, 0.01 to a million: its variance is `mean + mean^2 / shape`.
     ///
     /// # Errors
     /// A mean or shape outside that.
@@ -52,11 +52,11 @@ impl Count {
         self.mean + self.shape.map_or(0.0, |shape| self.mean.powi(2) / shape)
     }
 
-    /// Panjer's a and b, and the logarithm of the chance that nothing is asked for if a failure asks for nothing
-    /// with chance `nothing`.
+    /// Panjer's a and b, and the logarithm of the chance that nothing is asked for if a failure asks for
+    /// nothing with chance `nothing`.
     ///
-    /// Poisson: a = 0, b = m, exp(-m (1 - f)). Negative binomial with c = m / r: a = c / (1 + c), b = (r - 1) a,
-    /// (1 + c (1 - f))^-r.
+    /// Poisson: a = 0, b = m, exp(-m (1 - f)). Negative binomial with c = m / r: a = c / (1 + c), b = (r - 1)
+    /// a, (1 + c (1 - f))^-r.
     fn class(&self, nothing: f64) -> (f64, f64, f64) {
         let asks = 1.0 - nothing;
         let Some(shape) = self.shape else {
@@ -70,8 +70,8 @@ impl Count {
 
 /// The chances of 0, 1, 2 ... steps in all.
 ///
-/// All terms are positive, so that the recursion is stable; it begins with 1 instead of a chance that may be too
-/// small for a number, and is scaled down whenever it has grown large.
+/// All terms are positive, so that the recursion is stable; it begins with 1 instead of a chance that may be
+/// too small for a number, and is scaled down whenever it has grown large.
 pub(super) fn recursion(count: Count, sizes: &[f64]) -> Vec<f64> {
     const LARGE: f64 = 1e200;
     let (a, b, mut log_scale) = count.class(sizes[0]);

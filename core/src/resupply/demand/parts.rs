@@ -6,7 +6,8 @@ use crate::gas::range::{whole_down, whole_up, within};
 /// As many steps as a whole demand is worked out in, up to eight standard deviations above its mean.
 const MOST_STEPS: f64 = 8000.0;
 
-/// A step is no more than this share of a size that is known, and of the mean of one that spreads (our choice).
+/// A step is no more than this share of a size that is known, and of the mean of one that spreads (our
+/// choice).
 const SHARE_OF_KNOWN: f64 = 0.005;
 const SHARE_OF_MEAN: f64 = 0.02;
 
@@ -30,8 +31,8 @@ pub enum Rate {
         /// Failures a day.
         per_day: f64,
     },
-    /// Known from what was seen: a gamma distribution of that shape, as if so many failures had come in so many
-    /// days.
+    /// Known from what was seen: a gamma distribution of that shape, as if so many failures had come in so
+    /// many days.
     Learned {
         /// The failures.
         failures: f64,
@@ -69,8 +70,9 @@ struct Checked {
 impl Distribution {
     /// What parts take together within so many days, 0 to 3650, in grams.
     ///
-    /// The step is chosen here: fine enough that a size which is known is rounded up by little, half a per cent
-    /// unless failures are many, and coarse enough for some thousand steps. Sizes that spread keep their mean.
+    /// The step is chosen here: fine enough that a size which is known is rounded up by little, half a per
+    /// cent unless failures are many, and coarse enough for some thousand steps. Sizes that spread keep their
+    /// mean.
     ///
     /// # Errors
     /// A number outside what is allowed.
@@ -147,8 +149,8 @@ fn known_rates(
     Distribution::compound(Count::poisson(total)?, &mixed, step)
 }
 
-/// The step to work in: of those between half and all of what is allowed the one that rounds known sizes up by
-/// least.
+/// The step to work in: of those between half and all of what is allowed the one that rounds known sizes up
+/// by least.
 fn step(parts: &[Checked]) -> i64 {
     let asked = || parts.iter().filter(|part| part.count.mean() > 0.0);
     let wanted = asked().map(|part| match part.sd {

@@ -5,8 +5,8 @@ use statrs::function::gamma::gamma_lr;
 
 /// Chances of 0, 1, 2 ... steps for a size of the mean and standard deviation given, in steps.
 ///
-/// Without a spread it is that size, rounded up. Else it is a gamma distribution, on the lattice so that its mean
-/// stays the same (local moment matching; Gerber 1982, from memory): the chance of n steps is
+/// Without a spread it is that size, rounded up. Else it is a gamma distribution, on the lattice so that its
+/// mean stays the same (local moment matching; Gerber 1982, from memory): the chance of n steps is
 /// `2 L(n) - L(n - 1) - L(n + 1)`, with L(d) the mean of the size cut off at d.
 pub(super) fn chances(mean: f64, sd: f64) -> Vec<f64> {
     if sd <= 0.0 {

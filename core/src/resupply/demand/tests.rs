@@ -13,9 +13,9 @@ fn levels(demand: &Distribution) -> [i64; 4] {
     [800, 900, 950, 990].map(|permille| demand.quantile(permille))
 }
 
-/// Kaas, Goovaerts, Dhaene and Denuit, 'Modern Actuarial Risk Theory', the example of Panjer's recursion: four
-/// claims on the average, of 1, 2 or 3 with chances 1/4, 1/2, 1/4. The first by hand: g(0) = exp(-4) = 0.0183156,
-/// g(1) = 4 x 1/4 g(0), g(2) = 4/2 (1/4 g(1) + 2 x 1/2 g(0)) = 2.5 g(0). Mean 4 x 2 = 8, variance
+/// Kaas, Goovaerts, Dhaene and Denuit, 'Modern Actuarial Risk Theory', the example of Panjer's recursion:
+/// four claims on the average, of 1, 2 or 3 with chances 1/4, 1/2, 1/4. The first by hand: g(0) = exp(-4) =
+/// 0.0183156, g(1) = 4 x 1/4 g(0), g(2) = 4/2 (1/4 g(1) + 2 x 1/2 g(0)) = 2.5 g(0). Mean 4 x 2 = 8, variance
 /// 4 x (1/4 + 4/2 + 9/4) = 18. The digits are ours by the same recursion, and agree with a Fourier transform.
 #[test]
 fn the_textbook_example_of_the_recursion() {
@@ -48,10 +48,10 @@ fn the_textbook_example_of_the_recursion() {
     near(demand.sd().powi(2), 18.0, 1e-8);
 }
 
-/// Stuttering Poisson demand, geometric sizes, of mean m and variance over mean v: p = (v - 1) / (v + 1) goes on,
-/// and m (1 - p) failures are expected (Feeney and Sherbrooke 1966, Management Science 12:391-411). Chance of
-/// none, levels enough in 80, 90, 95 and 99 of 100, and what is short beside 1, 2, 3 and 5; worked out by
-/// recursion and by Fourier transform apart from this program.
+/// Stuttering Poisson demand, geometric sizes, of mean m and variance over mean v: p = (v - 1) / (v + 1) goes
+/// on, and m (1 - p) failures are expected (Feeney and Sherbrooke 1966, Management Science 12:391-411).
+/// Chance of none, levels enough in 80, 90, 95 and 99 of 100, and what is short beside 1, 2, 3 and 5; worked
+/// out by recursion and by Fourier transform apart from this program.
 #[test]
 fn stuttering_demand() {
     type Row = (f64, f64, f64, [i64; 4], [f64; 4]);
@@ -139,9 +139,9 @@ fn a_rate_that_is_learned_spreads_the_demand() {
     }
 }
 
-/// Poisson demand: what is short beside s is m - s + sum over n < s of (s - n) P(n), which is how the tables of
-/// expected back-orders are made (Sherbrooke 1968, Operations Research 16:122-141). m = 1, s = 1:
-/// 1 - 1 + exp(-1) = 0.367879.
+/// Poisson demand: what is short beside s is m - s + sum over n < s of (s - n) P(n), which is how the tables
+/// of expected back-orders are made (Sherbrooke 1968, Operations Research 16:122-141). m = 1, s = 1: 1 - 1 +
+/// exp(-1) = 0.367879.
 #[test]
 fn what_is_short_of_poisson_demand() {
     let one = [0.367_879, 0.103_638, 0.023_337, 0.004_349, 0.000_689];
@@ -154,8 +154,8 @@ fn what_is_short_of_poisson_demand() {
     near(poisson(8.0).expected_short(8), 1.116_692, 1e-6);
 }
 
-/// Poisson demand of mean 5, nine times as bad to lack one: the least s enough in 9 of 10 cases is 8, where the
-/// distribution first passes 0.9 (0.8666 at 7, 0.9319 at 8).
+/// Poisson demand of mean 5, nine times as bad to lack one: the least s enough in 9 of 10 cases is 8, where
+/// the distribution first passes 0.9 (0.8666 at 7, 0.9319 at 8).
 #[test]
 fn the_newsvendor_stops_where_one_more_does_not_pay() {
     for (mean, under, over, level) in [
@@ -177,8 +177,8 @@ fn the_newsvendor_stops_where_one_more_does_not_pay() {
     );
 }
 
-/// exp(-5000) is no number of 64 bits. Mean and variance of a Poisson number are 5000, and the normal distribution
-/// says that 5000 + 1.645 x 70.7 = 5116 are enough in 95 of 100 cases.
+/// exp(-5000) is no number of 64 bits. Mean and variance of a Poisson number are 5000, and the normal
+/// distribution says that 5000 + 1.645 x 70.7 = 5116 are enough in 95 of 100 cases.
 #[test]
 fn many_failures_are_no_trouble() {
     let demand = poisson(5000.0);
@@ -295,8 +295,8 @@ fn expected(parts: &[Part], days: f64) -> f64 {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(30))]
 
-    /// All chances add up to 1; the mean is that of the parts, or more by the rounding of known sizes, at most
-    /// half a per cent; more is never enough less often; more stock is never shorter.
+    /// All chances add up to 1; the mean is that of the parts, or more by the rounding of known sizes, at
+    /// most half a per cent; more is never enough less often; more stock is never shorter.
     #[test]
     fn a_demand_is_a_distribution(parts in parts(), days in 1.0..30.0) {
         let demand = Distribution::of_parts(&parts, days).expect("a demand");

@@ -163,7 +163,8 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// Bounds a node and puts it with the open ones, unless nothing there can be worth more than what was found.
+    /// Bounds a node and puts it with the open ones, unless nothing there can be worth more than what was
+    /// found.
     fn node(&mut self, span: &mut Span, from: Beginning, rounds: usize) {
         self.nodes += 1;
         let mut prices = from.prices;
@@ -221,7 +222,8 @@ impl<'a> Search<'a> {
         }
     }
 
-    /// Where to split: at the line whose units go most to and fro for what they take; none where all is decided.
+    /// Where to split: at the line whose units go most to and fro for what they take; none where all is
+    /// decided.
     fn choose(&self, span: &Span, prices: &[f64], swing: &Swing) -> Option<Split> {
         let open = (0..self.model.lines.len()).filter(|line| span.least[*line] < span.most[*line]);
         let rated = open.map(|line| {

@@ -5,7 +5,8 @@ use crate::planner::Fault;
 
 /// Every rule that an answer breaks; empty if it can be packed and says of itself what is so.
 ///
-/// The problem is taken to be free of faults (see [`Packing::faults`]). Whether the bound is one can't be seen.
+/// The problem is taken to be free of faults (see [`Packing::faults`]). Whether the bound is one can't be
+/// seen.
 #[must_use]
 pub fn check(packing: &Packing, packed: &Packed) -> Vec<Fault> {
     let mut faults = Vec::new();

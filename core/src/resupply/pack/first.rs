@@ -79,8 +79,8 @@ impl<'a> Packer<'a> {
         }
     }
 
-    /// Adds what gains most for what it takes at the prices, as long as anything that gains fits; `shut` stays as
-    /// it is.
+    /// Adds what gains most for what it takes at the prices, as long as anything that gains fits; `shut`
+    /// stays as it is.
     pub fn fill(&self, take: &mut [u32], shut: &[usize]) {
         let mut slack = self.model.slack(take);
         loop {

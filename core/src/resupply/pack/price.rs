@@ -1,9 +1,9 @@
-//! Prices on the limits, and what can be worth at most at them (Lagrangian relaxation; Fisher 1981, Management
-//! Science 27:1-18, from memory).
+//! Prices on the limits, and what can be worth at most at them (Lagrangian relaxation; Fisher 1981,
+//! Management Science 27:1-18, from memory).
 //!
-//! At given prices, no lower than 0, each block can be packed for itself: what it is worth less what it takes at
-//! the prices. The sum over all blocks and the limits themselves at their prices is no less than any packing is
-//! worth.
+//! At given prices, no lower than 0, each block can be packed for itself: what it is worth less what it takes
+//! at the prices. The sum over all blocks and the limits themselves at their prices is no less than any
+//! packing is worth.
 
 use super::model::{Model, Span};
 use std::ops::AddAssign;
@@ -39,8 +39,8 @@ impl Swing {
         (mean, self.square[line] - mean * mean)
     }
 
-    /// The newest count for a fifth, so that the last ones count most (the mean of a volume algorithm; Barahona
-    /// and Anbil 2000, Mathematical Programming 87:385-399, from memory).
+    /// The newest count for a fifth, so that the last ones count most (the mean of a volume algorithm;
+    /// Barahona and Anbil 2000, Mathematical Programming 87:385-399, from memory).
     fn add(&mut self, line: usize, units: u32, first: bool) {
         let (units, share) = (f64::from(units), if first { 1.0 } else { 0.2 });
         self.mean[line] += share * (units - self.mean[line]);
@@ -81,7 +81,8 @@ impl<'a> Pricer<'a> {
         each.map(|(share, price)| share * price).sum()
     }
 
-    /// Moves the prices towards those that bound best, in so many rounds, or until the bound is below `enough`.
+    /// Moves the prices towards those that bound best, in so many rounds, or until the bound is below
+    /// `enough`.
     ///
     /// Deflected subgradients with Polyak's step towards `enough` (Camerini, Fratta and Maffioli 1975, from
     /// memory).
@@ -297,8 +298,8 @@ struct Whole<'a> {
 }
 
 impl<'a> Whole<'a> {
-    /// As fine as it goes: a price stays below 2^60 and a share of 1 within 2^60, so that amounts up to 2^50 and
-    /// worths up to 2^62 times as many fit.
+    /// As fine as it goes: a price stays below 2^60 and a share of 1 within 2^60, so that amounts up to 2^50
+    /// and worths up to 2^62 times as many fit.
     fn of(model: &'a Model, prices: &[f64]) -> Whole<'a> {
         let each = prices.iter().zip(&model.limits);
         let prices: Vec<f64> = each

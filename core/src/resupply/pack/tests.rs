@@ -37,8 +37,8 @@ fn what_is_worth_most_within_the_limit_goes() {
     assert_eq!(taken(&found), [("seven", 1), ("three", 1)]);
 }
 
-/// One can of 6 kg is worth nothing alone, two are worth 20: more than the 3 + 3 of the others. With 11 kg they
-/// don't fit, and the others go.
+/// One can of 6 kg is worth nothing alone, two are worth 20: more than the 3 + 3 of the others. With 11 kg
+/// they don't fit, and the others go.
 #[test]
 fn a_second_unit_may_be_worth_more_than_the_first() {
     let with = |limit: i64| {
@@ -54,8 +54,9 @@ fn a_second_unit_may_be_worth_more_than_the_first() {
     assert_eq!((with(11).worth, taken(&with(11))), (6, vec![("mask", 2)]));
 }
 
-/// Powder without its gas is worth nothing: as a set they are worth 10 + 0 for 8 kg, less than the 11 of the part
-/// for the same; with 9 kg nothing else fits either. What must go takes 1 kg and is worth less than nothing.
+/// Powder without its gas is worth nothing: as a set they are worth 10 + 0 for 8 kg, less than the 11 of the
+/// part for the same; with 9 kg nothing else fits either. What must go takes 1 kg and is worth less than
+/// nothing.
 #[test]
 fn sets_go_whole_and_what_must_go_goes() {
     let with = |limit: i64, part: i64| {
@@ -104,10 +105,10 @@ fn what_is_kept_apart_is_never_together() {
     assert_eq!(taken(&packed(&both)), []);
 }
 
-/// A kit of six spares by weight, each worth its shortage averted times its weight, demand by Poisson: what units
-/// are worth is in millionths. Answers of a dynamic programme over the weight, apart from this program; taking
-/// what averts most for its weight one after the other loses up to 6.4 % (method: Sherbrooke 1968, Operations
-/// Research 16:122-141, marginal analysis).
+/// A kit of six spares by weight, each worth its shortage averted times its weight, demand by Poisson: what
+/// units are worth is in millionths. Answers of a dynamic programme over the weight, apart from this program;
+/// taking what averts most for its weight one after the other loses up to 6.4 % (method: Sherbrooke 1968,
+/// Operations Research 16:122-141, marginal analysis).
 #[test]
 fn a_kit_under_weight_is_as_good_as_the_exact_one() {
     let spares = [

@@ -101,8 +101,8 @@ fn efficiency_is_learned_from_builds() {
     assert!((number(&answer, "ln_odds_apart") - 0.565_135).abs() < 1e-6);
 }
 
-/// 0.1 failures a day in 20 days are 2 on the average, of 4 +- 2 kg each: mean 8 kg, variance
-/// 2 x (4 + 16) = 40. Always 5 kg: none in exp(-2) = 0.135 of cases, at most one in 0.406, two in 0.677, three in 0.857.
+/// 0.1 failures a day in 20 days are 2 on the average, of 4 +- 2 kg each: mean 8 kg, variance 2 x (4 + 16) =
+/// 40. Always 5 kg: none in exp(-2) = 0.135 of cases, at most one in 0.406, two in 0.677, three in 0.857.
 #[test]
 fn demand_is_what_failures_take() {
     let spread = out(

@@ -66,8 +66,8 @@ fn packing_row(name: &str, packing: &Packing, seconds: f64) -> Result<(), String
     Ok(())
 }
 
-/// The problems of a file of OR-Library's multidimensional knapsacks: how many there are, then of each the number
-/// of items and of limits, the best worth known, worths, uses by limit, limits.
+/// The problems of a file of OR-Library's multidimensional knapsacks: how many there are, then of each the
+/// number of items and of limits, the best worth known, worths, uses by limit, limits.
 fn published(file: &Path) -> Result<Vec<(String, Packing)>, String> {
     let said = |error: &dyn ToString| format!("{}: {}", file.display(), error.to_string());
     let text = fs::read_to_string(file).map_err(|error| said(&error))?;
@@ -118,8 +118,8 @@ fn limit((n, limit): (i64, i64)) -> PackLimit {
 }
 
 /// Sixty lines of two to six units, each unit worth less than the one before but for one line in four, whose
-/// second unit is worth four times the first; five limits that hold a quarter, a third or half of all; a few sets
-/// and a few lines kept apart.
+/// second unit is worth four times the first; five limits that hold a quarter, a third or half of all; a few
+/// sets and a few lines kept apart.
 fn kit(seed: u64) -> Packing {
     let mut rng = Rng::with_seed(seed);
     let items: Vec<PackItem> = (0..60).map(|n| kit_line(n, &mut rng)).collect();
