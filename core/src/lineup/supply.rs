@@ -221,7 +221,7 @@ pub(super) fn leaked_g(situation: &Situation, stand: &situation::Bank) -> i64 {
 
 /// The minute after this one at which the next bottles for a bank may be used, or the end of the plan.
 fn next_gas(situation: &Situation, code: &BankCode, after: i64) -> i64 {
-    let brings_gas = |brings: &Brings| matches!(brings, Brings::Gas { bank, .. } if bank == code);
+    let brings_gas = |brings: &Brings| matches!(brings, Brings::Gas { bank, bottles, .. } if bank == code && *bottles > 0);
     let coming = situation.deliveries.iter();
     let coming = coming.filter(|delivery| delivery.brings.iter().any(brings_gas));
     coming

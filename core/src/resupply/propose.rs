@@ -176,7 +176,15 @@ impl<'a> Bench<'a> {
         if let Some(known) = self.tried.get(&load) {
             return Some(known.clone());
         }
-        let truly = self.order.yardstick.truly(&load, self.stop)?;
+        let within = |less: &Load| {
+            less.iter()
+                .all(|(code, units)| load.get(code) >= Some(units))
+        };
+        let less = self.tried.iter().filter(|(less, _)| within(less));
+        let known = less.min_by_key(|(_, truly)| truly.plan.loss);
+        let known = known.map(|(_, truly)| truly.plan.clone());
+        let yardstick = self.order.yardstick;
+        let truly = yardstick.truly_from(&load, known.as_ref(), self.stop)?;
         self.tried.insert(load, truly.clone());
         (self.tell)(self.tried.len());
         Some(truly)
@@ -485,7 +493,8 @@ impl<'a> Bench<'a> {
                 units: *units,
                 must: must.get(code).copied().unwrap_or(0).min(*units),
                 averts: truly.averted() - without.averted(),
-                last_averts: truly.averted() - one_less,
+                // One less may be worth less than none, where it takes what others need.
+                last_averts: truly.averted() - one_less.max(without.averted()),
                 frees: beyond(&truly.planned.freed, &without.planned.freed),
             });
         }

@@ -203,9 +203,21 @@ impl Yardstick {
     /// What a load is worth; none if stopped.
     #[must_use]
     pub fn truly(&self, load: &Load, stop: &mut dyn FnMut() -> bool) -> Option<Truly> {
+        self.truly_from(load, None, stop)
+    }
+
+    /// The same, where a plan with less on the load is known: with more of it that plan can still be carried out,
+    /// so that what is found is worth no less within the plan.
+    #[must_use]
+    pub fn truly_from(
+        &self,
+        load: &Load,
+        known: Option<&Plan>,
+        stop: &mut dyn FnMut() -> bool,
+    ) -> Option<Truly> {
         let brought = self.brought(load);
         let problem = self.drafted_of(&brought, load);
-        let (plan, planned) = self.measure.planned(&problem, stop)?;
+        let (plan, planned) = self.measure.planned(&problem, known, stop)?;
         let gas = |(item, _): (&Item, i64)| matches!(item.content, Content::Gas { .. });
         let rebuilds = if loaded(&self.setting.items, load).any(gas) {
             rebuilds_of(&brought, &self.shelves)
@@ -319,7 +331,10 @@ fn with(bare: &Situation, setting: &Setting, load: &Load) -> Situation {
     let mut powders: BTreeMap<_, i64> = BTreeMap::new();
     let mut brings = Vec::new();
     let mut parts = Vec::new();
-    for (item, units) in loaded(&setting.items, load) {
+    // What is not on the load has its line too, of nothing: so a plan with less on it names the same lots and
+    // stores as one with more.
+    for item in &setting.items {
+        let units = load.get(&item.code).copied().unwrap_or(0);
         match &item.content {
             Content::Powder { powder, grams } => {
                 *powders.entry(powder.clone()).or_default() += grams * units;
@@ -337,7 +352,8 @@ fn with(bare: &Situation, setting: &Setting, load: &Load) -> Situation {
             Content::Consumable(_) | Content::Other => {}
         }
     }
-    brings.extend(powders.into_iter().map(|(powder, grams)| Brings::Powder {
+    let powders = powders.into_iter();
+    brings.extend(powders.map(|(powder, grams)| Brings::Powder {
         powder,
         grams,
         use_by: None,

@@ -140,15 +140,22 @@ impl Measure {
         self.worth_of(&problem, stop)
     }
 
-    /// The best plan found of a problem in which every plan of the measured one can still be carried out, by
-    /// the same search, and what it is worth; none if stopped.
+    /// The best plan found of a problem in which every plan of the measured one can still be carried out, by the
+    /// same search, and what it is worth; none if stopped.
+    ///
+    /// Where another plan is known that can be carried out there, the search begins with the better of the two,
+    /// so that the plan found is no worse than either.
     #[must_use]
     pub fn planned(
         &self,
         problem: &Problem,
+        known: Option<&Plan>,
         stop: &mut dyn FnMut() -> bool,
     ) -> Option<(Plan, Worth)> {
-        let found = self.search(problem, stop)?;
+        let sound = known.filter(|plan| check(problem, &with_loss(problem, plan)).is_empty());
+        let better = |plan: &&Plan| loss(problem, plan) < loss(problem, &self.settled);
+        let from = sound.filter(better).unwrap_or(&self.settled);
+        let found = best(problem, from, self.budget, stop)?;
         let worth = self.told(problem, &found);
         Some((found, worth))
     }
@@ -246,14 +253,19 @@ fn best(
         }
     }
     let found = complete(problem, search.best());
-    let known = Plan {
-        loss: loss(problem, known),
-        bound: None,
-        proven: None,
-        ..known.clone()
-    };
+    let known = with_loss(problem, known);
     let sound = [known, found]
         .into_iter()
         .filter(|plan| check(problem, plan).is_empty());
     sound.min_by_key(|plan| plan.loss)
+}
+
+/// A plan as one of this problem: its loss there, and nothing said of how good that is.
+fn with_loss(problem: &Problem, plan: &Plan) -> Plan {
+    Plan {
+        loss: loss(problem, plan),
+        bound: None,
+        proven: None,
+        ..plan.clone()
+    }
 }
