@@ -2,8 +2,8 @@
 
 use mendpost_core::code::{ItemCode, RequestCode};
 use mendpost_core::resupply::{
-    Barred, Carrier, Item, Kind, Lacks, Load, MASS, Need, POINTS, Proposal, RunsOut, Shelf, Stays,
-    VOLUME,
+    Barred, Carrier, Content, Item, Kind, Lacks, Load, MASS, Need, POINTS, Proposal, RunsOut,
+    Shelf, Stays, VOLUME,
 };
 
 use super::item;
@@ -53,7 +53,10 @@ pub struct Line {
 /// A line as the form of a load list has it.
 pub struct FormLine {
     pub units: i64,
+    /// 1 must go, up to 9.
     pub priority: usize,
+    /// Cans of one powder are reckoned with as one lot.
+    pub one_lot: bool,
     pub reason: String,
 }
 
@@ -214,7 +217,7 @@ impl Told<'_> {
             .chain(last)
             .chain(chance)
             .collect();
-        let reason = self.reason(line, &told);
+        let reason = self.reason(line);
         Line {
             number: n + 1,
             path: item::path(&line.item),
@@ -229,22 +232,29 @@ impl Told<'_> {
             told,
             form: FormLine {
                 units: line.units,
-                priority: if line.must > 0 { 1 } else { n + 1 },
+                priority: if line.must > 0 {
+                    1
+                } else {
+                    (n + 1).clamp(2, 9)
+                },
+                one_lot: item.is_some_and(|it| matches!(it.content, Content::Powder { .. })),
                 reason,
             },
         }
     }
 
     /// In a few words, for the list.
-    fn reason(&self, line: &mendpost_core::resupply::LoadLine, told: &[String]) -> String {
-        let averts =
-            (line.averts > 0).then(|| format!("averts {} {}", loss(line.averts), self.unit()));
-        let all: Vec<String> = averts.into_iter().chain(told.iter().cloned()).collect();
-        let mut text = sentence(&all.join("; "));
-        while text.chars().count() > 200 {
-            text.pop();
+    fn reason(&self, line: &mendpost_core::resupply::LoadLine) -> String {
+        let must = (line.must > 0).then(|| "must go".to_owned());
+        let averts = format!("averts {} {}", loss(line.averts), self.unit());
+        let averts = Some(averts).filter(|_| line.averts > 0);
+        let frees: Vec<&str> = line.frees.iter().map(RequestCode::as_str).collect();
+        let frees = (!frees.is_empty()).then(|| format!("frees {}", frees.join(", ")));
+        let all: Vec<String> = must.into_iter().chain(averts).chain(frees).collect();
+        match all.is_empty() {
+            true => "for failures to come, or with its set".to_owned(),
+            false => sentence(&all.join("; ")),
         }
-        text
     }
 
     fn limits(&self, load: &Load) -> Vec<LimitRow> {
