@@ -125,8 +125,9 @@ pub fn propose(
     };
     let (must, must_left) = bench.must();
     let worths = bench.worths()?;
-    let (packing, packed) = bench.packed(&worths, &must, 0);
-    let best = bench.improved(load_of(&packed), &must)?;
+    let (packing, packed) = bench.packed(&worths, &must, 0, &BTreeSet::new());
+    let start = bench.start(&worths, &must, load_of(&packed))?;
+    let best = bench.improved(start, &must)?;
     let ten = bench.with_more(&worths, &must, &best)?;
     let truly = bench.truly(&best)?;
     let lines = bench.lines(&best, &truly, &must)?;
@@ -324,6 +325,7 @@ impl<'a> Bench<'a> {
         worths: &BTreeMap<ItemCode, Vec<i64>>,
         must: &Load,
         more_g: i64,
+        out: &BTreeSet<ItemCode>,
     ) -> (Packing, Packed) {
         let carrier = self.carrier();
         let mut limits = carrier.limits();
@@ -337,6 +339,7 @@ impl<'a> Bench<'a> {
                 let must = must.get(&item.code).copied().unwrap_or(0);
                 let worth = worths.get(&item.code).cloned().unwrap_or_default();
                 let most = i64::try_from(worth.len()).unwrap_or(0).max(must);
+                let most = if out.contains(&item.code) { must } else { most };
                 PackItem {
                     id: item.code.to_string(),
                     max: most,
@@ -362,6 +365,33 @@ impl<'a> Bench<'a> {
         };
         let packed = pack(&packing, PACK_NODES, self.stop);
         (packing, packed)
+    }
+
+    /// Of what is not loaded together, single worths may choose the side that is worth nothing without the
+    /// other, as powders without fuel: so a load is packed for each side too, and the best by true worth is
+    /// begun with.
+    fn start(
+        &mut self,
+        worths: &BTreeMap<ItemCode, Vec<i64>>,
+        must: &Load,
+        packed: Load,
+    ) -> Option<Load> {
+        let mut foes: BTreeMap<ItemCode, BTreeSet<ItemCode>> = BTreeMap::new();
+        for (one, other) in self.carrier().apart(self.items()) {
+            foes.entry(one.clone()).or_default().insert(other.clone());
+            foes.entry(other).or_default().insert(one);
+        }
+        let sides: BTreeSet<BTreeSet<ItemCode>> = foes.into_values().collect();
+        let (mut best, mut averted) = (packed.clone(), self.averted(&packed)?);
+        for out in sides {
+            let (_, other) = self.packed(worths, must, 0, &out);
+            let load = load_of(&other);
+            let found = self.averted(&load)?;
+            if found > averted {
+                (best, averted) = (load, found);
+            }
+        }
+        Some(best)
     }
 
     /// Takes away what averts nothing, and puts in or exchanges what averts more, by true worth.
@@ -463,7 +493,7 @@ impl<'a> Bench<'a> {
         must: &Load,
         load: &Load,
     ) -> Option<i64> {
-        let (_, packed) = self.packed(worths, must, MORE_G);
+        let (_, packed) = self.packed(worths, must, MORE_G, &BTreeSet::new());
         let mut best = self.averted(&load_of(&packed))?.max(self.averted(load)?);
         let roomier = Trip {
             payload_g: self.trip().payload_g

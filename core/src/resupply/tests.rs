@@ -278,3 +278,69 @@ fn a_cell_about_to_leave_takes_powder_and_fuel() {
     );
     assert_eq!(found.truly.backlog, 0);
 }
+
+/// By this sea diesel goes with neither of two sizes of one powder: each size alone seems worth as much as
+/// the fuel that all builds need, both together twice as much. Nothing is built without fuel, so that powder
+/// alone serves nobody: since some powder is in the cell already, fuel goes.
+#[test]
+fn of_what_goes_not_together_the_side_goes_that_truly_averts_more() {
+    let entry = |un, class: &str| {
+        Sheet::Entry(Dangerous {
+            un,
+            name: "an entry".to_owned(),
+            class: class.to_owned(),
+            subsidiary: vec![],
+            group: None,
+            counted: 1_000,
+            sheet: "a sheet".to_owned(),
+        })
+    };
+    let powder = |code: &str| Item {
+        sheet: entry(1396, "4.3"),
+        ..can(code, 11_000)
+    };
+    let drum = Item {
+        content: Content::Fuel { ml: 600_000 },
+        sheet: entry(1202, "3"),
+        ..item("DRUM", 90_000)
+    };
+    let mut setting = setting(vec![powder("CAN-A"), powder("CAN-B"), drum]);
+    setting.situation.fuel.on_hand_ml = 0;
+    (
+        setting.situation.fuel.camp_w,
+        setting.situation.fuel.idle_ml_per_h_kw,
+    ) = (0, 0);
+    let rule = |class: &str| CarriageRule {
+        un: None,
+        class: Some(class.to_owned()),
+        group: None,
+        refused: false,
+        package: None,
+        load: None,
+        points: 0,
+        note: String::new(),
+    };
+    let rules = CarriageRules {
+        mode: Mode::Sea,
+        edition: "as this site wrote it down".to_owned(),
+        entered_by: "Storekeeper".to_owned(),
+        entered_at: at(0),
+        points_milli: None,
+        rules: vec![rule("3"), rule("4.3")],
+        apart: vec![Apart {
+            one: "3".to_owned(),
+            other: "4.3".to_owned(),
+            what: "separated from".to_owned(),
+            can_be_kept: false,
+        }],
+    };
+    let yardstick = yardstick(setting);
+    let order = Order {
+        yardstick: &yardstick,
+        sets: &[],
+        rules: Some(&rules),
+    };
+    let found = propose(order, &mut || false, &mut |_| {}).expect("not stopped");
+    assert_eq!(found.load, load(&[("DRUM", 1)]));
+    assert!(found.truly.averted() > 0);
+}

@@ -206,8 +206,8 @@ impl Yardstick {
         self.truly_from(load, None, stop)
     }
 
-    /// The same, where a plan with less on the load is known: with more of it that plan can still be carried out,
-    /// so that what is found is worth no less within the plan.
+    /// The same, where a plan with less on the load is known: with more of it that plan can still be carried
+    /// out, so that what is found is worth no less within the plan.
     #[must_use]
     pub fn truly_from(
         &self,

@@ -140,11 +140,11 @@ impl Measure {
         self.worth_of(&problem, stop)
     }
 
-    /// The best plan found of a problem in which every plan of the measured one can still be carried out, by the
-    /// same search, and what it is worth; none if stopped.
+    /// The best plan found of a problem in which every plan of the measured one can still be carried out, by
+    /// the same search, and what it is worth; none if stopped.
     ///
-    /// Where another plan is known that can be carried out there, the search begins with the better of the two,
-    /// so that the plan found is no worse than either.
+    /// Where another plan is known that can be carried out there, the search begins with the better of the
+    /// two, so that the plan found is no worse than either.
     #[must_use]
     pub fn planned(
         &self,
