@@ -126,7 +126,7 @@ pub fn propose(
     let (must, must_left) = bench.must();
     let worths = bench.worths()?;
     let (packing, packed) = bench.packed(&worths, &must, 0, &BTreeSet::new());
-    let start = bench.start(&worths, &must, load_of(&packed))?;
+    let start = bench.start(&worths, &must, &load_of(&packed))?;
     let best = bench.improved(start, &must)?;
     let ten = bench.with_more(&worths, &must, &best)?;
     let truly = bench.truly(&best)?;
@@ -374,7 +374,7 @@ impl<'a> Bench<'a> {
         &mut self,
         worths: &BTreeMap<ItemCode, Vec<i64>>,
         must: &Load,
-        packed: Load,
+        packed: &Load,
     ) -> Option<Load> {
         let mut foes: BTreeMap<ItemCode, BTreeSet<ItemCode>> = BTreeMap::new();
         for (one, other) in self.carrier().apart(self.items()) {
@@ -382,7 +382,7 @@ impl<'a> Bench<'a> {
             foes.entry(other).or_default().insert(one);
         }
         let sides: BTreeSet<BTreeSet<ItemCode>> = foes.into_values().collect();
-        let (mut best, mut averted) = (packed.clone(), self.averted(&packed)?);
+        let (mut best, mut averted) = (packed.clone(), self.averted(packed)?);
         for out in sides {
             let (_, other) = self.packed(worths, must, 0, &out);
             let load = load_of(&other);
