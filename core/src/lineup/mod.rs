@@ -75,6 +75,7 @@ pub use loss_now::{CapabilityLoss, is_down, loss_now, stops_now};
 pub use need::{GasSource, Setting, StageNeed, bank, holds_c, stage_need, steady_fuel_ml_per_h};
 pub use places::{LotShare, Place, Readiness, StagePlan, StepPlan, Work};
 pub use power::{POWER, power_by_time};
+pub(crate) use provision::{PRIOR_MIN, PRIOR_SHAPE};
 pub use provision::{Provision, Seen, failures_to_expect, provision};
 pub use rebuild::{Rebuild, StageTake, rebuilds};
 pub use stock::{Arrival, Fall, LotStock, OutCause, RunOut, Stock, stocks};

@@ -8,11 +8,11 @@ use crate::situation::{Held, Situation, trip_after_next};
 use std::collections::BTreeSet;
 
 /// Before anything is seen: half a failure, as if in so many minutes (30 days). Common practice, no source.
-const PRIOR_MIN: i64 = 30 * 1440;
+pub(crate) const PRIOR_MIN: i64 = 30 * 1440;
 
 /// The gamma distribution of a failure rate of which nothing is known has this shape (Jeffreys' prior of a
 /// Poisson rate, from memory).
-const PRIOR_SHAPE: f64 = 0.5;
+pub(crate) const PRIOR_SHAPE: f64 = 0.5;
 
 /// More failures than advised come in no more than so many of 1: common practice, no source.
 const TAIL: f64 = 0.1;

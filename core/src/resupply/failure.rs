@@ -1,6 +1,7 @@
 //! How often parts fail: what somebody expects, and what the site has seen.
 
 use crate::code::PartCode;
+use crate::lineup::{PRIOR_MIN, PRIOR_SHAPE};
 
 /// What is known of how often a part fails, of all machines of the site together.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -16,11 +17,6 @@ pub struct FailureRecord {
     /// In so many days.
     pub seen_days: i64,
 }
-
-/// What nobody said anything of has failed half a time in so many days before it is seen to. Common practice,
-/// no source; the half is Jeffreys' prior of a Poisson rate, from memory.
-const UNSAID_DAYS: f64 = 30.0;
-const UNSAID_FAILURES: f64 = 0.5;
 
 /// A rate of failures that is not known for certain: a gamma distribution.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -47,7 +43,7 @@ impl FailureRecord {
         let (shape, days) = if said {
             (self.prior_milli as f64 / 1000.0, self.prior_days as f64)
         } else {
-            (UNSAID_FAILURES, UNSAID_DAYS)
+            (PRIOR_SHAPE, PRIOR_MIN as f64 / 1440.0)
         };
         let shape = shape + self.seen.max(0) as f64;
         let days = days + self.seen_days.max(0) as f64;

@@ -1,6 +1,6 @@
 //! The first load-out: a cell about to leave, with nothing in it yet, and the case for powder in figures.
 
-use super::failure::Rate;
+use super::demand::{Count, Distribution};
 use super::worth::{Setting, Yardstick};
 use super::{Content, FailureRecord, Item, NextTrip, Trip};
 use crate::code::PartCode;
@@ -105,17 +105,18 @@ pub fn spares_for(yardstick: &Yardstick, share: f64) -> Spares {
             let part = site.part(&record.part)?;
             let fits = !part.assets.is_empty() && made(&part.code);
             let rate = record.rate().filter(|_| fits)?;
-            Some(Stock::new(
-                part.code.clone(),
-                part.mass_g.max(1),
-                rate,
-                days,
-            ))
+            let count = Count::negative_binomial(rate.per_day() * days, rate.shape).ok()?;
+            Some(Stock {
+                part: part.code.clone(),
+                mass_g: part.mass_g.max(1),
+                demand: Distribution::of_units(count).ok()?,
+                count: 0,
+            })
         })
         .collect();
-    let expected: f64 = stocks.iter().map(|it| it.short).sum();
+    let expected: f64 = stocks.iter().map(|it| it.demand.mean()).sum();
     let served = |stocks: &[Stock]| {
-        let short: f64 = stocks.iter().map(|it| it.short).sum();
+        let short: f64 = stocks.iter().map(Stock::short).sum();
         if expected > 0.0 {
             1.0 - short / expected
         } else {
@@ -124,11 +125,11 @@ pub fn spares_for(yardstick: &Yardstick, share: f64) -> Spares {
     };
     while served(&stocks) < share.min(MOST_SHARE) {
         let open = stocks.iter_mut().filter(|it| it.count < MOST_SPARES);
-        let gain = |it: &Stock| it.more / it.mass_g as f64;
+        let gain = |it: &Stock| it.one_more() / it.mass_g as f64;
         let Some(best) = open.max_by(|a, b| gain(a).total_cmp(&gain(b))) else {
             break;
         };
-        best.add();
+        best.count += 1;
     }
     Spares {
         mass_g: stocks.iter().map(|it| it.mass_g * it.count).sum(),
@@ -147,44 +148,23 @@ const MOST_SPARES: i64 = 200;
 /// All failures are never served for certain: no more than this is asked.
 const MOST_SHARE: f64 = 0.999;
 
-/// Spares of one part, whose failures follow a negative binomial distribution.
+/// Spares of one part.
 struct Stock {
     part: PartCode,
     mass_g: i64,
-    shape: f64,
-    /// days / (days behind the rate + days).
-    share: f64,
+    /// How often it fails.
+    demand: Distribution,
     count: i64,
-    /// The chance of exactly so many failures as there are spares.
-    exactly: f64,
-    /// The chance of more failures than there are spares: what one more serves.
-    more: f64,
-    /// Failures that find no spare, on the average.
-    short: f64,
 }
 
 impl Stock {
-    fn new(part: PartCode, mass_g: i64, rate: Rate, days: f64) -> Self {
-        let share = days / (rate.days + days);
-        // ln(1 - share) by what it is, since a share that is small would be lost.
-        let none = (rate.shape * (rate.days / (rate.days + days)).ln()).exp();
-        Self {
-            part,
-            mass_g,
-            shape: rate.shape,
-            share,
-            count: 0,
-            exactly: none,
-            more: 1.0 - none,
-            short: rate.per_day() * days,
-        }
+    /// Failures that find no spare, on the average.
+    fn short(&self) -> f64 {
+        self.demand.expected_short(self.count)
     }
 
-    fn add(&mut self) {
-        self.short -= self.more;
-        let n = self.count as f64;
-        self.exactly *= (self.shape + n) / (n + 1.0) * self.share;
-        self.more = (self.more - self.exactly).max(0.0);
-        self.count += 1;
+    /// What one more serves, on the average: the chance that it is asked for.
+    fn one_more(&self) -> f64 {
+        1.0 - self.demand.chance_enough(self.count)
     }
 }

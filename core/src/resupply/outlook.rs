@@ -15,11 +15,11 @@ pub struct Scene<'a> {
     /// The site.
     pub situation: &'a Situation,
     /// The ways to rebuild each part here, with what each takes.
-    pub rebuilds: BTreeMap<PartCode, Vec<Rebuild>>,
+    pub rebuilds: &'a BTreeMap<PartCode, Vec<Rebuild>>,
     /// When each machine is out by the plan: from, to.
     pub out: BTreeMap<AssetCode, (i64, i64)>,
-    /// Consumables.
-    pub shelves: Vec<Shelf>,
+    /// Consumables, by their stores.
+    pub shelves: BTreeMap<String, &'a Shelf>,
     /// The end of the plan, in minutes from now: what the site loses by it until then is not counted again.
     pub horizon: i64,
     /// The end, in minutes from now.
@@ -274,11 +274,7 @@ impl<'a> Run<'a> {
             };
             let same = drawn.iter().filter(|(id, _)| *id == choice.store);
             let before: i64 = same.map(|(_, amount)| amount).sum();
-            let shelf = self
-                .scene
-                .shelves
-                .iter()
-                .find(|it| it.store() == choice.store);
+            let shelf = self.scene.shelves.get(choice.store.as_str());
             let worn = shelf.map_or(0, |shelf| shelf.worn_milli(at));
             let level = store.level - before - worn;
             let wears = shelf.is_some_and(|shelf| shelf.per_day_milli > 0);

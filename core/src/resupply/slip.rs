@@ -47,14 +47,15 @@ pub fn slips(
     budget: Budget,
     stop: &mut dyn FnMut() -> bool,
 ) -> Option<Vec<Slip>> {
+    let problem = yardstick.drafted(load);
+    let before = order(&in_time.plan);
     let told = SLIP_DAYS.iter().map(|days| {
         let late = late(yardstick.setting(), *days);
         let late = Yardstick::new(late, budget, yardstick.courses().len(), stop)?;
         let truly = late.truly(load, stop)?;
         let noise = yardstick.measure().noise() + late.measure().noise();
         let more = truly.plan.loss + truly.outlook.loss - in_time.plan.loss - in_time.outlook.loss;
-        let (problem, late_problem) = (yardstick.drafted(load), late.drafted(load));
-        let before = order(&in_time.plan);
+        let late_problem = late.drafted(load);
         let after = order(&truly.plan);
         let sooner = after.iter().enumerate().filter_map(|(place, code)| {
             let known = before.iter().position(|it| it == code)?;

@@ -114,10 +114,8 @@ impl Yardstick {
             end,
             nothing: Outlook::default(),
         };
-        let base = yardstick.measure.base().clone();
-        let problem = yardstick.measure.problem().clone();
-        let rebuilds = yardstick.rebuilds.clone();
-        yardstick.nothing = yardstick.outlook(&problem, &base, rebuilds).0;
+        let (problem, plan) = (yardstick.measure.problem(), yardstick.measure.base());
+        yardstick.nothing = yardstick.outlook(problem, plan, &yardstick.rebuilds).0;
         Some(yardstick)
     }
 
@@ -219,11 +217,10 @@ impl Yardstick {
         let problem = self.drafted_of(&brought, load);
         let (plan, planned) = self.measure.planned(&problem, known, stop)?;
         let gas = |(item, _): (&Item, i64)| matches!(item.content, Content::Gas { .. });
-        let rebuilds = if loaded(&self.setting.items, load).any(gas) {
-            rebuilds_of(&brought, &self.shelves)
-        } else {
-            self.rebuilds.clone()
-        };
+        let with_gas = loaded(&self.setting.items, load)
+            .any(gas)
+            .then(|| rebuilds_of(&brought, &self.shelves));
+        let rebuilds = with_gas.as_ref().unwrap_or(&self.rebuilds);
         let (outlook, left) = self.outlook(&problem, &plan, rebuilds);
         let backlog = match planned.averted {
             Averted::Loss(loss) => loss,
@@ -243,7 +240,7 @@ impl Yardstick {
         &self,
         problem: &Problem,
         plan: &Plan,
-        rebuilds: BTreeMap<PartCode, Vec<Rebuild>>,
+        rebuilds: &BTreeMap<PartCode, Vec<Rebuild>>,
     ) -> (Outlook, Left) {
         let mut left = left(problem, plan);
         // Lots of the problem end with it at the latest; those that last longer do so here.
@@ -260,7 +257,7 @@ impl Yardstick {
             situation: &self.bare,
             rebuilds,
             out: out(problem, plan, self.end),
-            shelves: self.shelves.clone(),
+            shelves: self.shelves.iter().map(|it| (it.store(), it)).collect(),
             horizon: problem.horizon,
             end: self.end,
         };

@@ -1,13 +1,15 @@
 //! A proposed load as pages show it, of a trip and of a cell about to leave alike.
 
 use mendpost_core::code::{ItemCode, RequestCode};
+use mendpost_core::resupply::list::Total;
 use mendpost_core::resupply::{
-    Barred, Carrier, Content, Item, Kind, Lacks, Load, MASS, Need, POINTS, Proposal, RunsOut,
-    Shelf, Stays, VOLUME,
+    Barred, Carrier, Content, Item, Kind, Lacks, Load, MASS, Need, Proposal, RunsOut, Shelf, Stays,
+    VOLUME,
 };
 
 use super::item;
-use super::item::words::{kg, mass};
+use super::item::words::kg;
+use super::list::words;
 use super::run::Basis;
 use crate::form::plain_decimal;
 use crate::page::{loss, whole};
@@ -62,9 +64,11 @@ pub struct FormLine {
 
 pub struct LimitRow {
     pub name: String,
-    pub taken: String,
-    pub most: String,
+    /// What is taken of what is allowed.
+    pub said: String,
     pub share: usize,
+    /// It is shown even where nothing is taken of it.
+    always: bool,
 }
 
 pub struct BehindRow {
@@ -92,7 +96,6 @@ pub struct NeedRow {
     pub waiting: String,
     pub mean: String,
     pub in_95: String,
-    pub steady: String,
     pub left: String,
     pub brings: String,
     pub chance: String,
@@ -130,7 +133,7 @@ impl Told<'_> {
                 .map(|(code, bars)| BarredRow {
                     path: item::path(code),
                     name: self.item(code),
-                    why: self.bars(bars),
+                    why: all_barred(bars),
                 })
                 .collect(),
             behind: proposal.behind.iter().map(|it| self.behind(it)).collect(),
@@ -261,51 +264,34 @@ impl Told<'_> {
         let carrier = self.carrier();
         let taken = carrier.taken(&self.basis.items, load);
         let limits = carrier.limits().into_iter();
-        limits
-            .map(|limit| {
-                let used = taken.get(&limit.id).copied().unwrap_or(0);
-                let (name, shown) = self.limit(&limit.id);
-                LimitRow {
-                    name,
-                    taken: shown(used),
-                    most: shown(limit.limit),
-                    share: usize::try_from(used * 100 / limit.limit.max(1)).unwrap_or(0),
-                }
-            })
-            .filter(|row| row.share > 0 || row.name == "Mass" || row.name == "Room")
-            .collect()
+        let rows = limits.map(|limit| {
+            let (what, unit) = self.limit(&limit.id);
+            let total = Total {
+                taken: taken.get(&limit.id).copied().unwrap_or(0),
+                allowed: limit.limit,
+                id: limit.id,
+                what,
+                unit,
+            };
+            let share = total.taken * 100 / total.allowed.max(1);
+            LimitRow {
+                name: sentence(&total.what),
+                said: words::total(&total),
+                share: usize::try_from(share).unwrap_or(0),
+                always: matches!(total.id.as_str(), MASS | VOLUME),
+            }
+        });
+        rows.filter(|row| row.share > 0 || row.always).collect()
     }
 
-    /// A limit's name, and how its amounts are said.
-    fn limit(&self, id: &str) -> (String, fn(i64) -> String) {
-        match id {
-            MASS => ("Mass".to_owned(), mass),
-            VOLUME => ("Room".to_owned(), litres),
-            POINTS => ("Points by the rules".to_owned(), |it| whole(it / 1000)),
-            rule => (self.rule(rule), |it| plain_decimal(it, 3)),
-        }
-    }
-
-    /// The limit of one rule, by its number.
-    fn rule(&self, id: &str) -> String {
-        let number: Option<usize> = id.rsplit('/').next().and_then(|it| it.parse().ok());
-        let rules = self.basis.rules.as_ref();
-        let rule = rules
-            .zip(number)
-            .and_then(|(it, n)| it.rules.get(n.checked_sub(1)?));
-        let Some(rule) = rule else {
-            return id.to_owned();
-        };
-        let un = rule.un.map(|un| format!("UN {un}"));
-        let class = rule.class.as_ref().map(|class| format!("class {class}"));
-        let group = rule.group.map(|group| format!("group {group}"));
-        let all: Vec<String> = un.into_iter().chain(class).chain(group).collect();
-        format!("{}, kg or l", all.join(", "))
+    /// A limit's name and unit.
+    fn limit(&self, id: &str) -> (String, String) {
+        words::limit(id, self.basis.rules.as_ref())
     }
 
     fn behind(&self, behind: &mendpost_core::resupply::Behind) -> BehindRow {
         let why = match &behind.why {
-            Stays::Barred(bars) => self.bars(bars),
+            Stays::Barred(bars) => all_barred(bars),
             Stays::Full(limits) => {
                 let names: Vec<String> = limits.iter().map(|id| self.limit(id).0).collect();
                 format!(
@@ -332,55 +318,6 @@ impl Told<'_> {
         }
     }
 
-    fn bars(&self, bars: &[Barred]) -> String {
-        let each = bars.iter().map(|bar| self.bar(bar));
-        each.collect::<Vec<String>>().join("; ")
-    }
-
-    fn bar(&self, bar: &Barred) -> String {
-        let trip = &self.basis.trip;
-        match bar {
-            Barred::SheetNotRead => {
-                "nobody has read its safety sheet: enter what section 14 says".to_owned()
-            }
-            Barred::TooHeavy { gross_g, most_g } => format!(
-                "one weighs {}, and {} takes pieces of {} at the most",
-                mass(*gross_g),
-                trip.code,
-                mass(*most_g)
-            ),
-            Barred::TooLong {
-                longest_mm,
-                most_mm,
-            } => format!(
-                "one is {} mm long, and {} takes {} mm at the most",
-                whole(*longest_mm),
-                trip.code,
-                whole(*most_mm)
-            ),
-            Barred::NoDangerousGoods => format!("{} takes no dangerous goods", trip.code),
-            Barred::NoRules => format!(
-                "a dangerous good, and nobody wrote down the rules for {}",
-                trip.mode
-            ),
-            Barred::NotInRules => format!(
-                "a dangerous good, and what was written down for {} says nothing of its entry",
-                trip.mode
-            ),
-            Barred::Refused { note } if note.is_empty() => {
-                format!("not taken by {} by what was written down", trip.mode)
-            }
-            Barred::Refused { note } => format!("not taken by {}: {note}", trip.mode),
-            Barred::Package { counted, most } => format!(
-                "one package counts {}, and {} takes {} at the most",
-                plain_decimal(*counted, 3),
-                trip.mode,
-                plain_decimal(*most, 3)
-            ),
-            Barred::DepotHasNone => "the depot has none".to_owned(),
-        }
-    }
-
     fn need(&self, need: &Need) -> NeedRow {
         let shown = |value: i64| match (value, &need.kind) {
             (0, _) => "–".to_owned(),
@@ -390,6 +327,8 @@ impl Told<'_> {
         };
         let lapses = (need.lapses > 0)
             .then(|| format!("{} of what is left goes out of date", shown(need.lapses)));
+        let steady = (need.steady > 0).then(|| format!("days take {}", shown(need.steady)));
+        let notes: Vec<String> = steady.into_iter().chain(lapses).collect();
         NeedRow {
             name: sentence(&match &need.kind {
                 Kind::Powder(powder) => self.words.powder(powder.as_str()),
@@ -400,11 +339,10 @@ impl Told<'_> {
             waiting: shown(need.waiting),
             mean: shown(need.mean),
             in_95: shown(need.in_95),
-            steady: shown(need.steady),
             left: shown(need.left),
             brings: shown(need.brings),
             chance: format!("{} → {}", need.enough_without / 10, need.enough_with / 10),
-            note: lapses.unwrap_or_default(),
+            note: notes.join("; "),
         }
     }
 
@@ -435,6 +373,11 @@ impl Told<'_> {
             _ => "a plate".to_owned(),
         }
     }
+}
+
+fn all_barred(bars: &[Barred]) -> String {
+    let each: Vec<String> = bars.iter().map(words::barred).collect();
+    each.join("; ")
 }
 
 fn ways(proposal: &Proposal) -> Vec<WayRow> {

@@ -10,11 +10,12 @@ use mendpost_core::resupply::{
     Slip, Spares, Trip, Yardstick, first_setting, needs, propose, slips, spares_for,
 };
 use mendpost_core::situation::Situation;
-use sqlx::SqliteConnection;
 
 use super::{carriage, failure, item, set, trip};
 use crate::AppState;
 use crate::background::{Background, Handle};
+use crate::change::last_sequence;
+use crate::clock::Clock;
 use crate::db::decoded;
 use crate::error::AppError;
 use crate::situation;
@@ -36,9 +37,7 @@ pub type FirstLoads = Background<DeliveryCode, FirstLoad>;
 #[derive(Debug)]
 pub struct Found {
     pub basis: Basis,
-    /// From its landing on, what it brings may be used.
-    pub landing: DateTime<Utc>,
-    /// Until then it must last.
+    /// Until then its load must last.
     pub end: DateTime<Utc>,
     /// Whether a trip after it is announced.
     pub next: Option<DeliveryCode>,
@@ -85,20 +84,16 @@ struct Records {
     failures: Vec<FailureRecord>,
     sequence: i64,
     budget: Budget,
+    clock: Clock,
     began: Instant,
 }
 
 /// Starts a run for a trip, unless one goes on.
 pub async fn start(state: &AppState, code: &DeliveryCode, by: String) -> Result<(), AppError> {
     let records = read(state, code).await?;
-    let (proposals, clock) = (state.proposals.clone(), state.clock.clone());
-    proposals.start(code.clone(), by, |handle| async move {
-        let found = tokio::task::spawn_blocking(move || work_out(records, &handle));
-        let found = found.await.map_err(AppError::internal)?;
-        Ok(found.map(|mut found| {
-            found.basis.computed_ms = clock.now();
-            found
-        }))
+    let proposals = state.proposals.clone();
+    proposals.start(code.clone(), by, |handle| {
+        run(move || work_out(records, &handle))
     });
     Ok(())
 }
@@ -111,16 +106,20 @@ pub async fn start_first(
     by: String,
 ) -> Result<(), AppError> {
     let records = read(state, code).await?;
-    let (firsts, clock) = (state.first_loads.clone(), state.clock.clone());
-    firsts.start(code.clone(), by, |handle| async move {
-        let found = tokio::task::spawn_blocking(move || first_load(records, days, &handle));
-        let found = found.await.map_err(AppError::internal)?;
-        Ok(found.map(|mut found| {
-            found.basis.computed_ms = clock.now();
-            found
-        }))
+    let firsts = state.first_loads.clone();
+    firsts.start(code.clone(), by, |handle| {
+        run(move || first_load(records, days, &handle))
     });
     Ok(())
+}
+
+/// Away from what answers requests.
+async fn run<F: Send + 'static>(
+    work: impl FnOnce() -> Option<F> + Send + 'static,
+) -> Result<Option<F>, AppError> {
+    tokio::task::spawn_blocking(work)
+        .await
+        .map_err(AppError::internal)
 }
 
 async fn read(state: &AppState, code: &DeliveryCode) -> Result<Records, AppError> {
@@ -140,11 +139,12 @@ async fn read(state: &AppState, code: &DeliveryCode) -> Result<Records, AppError
         sets: set::queries::sets(&mut reading).await?,
         rules: carriage::queries::of(&mut reading, trip.mode).await?,
         failures: failure::queries::failures(&mut reading, state.clock.now()).await?,
-        sequence: newest_sequence(&mut reading).await?,
+        sequence: last_sequence(&mut *reading).await?,
         budget: Budget {
             iterations: state.config.load_iterations,
             seed: 1,
         },
+        clock: state.clock.clone(),
         situation,
         trip,
         next,
@@ -152,49 +152,31 @@ async fn read(state: &AppState, code: &DeliveryCode) -> Result<Records, AppError
     })
 }
 
-async fn newest_sequence(connection: &mut SqliteConnection) -> Result<i64, sqlx::Error> {
-    let newest = sqlx::query_scalar!(r#"select max(sequence) as "newest?: i64" from journal"#);
-    Ok(newest.fetch_one(connection).await?.unwrap_or(0))
-}
-
 /// None if it was stopped.
 fn work_out(records: Records, handle: &Handle<DeliveryCode, Found>) -> Option<Found> {
-    let mut stop = || handle.is_stopped();
-    let next = records.next.clone();
+    let next = records.next.as_ref();
     let setting = Setting {
         situation: records.situation.clone(),
         trip: records.trip.clone(),
         next: next
-            .clone()
+            .cloned()
             .map_or(NextTrip::Days(NEXT_DAYS), NextTrip::Known),
         items: records.items.clone(),
         failures: records.failures.clone(),
     };
-    let yardstick = Yardstick::new(setting, records.budget, COURSES, &mut stop)?;
-    let order = Order {
-        yardstick: &yardstick,
-        sets: &records.sets,
-        rules: records.rules.as_ref(),
-    };
-    let proposal = propose(order, &mut stop, &mut |tried| handle.tell(tried, 0))?;
-    let left = yardstick.left_without();
-    let slips = slips(
-        &yardstick,
-        &proposal.load,
-        &proposal.truly,
-        records.budget,
-        &mut stop,
-    )?;
-    let moment = |minute| yardstick.bare().moment(minute);
+    let worked = records.proposed(setting, handle)?;
+    let (yardstick, proposal) = (&worked.yardstick, &worked.proposal);
+    let mut stop = || handle.is_stopped();
+    let (load, truly) = (&proposal.load, &proposal.truly);
+    let slips = slips(yardstick, load, truly, records.budget, &mut stop)?;
     Some(Found {
-        landing: moment(yardstick.landing()),
-        end: moment(yardstick.end()),
-        next: next.map(|it| it.code),
+        end: yardstick.bare().moment(yardstick.end()),
+        next: next.map(|it| it.code.clone()),
         without: yardstick.without().clone(),
         noise: yardstick.measure().noise(),
-        needs: needs(&yardstick, &left, &proposal.load, &proposal.truly.left),
+        needs: worked.needs,
         slips,
-        proposal,
+        proposal: worked.proposal,
         basis: records.basis(),
     })
 }
@@ -204,41 +186,58 @@ fn first_load(
     days: i64,
     handle: &Handle<DeliveryCode, FirstLoad>,
 ) -> Option<FirstLoad> {
-    let mut stop = || handle.is_stopped();
-    let (situation, items) = (&records.situation, records.items.clone());
     let setting = first_setting(
-        situation,
+        &records.situation,
         &records.trip,
-        items,
+        records.items.clone(),
         records.failures.clone(),
         days,
     );
-    let yardstick = Yardstick::new(setting, records.budget, COURSES, &mut stop)?;
-    let order = Order {
-        yardstick: &yardstick,
-        sets: &records.sets,
-        rules: records.rules.as_ref(),
-    };
-    let proposal = propose(order, &mut stop, &mut |tried| handle.tell(tried, 0))?;
-    let left = yardstick.left_without();
-    let served_permille = proposal.truly.outlook.served_permille;
+    let worked = records.proposed(setting, handle)?;
+    let served_permille = worked.proposal.truly.outlook.served_permille;
     Some(FirstLoad {
         days,
-        needs: needs(&yardstick, &left, &proposal.load, &proposal.truly.left),
-        spares: spares_for(&yardstick, served_permille as f64 / 1000.0),
-        proposal,
+        needs: worked.needs,
+        spares: spares_for(&worked.yardstick, served_permille as f64 / 1000.0),
+        proposal: worked.proposal,
         basis: records.basis(),
     })
 }
 
+/// What a proposal is worked out with, and what it is for.
+struct Worked {
+    yardstick: Yardstick,
+    proposal: Proposal,
+    needs: Vec<Need>,
+}
+
 impl Records {
+    /// None if it was stopped.
+    fn proposed<F>(&self, setting: Setting, handle: &Handle<DeliveryCode, F>) -> Option<Worked> {
+        let mut stop = || handle.is_stopped();
+        let yardstick = Yardstick::new(setting, self.budget, COURSES, &mut stop)?;
+        let order = Order {
+            yardstick: &yardstick,
+            sets: &self.sets,
+            rules: self.rules.as_ref(),
+        };
+        let proposal = propose(order, &mut stop, &mut |tried| handle.tell(tried, 0))?;
+        let left = yardstick.left_without();
+        let needs = needs(&yardstick, &left, &proposal.load, &proposal.truly.left);
+        Some(Worked {
+            yardstick,
+            proposal,
+            needs,
+        })
+    }
+
     fn basis(self) -> Basis {
         Basis {
             from: self.situation.now,
             trip: self.trip,
             items: self.items,
             rules: self.rules,
-            computed_ms: 0,
+            computed_ms: self.clock.now(),
             took: self.began.elapsed(),
             sequence: self.sequence,
         }

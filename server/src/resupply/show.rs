@@ -7,13 +7,13 @@ use mendpost_core::code::{DeliveryCode, RequestCode};
 use mendpost_core::people::Act;
 use mendpost_core::resupply::{Slip, Trip};
 use serde::Deserialize;
-use sqlx::SqliteConnection;
 
 use super::proposal::{ProposalRows, Told};
 use super::run::{self, Found, NEXT_DAYS};
 use super::trip;
 use crate::AppState;
 use crate::background::Running;
+use crate::change::last_sequence;
 use crate::error::AppError;
 use crate::form::Posted;
 use crate::page::{Layout, Screen, loss, minutes, page, whole};
@@ -86,7 +86,7 @@ pub fn running<A>(running: &Running<A>) -> RunningRow {
     RunningRow {
         by: running.by.clone(),
         line: format!(
-            "{} whole loads planned with after {} s; it takes some two hundred.",
+            "{} whole loads planned with after {} s; it takes some hundreds.",
             whole(tried),
             running.since.elapsed().as_secs()
         ),
@@ -100,7 +100,7 @@ pub async fn show(
 ) -> Result<Response, AppError> {
     let mut reading = state.db.read.begin().await?;
     let trips = trip::queries::all(&mut reading).await?;
-    let newest = newest_sequence(&mut reading).await?;
+    let newest = last_sequence(&mut *reading).await?;
     let situation = situation::load(&mut reading, visit.moment()?).await?;
     drop(reading);
     let trip = trips.iter().find(|it| it.code.as_str() == asked.trip);
@@ -161,11 +161,6 @@ pub async fn stop(State(state): State<AppState>) -> Response {
     state.proposals.stop();
     state.proposals.finished().await;
     Redirect::to(PATH).into_response()
-}
-
-async fn newest_sequence(connection: &mut SqliteConnection) -> Result<i64, sqlx::Error> {
-    let newest = sqlx::query_scalar!(r#"select max(sequence) as "newest?: i64" from journal"#);
-    Ok(newest.fetch_one(connection).await?.unwrap_or(0))
 }
 
 fn head(page: &Layout, trip: &Trip) -> TripHead {
@@ -273,7 +268,7 @@ fn rows(words: &Words<'_>, page: &Layout, found: &Found, newest: i64) -> FoundRo
         slips: found
             .slips
             .iter()
-            .map(|slip| slip_row(words, &told, slip))
+            .map(|slip| slip_row(&told, slip))
             .collect(),
         how: format!(
             "Worked out {} in {} s on things as they stood {}. The trip is taken to bring nothing else, to land as usual, and to last until {next}, {}. Failures come by what was said and seen of each part, {} courses of them, the same for every load; each takes the first approved recipe, and waits where anything lacks. Searches of one plan differ by {} {}; less than that counts for nothing. Cans of one powder are asked of one lot.",
@@ -288,7 +283,8 @@ fn rows(words: &Words<'_>, page: &Layout, found: &Found, newest: i64) -> FoundRo
     }
 }
 
-fn slip_row(words: &Words<'_>, told: &Told<'_>, slip: &Slip) -> SlipRow {
+fn slip_row(told: &Told<'_>, slip: &Slip) -> SlipRow {
+    let words = told.words;
     let name = |code: &RequestCode| words.request(code.as_str());
     let names = |codes: &[RequestCode]| {
         let names: Vec<String> = codes.iter().map(name).collect();

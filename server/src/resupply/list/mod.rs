@@ -15,7 +15,7 @@ pub mod queries;
 mod read;
 mod returns;
 mod stock;
-mod words;
+pub(super) mod words;
 
 use axum::extract::{Path, Query, State};
 use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
