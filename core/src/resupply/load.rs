@@ -170,19 +170,13 @@ impl Carrier<'_> {
         taken
     }
 
-    /// Whether a load is within every limit of the trip and holds nothing that it does not take.
+    /// Whether a load is within every limit of the trip, holds nothing that it does not take, and no more than the
+    /// depot has.
     #[must_use]
     pub fn carries(&self, items: &[Item], load: &Load) -> bool {
-        let taken = self.taken(items, load);
-        let over = |limit: &PackLimit| taken.get(&limit.id).is_some_and(|it| *it > limit.limit);
-        let barred = |item: &Item| !self.bars(item).is_empty();
         let beyond = |item: &Item, units| item.depot.is_some_and(|most| units > most);
-        !self.limits().iter().any(over)
-            && loaded(items, load).all(|(item, units)| !barred(item) && !beyond(item, units))
-            && self.apart(items).iter().all(|(one, other)| {
-                let here = |code: &ItemCode| load.get(code).is_some_and(|units| *units > 0);
-                !(here(one) && here(other))
-            })
+        judge(self, items, load).goes()
+            && !loaded(items, load).any(|(item, units)| beyond(item, units))
     }
 
     /// Pairs of items that are not loaded together.
@@ -226,6 +220,53 @@ impl Carrier<'_> {
             }
         }
         pairs
+    }
+}
+
+/// What a load is to its trip: what keeps it off, and what it takes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Judged {
+    /// Items that do not go on the trip at all, each with why.
+    pub barred: BTreeMap<ItemCode, Vec<Barred>>,
+    /// What the load takes of each limit, by its id, beside the most.
+    pub taken: Vec<(String, i64, i64)>,
+    /// Items of the load that are not loaded together.
+    pub never: Vec<(ItemCode, ItemCode)>,
+    /// Items of the load that must be kept apart on the vehicle.
+    pub apart: Vec<(ItemCode, ItemCode)>,
+}
+
+impl Judged {
+    /// Limits that the load goes beyond: id, what it takes, the most.
+    pub fn over(&self) -> impl Iterator<Item = &(String, i64, i64)> {
+        self.taken.iter().filter(|(_, taken, most)| taken > most)
+    }
+
+    /// Nothing speaks against it.
+    #[must_use]
+    pub fn goes(&self) -> bool {
+        self.barred.is_empty() && self.never.is_empty() && self.over().next().is_none()
+    }
+}
+
+/// Holds a load against its trip.
+#[must_use]
+pub fn judge(carrier: &Carrier, items: &[Item], load: &Load) -> Judged {
+    let bars = loaded(items, load).map(|(item, _)| (item.code.clone(), carrier.bars(item)));
+    let taken = carrier.taken(items, load);
+    let of = |id: &str| taken.get(id).copied().unwrap_or(0);
+    let limits = carrier.limits().into_iter();
+    let here = |code: &ItemCode| load.get(code).is_some_and(|units| *units > 0);
+    let never = carrier.apart(items).into_iter();
+    Judged {
+        barred: bars.filter(|(_, bars)| !bars.is_empty()).collect(),
+        taken: limits
+            .map(|it| (it.id.clone(), of(&it.id), it.limit))
+            .collect(),
+        never: never
+            .filter(|(one, other)| here(one) && here(other))
+            .collect(),
+        apart: carrier.kept_apart(items, load),
     }
 }
 

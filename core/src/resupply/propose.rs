@@ -1,7 +1,7 @@
 //! The proposal: which load of a trip averts most, proven on single worths and then improved on true ones.
 
 use super::item::{Content, Item};
-use super::load::{Barred, Carrier, Load, MASS};
+use super::load::{Barred, Carrier, Load, MASS, judge};
 use super::pack::{PackItem, Packed, Packing, pack};
 use super::usual::{by_age, same_kilos};
 use super::worth::{Truly, Yardstick, waiting_for};
@@ -580,16 +580,8 @@ impl<'a> Bench<'a> {
         if !foes.is_empty() {
             return Stays::Apart(foes);
         }
-        let taken = carrier.taken(self.items(), &more);
-        let over = |limit: &super::pack::PackLimit| {
-            taken.get(&limit.id).is_some_and(|it| *it > limit.limit)
-        };
-        let full: Vec<String> = carrier
-            .limits()
-            .into_iter()
-            .filter(over)
-            .map(|limit| limit.id)
-            .collect();
+        let judged = judge(&carrier, self.items(), &more);
+        let full: Vec<String> = judged.over().map(|(id, _, _)| id.clone()).collect();
         match (full.is_empty(), self.together(&more)) {
             (false, _) => Stays::Full(full),
             (true, false) => Stays::Set,

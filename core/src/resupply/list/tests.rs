@@ -4,6 +4,7 @@ use super::*;
 use crate::lineup::tests::site::{at, code};
 use crate::resupply::carriage::{Dangerous, PackingGroup};
 use crate::resupply::samples::{can, item, trip};
+use crate::resupply::{Barred, Carrier, Item};
 use crate::resupply::{MASS, VOLUME};
 
 fn line(number: i64, stock_number: &str, units: i64, gross_g: i64) -> ListLine {

@@ -102,6 +102,11 @@ async fn find(
     found.ok_or_else(none)
 }
 
+async fn known(state: &AppState, visit: &Visit, number: &str) -> Result<LoadList, AppError> {
+    let mut reading = state.db.read.begin().await?;
+    find(&mut reading, visit, number).await
+}
+
 #[derive(Deserialize)]
 struct Before {
     before: Option<i64>,
@@ -147,9 +152,7 @@ async fn as_file(
     visit: Visit,
     Path(number): Path<String>,
 ) -> Result<Response, AppError> {
-    let mut reading = state.db.read.begin().await?;
-    let list = find(&mut reading, &visit, &number).await?;
-    drop(reading);
+    let list = known(&state, &visit, &number).await?;
     let text = depot::write_list(&list);
     let text = text.ok_or_else(|| AppError::internal("a figure of the list is beyond 2^53"))?;
     let name = format!("load-list-{}.json", list.number);
@@ -161,9 +164,7 @@ async fn as_csv(
     visit: Visit,
     Path(number): Path<String>,
 ) -> Result<Response, AppError> {
-    let mut reading = state.db.read.begin().await?;
-    let list = find(&mut reading, &visit, &number).await?;
-    drop(reading);
+    let list = known(&state, &visit, &number).await?;
     let name = format!("load-list-{}.csv", list.number);
     let text = csv::write(&list, visit.site.zone)?;
     Ok(file(&name, "text/csv; charset=utf-8", text))
@@ -174,9 +175,7 @@ async fn radio(
     visit: Visit,
     Path(number): Path<String>,
 ) -> Result<Response, AppError> {
-    let mut reading = state.db.read.begin().await?;
-    let list = find(&mut reading, &visit, &number).await?;
-    drop(reading);
+    let list = known(&state, &visit, &number).await?;
     let title = format!("Load list {} by voice", list.number);
     page(&pages::RadioPage {
         answer: format!("Read load list {} to the depot, line by line.", list.number),
