@@ -1,12 +1,12 @@
 //! A cell about to leave: what it takes along, and what finished spares would weigh for the same chance.
 
 use askama::Template;
-use axum::extract::State;
+use axum::extract::{Query, State};
 use axum::response::{IntoResponse, Redirect, Response};
-use mendpost_core::code::DeliveryCode;
 use mendpost_core::people::Act;
 use serde::Deserialize;
 
+use super::form::Typed;
 use super::item::words::mass;
 use super::proposal::{ProposalRows, Told};
 use super::run::{self, FirstLoad};
@@ -14,23 +14,29 @@ use super::show::{RunningRow, running};
 use super::trip;
 use crate::AppState;
 use crate::error::AppError;
+use crate::form::section::Fields;
 use crate::form::{FieldErrors, Posted, plain_decimal};
+use crate::page::act::{Field, Kind};
 use crate::page::{Layout, Screen, page_with, whole};
 use crate::people::{Visit, Who};
 use crate::situation;
 use crate::words::Words;
-use axum::http::StatusCode;
 
 const PATH: &str = "/resupply/first";
 
 /// The longest that a cell is reckoned to be alone.
 const MOST_DAYS: i64 = 120;
 
-#[derive(Debug, Clone, Default, Deserialize)]
+/// What a vehicle that is not announced is called in place of a trip's code; nobody sees it.
+const VEHICLE: &str = "FIRST";
+
+/// Days alone that the form begins with.
+const DAYS: &str = "30";
+
+#[derive(Debug, Default, Deserialize)]
 #[serde(default)]
-pub struct FirstForm {
-    trip: String,
-    days: String,
+pub struct Like {
+    like: String,
 }
 
 #[derive(Template)]
@@ -40,10 +46,11 @@ struct FirstPage {
     answer: String,
     reason: String,
     unit: String,
-    form: FirstForm,
+    days: String,
+    vehicle: Vec<Field>,
     errors: FieldErrors,
-    /// Code and words of each vehicle that is announced.
-    vehicles: Vec<(String, String)>,
+    /// Address and words of each trip that is announced, by which the form can be filled in.
+    announced: Vec<(String, String)>,
     running: Option<RunningRow>,
     failed: bool,
     found: Option<FirstRows>,
@@ -62,43 +69,47 @@ struct FirstRows {
     assumed: String,
 }
 
-pub async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, AppError> {
-    let form = FirstForm {
-        days: "30".to_owned(),
-        ..FirstForm::default()
-    };
-    answer(&state, &visit, form, FieldErrors::default()).await
+/// The form is filled in as an announced trip, or else as it was for the last run.
+pub async fn show(
+    State(state): State<AppState>,
+    visit: Visit,
+    Query(Like { like }): Query<Like>,
+) -> Result<Response, AppError> {
+    let mut reading = state.db.read.begin().await?;
+    let trips = trip::queries::all(&mut reading).await?;
+    drop(reading);
+    let last = state.first_loads.shown().found;
+    let named = trips.iter().find(|it| it.code.as_str() == like);
+    let vehicle = named.or(last.as_deref().map(|last| &last.basis.trip));
+    let mut fields = vehicle.map_or_else(Fields::default, trip::form::vehicle_fields);
+    let days = last.map_or_else(|| DAYS.to_owned(), |last| last.days.to_string());
+    fields.insert("days".to_owned(), days);
+    answer(&state, &visit, &fields, FieldErrors::default()).await
 }
 
 pub async fn start(
     State(state): State<AppState>,
     visit: Visit,
     who: Who,
-    Posted(form): Posted<FirstForm>,
+    Posted(fields): Posted<Fields>,
 ) -> Result<Response, AppError> {
     let mut errors = FieldErrors::default();
-    let days = form.days.trim().parse::<i64>().ok();
+    let typed = fields.get("days").map_or("", |typed| typed.trim());
+    let days = typed.parse::<i64>().ok();
     let days = days.filter(|days| (1..=MOST_DAYS).contains(days));
     if days.is_none() {
-        let told = format!(
-            "'{}' is no number of days; give 1 to {MOST_DAYS}",
-            form.days.trim()
-        );
+        let told = format!("'{typed}' is no number of days; give 1 to {MOST_DAYS}");
         errors.add("days", told);
     }
-    let mut reading = state.db.read.begin().await?;
-    let trips = trip::queries::all(&mut reading).await?;
-    drop(reading);
-    let code = trips.iter().find(|it| it.code.as_str() == form.trip);
-    if code.is_none() {
-        errors.add("trip", "choose one of the vehicles that are announced");
-    }
-    match (code, days) {
-        (Some(trip), Some(days)) => {
-            run::start_first(&state, &trip.code, days, who.name.clone()).await?;
+    let code = VEHICLE.parse().map_err(AppError::internal)?;
+    let typed = &mut Typed::new(&fields, &mut errors);
+    let vehicle = trip::form::vehicle(code, typed, visit.moment()?);
+    match (vehicle, days) {
+        (Some(vehicle), Some(days)) => {
+            run::start_first(&state, vehicle, days, who.name.clone()).await?;
             Ok(Redirect::to(PATH).into_response())
         }
-        _ => answer(&state, &visit, form, errors).await,
+        _ => answer(&state, &visit, &fields, errors).await,
     }
 }
 
@@ -111,7 +122,7 @@ pub async fn stop(State(state): State<AppState>) -> Response {
 async fn answer(
     state: &AppState,
     visit: &Visit,
-    form: FirstForm,
+    fields: &Fields,
     errors: FieldErrors,
 ) -> Result<Response, AppError> {
     let mut reading = state.db.read.begin().await?;
@@ -121,15 +132,10 @@ async fn answer(
     let shown = state.first_loads.shown();
     let words = Words::new(&situation);
     let found = shown.found.as_deref();
-    let status = if errors.is_empty() {
-        StatusCode::OK
-    } else {
-        StatusCode::UNPROCESSABLE_ENTITY
-    };
     let layout = visit.layout(Screen::Resupply, "First load-out").await?;
     let told = found.map(|found| rows(words, found));
     page_with(
-        status,
+        errors.status(),
         &FirstPage {
             answer: match &told {
                 Some(rows) => rows.case.clone(),
@@ -137,16 +143,17 @@ async fn answer(
             },
             reason: "As if nothing were here yet: the machines, parts and failure rates of this site, no stock, and one vehicle.".to_owned(),
             unit: situation.site.loss_word.clone(),
-            vehicles: trips
+            announced: trips
                 .iter()
                 .map(|it| {
-                    let words = format!("{}, {}, {}", it.code, it.name, mass(it.mass_limit_g()));
-                    (it.code.to_string(), words)
+                    let words = format!("Fill it in as {}, {}", it.code, it.name);
+                    (format!("{PATH}?like={}", it.code), words)
                 })
                 .collect(),
-            form,
+            days: fields.get("days").cloned().unwrap_or_default(),
+            vehicle: trip::form::vehicle_form(fields),
             errors,
-            running: shown.running.as_ref().map(running::<DeliveryCode>),
+            running: shown.running.as_ref().map(running),
             failed: shown.failed,
             found: told,
             may_start: visit.may(Act::Plan),
@@ -172,8 +179,8 @@ fn rows(words: Words<'_>, found: &FirstLoad) -> FirstRows {
     };
     FirstRows {
         head: format!(
-            "{} days alone with {}, {}",
-            found.days, found.basis.trip.code, found.basis.trip.name
+            "{} days alone with {}",
+            found.days, found.basis.trip.name
         ),
         proposal: told.rows(&found.proposal, &found.needs),
         chance: format!(
@@ -191,10 +198,7 @@ fn rows(words: Words<'_>, found: &FirstLoad) -> FirstRows {
             .map(|(code, count)| (part(code), whole(*count)))
             .collect(),
         case: match (outlook.served_permille, spares.mass_g > load_g) {
-            (0, _) => format!(
-                "Nothing that {} carries serves a failure: look below at what lacks.",
-                found.basis.trip.code
-            ),
+            (0, _) => "Nothing that this vehicle carries serves a failure: look below at what lacks.".to_owned(),
             (_, true) => format!(
                 "Take powder: {} serve {served} of 100 failures, as {} of finished spares would.",
                 mass(load_g),

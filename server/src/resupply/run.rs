@@ -31,7 +31,7 @@ const BEYOND_DAYS: i64 = 9;
 /// What the last run found, and how far the present one is.
 pub type Proposals = Background<DeliveryCode, Found>;
 /// The same of a cell about to leave.
-pub type FirstLoads = Background<DeliveryCode, FirstLoad>;
+pub type FirstLoads = Background<(), FirstLoad>;
 
 /// A proposal with what it rests on.
 #[derive(Debug)]
@@ -90,7 +90,14 @@ struct Records {
 
 /// Starts a run for a trip, unless one goes on.
 pub async fn start(state: &AppState, code: &DeliveryCode, by: String) -> Result<(), AppError> {
-    let records = read(state, code).await?;
+    let announced = |trips: Vec<Trip>| {
+        let known = trips.iter().find(|trip| trip.code == *code);
+        let trip = known.ok_or_else(|| trip::unknown(code.as_str()))?.clone();
+        let later = trips.into_iter().filter(|it| it.usual > trip.usual);
+        let next = later.min_by_key(|it| it.usual);
+        Ok((trip, next))
+    };
+    let records = read(state, announced).await?;
     let proposals = state.proposals.clone();
     proposals.start(code.clone(), by, |handle| {
         run(move || work_out(records, &handle))
@@ -101,13 +108,13 @@ pub async fn start(state: &AppState, code: &DeliveryCode, by: String) -> Result<
 /// Starts a run for a cell that leaves with this vehicle and is alone for so many days, unless one goes on.
 pub async fn start_first(
     state: &AppState,
-    code: &DeliveryCode,
+    vehicle: Trip,
     days: i64,
     by: String,
 ) -> Result<(), AppError> {
-    let records = read(state, code).await?;
+    let records = read(state, |_| Ok((vehicle, None))).await?;
     let firsts = state.first_loads.clone();
-    firsts.start(code.clone(), by, |handle| {
+    firsts.start((), by, |handle| {
         run(move || first_load(records, days, &handle))
     });
     Ok(())
@@ -122,15 +129,15 @@ async fn run<F: Send + 'static>(
         .map_err(AppError::internal)
 }
 
-async fn read(state: &AppState, code: &DeliveryCode) -> Result<Records, AppError> {
+/// What a run of the trip that is chosen of those announced reads, with the one after it.
+async fn read(
+    state: &AppState,
+    choose: impl FnOnce(Vec<Trip>) -> Result<(Trip, Option<Trip>), AppError>,
+) -> Result<Records, AppError> {
     let began = Instant::now();
     let now = decoded(situation::moment(state.clock.now()))?;
     let mut reading = state.db.read.begin().await?;
-    let trips = trip::queries::all(&mut reading).await?;
-    let known = trips.iter().find(|trip| trip.code == *code);
-    let trip = known.ok_or_else(|| trip::unknown(code.as_str()))?.clone();
-    let next = trips.into_iter().filter(|it| it.usual > trip.usual);
-    let next = next.min_by_key(|it| it.usual);
+    let (trip, next) = choose(trip::queries::all(&mut reading).await?)?;
     let days = (trip.latest - now).num_days() + BEYOND_DAYS;
     let situation = situation::load_ahead(&mut reading, now, days).await?;
     let items = item::queries::items(&mut reading).await?.into_iter();
@@ -181,11 +188,7 @@ fn work_out(records: Records, handle: &Handle<DeliveryCode, Found>) -> Option<Fo
     })
 }
 
-fn first_load(
-    records: Records,
-    days: i64,
-    handle: &Handle<DeliveryCode, FirstLoad>,
-) -> Option<FirstLoad> {
+fn first_load(records: Records, days: i64, handle: &Handle<(), FirstLoad>) -> Option<FirstLoad> {
     let setting = first_setting(
         &records.situation,
         &records.trip,
@@ -213,7 +216,7 @@ struct Worked {
 
 impl Records {
     /// None if it was stopped.
-    fn proposed<F>(&self, setting: Setting, handle: &Handle<DeliveryCode, F>) -> Option<Worked> {
+    fn proposed<A, F>(&self, setting: Setting, handle: &Handle<A, F>) -> Option<Worked> {
         let mut stop = || handle.is_stopped();
         let yardstick = Yardstick::new(setting, self.budget, COURSES, &mut stop)?;
         let order = Order {

@@ -139,14 +139,24 @@ async fn who_only_looks_starts_no_run() {
     assert_eq!(answer.status, StatusCode::NOT_FOUND);
 }
 
-/// A cell that leaves for a week in the boat: what it carries serves some failures, and finished spares that
+/// A cell that leaves for a week on a lorry: what it carries serves some failures, and finished spares that
 /// serve as many would weigh so much. Days that are no number are told beside their field, and what was typed
 /// is kept.
 #[tokio::test(flavor = "multi_thread")]
 async fn a_cell_about_to_leave_is_told_what_to_take() {
     let mut app = App::signed_in(Role::Lead).await;
     app.get("/resupply/first").await;
-    let wrong = [("days", "a week"), ("trip", "BOAT-7")];
+    let lorry = [
+        ("name", "lorry"),
+        ("mode", "road"),
+        ("payload_kg", "1500"),
+        ("reserve_percent", "5"),
+        ("volume_l", "6000"),
+        ("longest_mm", "3000"),
+        ("heaviest_kg", "250"),
+        ("dangerous", "yes"),
+    ];
+    let wrong = [&[("days", "a week")], &lorry[..]].concat();
     let answer = app.post("/resupply/first", &wrong).await;
     assert_eq!(answer.status, StatusCode::UNPROCESSABLE_ENTITY);
     let told = answer.field_error("days").unwrap_or_default();
@@ -156,7 +166,7 @@ async fn a_cell_about_to_leave_is_told_what_to_take() {
     );
     assert!(answer.contains("value=\"a week\""), "{}", answer.body);
 
-    let right = [("days", "7"), ("trip", "BOAT-7")];
+    let right = [&[("days", "7")], &lorry[..]].concat();
     let answer = app.post("/resupply/first", &right).await;
     assert_eq!(answer.location(), "/resupply/first", "{}", answer.body);
     app.state.first_loads.finished().await;
@@ -166,7 +176,7 @@ async fn a_cell_about_to_leave_is_told_what_to_take() {
     let page = app.get("/resupply/first").await;
     for told in [
         "The case for powder",
-        "7 days alone with BOAT-7",
+        "7 days alone with lorry",
         "Finished spares that serve as many failures",
     ] {
         assert!(page.contains(told), "{told}: {}", page.body);

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use mendpost_core::code::{DeliveryCode, ItemCode};
 use mendpost_core::resupply::{Mode, Trip};
@@ -9,6 +10,7 @@ use mendpost_core::resupply::{Mode, Trip};
 use crate::figures::Figure;
 use crate::form::section::Fields;
 use crate::form::{FieldError, integer};
+use crate::page::act::Field;
 use crate::page::field_time;
 use crate::resupply::form::{Group, Shown, Typed, figure, typed, yes_or_no};
 
@@ -65,10 +67,7 @@ pub const MOST_UNITS: i64 = 10_000;
 
 /// What is said of the trip of this code, without what must go.
 pub fn parse(code: DeliveryCode, it: &mut Typed, zone: Tz) -> Option<Trip> {
-    let name = it.text("name", 80);
-    let mode = it.word("mode");
-    let [payload, reserve, volume, longest, heaviest] = FIGURES.map(|of| it.figure(&of));
-    let dangerous = it.yes("dangerous");
+    let vehicle = vehicle(code, it, DateTime::UNIX_EPOCH);
     let [earliest, usual, latest, closes] = TIMES.map(|name| it.time(name, zone));
     let takes_back = it.text_or_empty("takes_back", 400);
     for (name, first, then, fault) in [
@@ -82,6 +81,22 @@ pub fn parse(code: DeliveryCode, it: &mut Typed, zone: Tz) -> Option<Trip> {
         }
     }
     Some(Trip {
+        earliest: earliest?,
+        usual: usual?,
+        latest: latest?,
+        closes: closes?,
+        takes_back: takes_back?,
+        ..vehicle?
+    })
+}
+
+/// What a vehicle may carry, as a trip that comes at this moment.
+pub fn vehicle(code: DeliveryCode, it: &mut Typed, moment: DateTime<Utc>) -> Option<Trip> {
+    let name = it.text("name", 80);
+    let mode = it.word("mode");
+    let [payload, reserve, volume, longest, heaviest] = FIGURES.map(|of| it.figure(&of));
+    let dangerous = it.yes("dangerous");
+    Some(Trip {
         code,
         name: name?,
         mode: mode?,
@@ -91,11 +106,11 @@ pub fn parse(code: DeliveryCode, it: &mut Typed, zone: Tz) -> Option<Trip> {
         longest_mm: longest?,
         heaviest_g: heaviest?,
         dangerous: dangerous?,
-        earliest: earliest?,
-        usual: usual?,
-        latest: latest?,
-        closes: closes?,
-        takes_back: takes_back?,
+        earliest: moment,
+        usual: moment,
+        latest: moment,
+        closes: moment,
+        takes_back: String::new(),
         must_go: Vec::new(),
     })
 }
@@ -136,22 +151,30 @@ fn must_go_line(line: &str, known: &BTreeSet<ItemCode>) -> Result<(ItemCode, i64
 
 /// What stands, as it would be typed.
 pub fn fields(trip: &Trip, zone: Tz) -> Fields {
-    let time = |at: chrono::DateTime<chrono::Utc>| field_time(at.timestamp_millis(), zone);
+    let time = |at: DateTime<Utc>| field_time(at.timestamp_millis(), zone);
     let lines: Vec<String> = trip
         .must_go
         .iter()
         .map(|(code, units)| format!("{code} {units}"))
         .collect();
     let texts = [
-        ("name", trip.name.clone()),
-        ("mode", trip.mode.to_string()),
-        ("dangerous", yes_or_no(trip.dangerous).to_owned()),
         ("earliest", time(trip.earliest)),
         ("usual", time(trip.usual)),
         ("latest", time(trip.latest)),
         ("closes", time(trip.closes)),
         ("takes_back", trip.takes_back.clone()),
         ("must_go", lines.join("\n")),
+    ];
+    let texts = texts.map(|(name, value)| (name.to_owned(), value));
+    vehicle_fields(trip).into_iter().chain(texts).collect()
+}
+
+/// The same of what its vehicle may carry.
+pub fn vehicle_fields(trip: &Trip) -> Fields {
+    let texts = [
+        ("name", trip.name.clone()),
+        ("mode", trip.mode.to_string()),
+        ("dangerous", yes_or_no(trip.dangerous).to_owned()),
     ];
     let figures = [
         typed(&PAYLOAD, trip.payload_g / 1000),
@@ -167,15 +190,10 @@ pub fn fields(trip: &Trip, zone: Tz) -> Fields {
 /// The fields of the page; the code is asked for once.
 pub fn groups(fields: &Fields, is_new: bool) -> Vec<Group> {
     let it = Shown(fields);
-    let modes = Mode::ALL
-        .iter()
-        .map(|mode| (mode.to_string(), mode.to_string()));
-    let mut named = Vec::new();
+    let mut named = named(&it);
     if is_new {
-        named.push(it.text("code", "Code", "short: BOAT-8"));
+        named.insert(0, it.text("code", "Code", "short: BOAT-8"));
     }
-    named.push(it.text("name", "Name", "what comes: supply boat"));
-    named.push(it.choose("mode", "By", modes.collect(), ""));
     vec![
         Group {
             heading: "",
@@ -185,15 +203,7 @@ pub fn groups(fields: &Fields, is_new: bool) -> Vec<Group> {
         Group {
             heading: "What it may carry",
             words: "For the site, besides what it carries anyway.",
-            fields: FIGURES
-                .iter()
-                .map(|of| it.figure(of))
-                .chain([it.yes(
-                    "dangerous",
-                    "Takes dangerous goods",
-                    "as far as the rules let it; the master or pilot decides",
-                )])
-                .collect(),
+            fields: carried(&it),
         },
         Group {
             heading: "When",
@@ -218,4 +228,30 @@ pub fn groups(fields: &Fields, is_new: bool) -> Vec<Group> {
             ],
         },
     ]
+}
+
+/// What a vehicle is, and what it may carry.
+pub fn vehicle_form(fields: &Fields) -> Vec<Field> {
+    let it = Shown(fields);
+    named(&it).into_iter().chain(carried(&it)).collect()
+}
+
+fn named(it: &Shown) -> Vec<Field> {
+    let modes = Mode::ALL
+        .iter()
+        .map(|mode| (mode.to_string(), mode.to_string()));
+    vec![
+        it.text("name", "Name", "what comes: supply boat"),
+        it.choose("mode", "By", modes.collect(), ""),
+    ]
+}
+
+fn carried(it: &Shown) -> Vec<Field> {
+    let dangerous = it.yes(
+        "dangerous",
+        "Takes dangerous goods",
+        "as far as the rules let it; the master or pilot decides",
+    );
+    let figures = FIGURES.iter().map(|of| it.figure(of));
+    figures.chain([dangerous]).collect()
 }
