@@ -8,6 +8,7 @@ mod order;
 mod photo;
 mod refusal;
 mod report;
+mod resupply;
 mod scan;
 
 use std::fs;

@@ -190,11 +190,16 @@ impl Browser {
 
     /// Looks again while a plan is computed, and fails if that takes far too long.
     pub async fn wait_for_plan(&self) {
-        let end = Instant::now() + PLAN_LIMIT;
+        self.look_again("/line-up").await;
+    }
+
+    /// Looks at a page again while what it shows is computed, and fails if that takes far too long.
+    pub async fn look_again(&self, path: &str) {
+        let end = Instant::now() + LOOK_LIMIT;
         while self.offers("Look again").await {
-            assert!(Instant::now() < end, "no plan in {PLAN_LIMIT:?}");
+            assert!(Instant::now() < end, "nothing at {path} in {LOOK_LIMIT:?}");
             sleep(STEP).await;
-            self.open("/line-up").await;
+            self.open(path).await;
         }
     }
 
@@ -283,8 +288,8 @@ impl FormatRequestData for NameOf {
 const PATIENCE: Duration = Duration::from_secs(20);
 const STEP: Duration = Duration::from_millis(100);
 
-/// Far longer than a plan of the demonstration site takes, even on a busy machine.
-const PLAN_LIMIT: Duration = Duration::from_secs(60);
+/// Far longer than a plan or a coarse load of the demonstration site takes, even on a busy machine.
+const LOOK_LIMIT: Duration = Duration::from_secs(120);
 
 /// More than any page has links, buttons and fields.
 const TABS: usize = 200;

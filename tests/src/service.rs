@@ -21,7 +21,9 @@ pub struct Service {
 impl Service {
     /// A new demonstration.
     pub fn demonstration() -> Service {
-        Service::start(new_folder(), &["demo".as_ref()])
+        // Loads are judged by hundreds of plans: coarse ones do for a test.
+        let arguments = ["demo", "--load-iterations", "100"];
+        Service::start(new_folder(), &arguments.map(OsStr::new))
     }
 
     /// The demonstration in a folder that stays, from one start to the next.

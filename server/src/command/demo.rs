@@ -26,12 +26,16 @@ pub struct Arguments {
     /// Folder to keep the demonstration in from one start to the next; a temporary one if not given
     #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,
+    /// Changes tried for each plan with which a load of a trip is judged: fewer are coarser, and sooner done
+    #[arg(long, value_name = "CHANGES", default_value_t = Config::default().load_iterations)]
+    load_iterations: u64,
 }
 
 pub async fn demo(arguments: Arguments) -> anyhow::Result<()> {
     let config = Config {
         listen: arguments.listen,
         demonstration: true,
+        load_iterations: arguments.load_iterations,
         ..Config::default()
     };
     match arguments.data {

@@ -1,10 +1,11 @@
 //! A proposed load as pages show it, of a trip and of a cell about to leave alike.
 
 use mendpost_core::code::{ItemCode, RequestCode};
+use mendpost_core::planner::{Plan, PlannedJob};
 use mendpost_core::resupply::list::Total;
 use mendpost_core::resupply::{
-    Barred, Carrier, Content, Item, Kind, Lacks, Load, MASS, Need, Proposal, RunsOut, Shelf, Stays,
-    VOLUME,
+    Barred, Carrier, Content, Item, Kind, Lacks, Load, LoadLine, MASS, Need, Proposal, RunsOut,
+    Shelf, Stays, VOLUME,
 };
 
 use super::item;
@@ -12,7 +13,7 @@ use super::item::words::kg;
 use super::list::words;
 use super::run::Basis;
 use crate::form::plain_decimal;
-use crate::page::{loss, whole};
+use crate::page::{field_time, loss, whole};
 use crate::words::work::{lower_first, sentence};
 use crate::words::{Words, litres};
 
@@ -57,6 +58,9 @@ pub struct FormLine {
     pub units: i64,
     /// 1 must go, up to 9.
     pub priority: usize,
+    /// When the plan first works at what has no place without it, as a field takes it; empty where it
+    /// frees nothing.
+    pub needed_by: String,
     /// Cans of one powder are reckoned with as one lot.
     pub one_lot: bool,
     pub reason: String,
@@ -119,7 +123,9 @@ impl Told<'_> {
         let loaded = |code: &ItemCode| proposal.load.contains_key(code);
         let shown_behind = |code: &ItemCode| proposal.behind.iter().any(|it| it.item == *code);
         ProposalRows {
-            lines: lines.map(|(n, line)| self.line(n, line, needs)).collect(),
+            lines: lines
+                .map(|(n, line)| self.line(n, line, needs, &proposal.truly.plan))
+                .collect(),
             limits: self.limits(&proposal.load),
             apart: carrier
                 .kept_apart(items, &proposal.load)
@@ -193,7 +199,7 @@ impl Told<'_> {
         (!names.is_empty()).then(|| format!("frees {}", names.join("; ")))
     }
 
-    fn line(&self, n: usize, line: &mendpost_core::resupply::LoadLine, needs: &[Need]) -> Line {
+    fn line(&self, n: usize, line: &LoadLine, needs: &[Need], plan: &Plan) -> Line {
         let item = self.known(&line.item);
         let gross_g = item.map_or(0, |it| it.gross_g) * line.units;
         let need = item.and_then(|it| {
@@ -240,14 +246,24 @@ impl Told<'_> {
                 } else {
                     (n + 1).clamp(2, 9)
                 },
+                needed_by: self.needed_by(line, plan),
                 one_lot: item.is_some_and(|it| matches!(it.content, Content::Powder { .. })),
                 reason,
             },
         }
     }
 
+    fn needed_by(&self, line: &LoadLine, plan: &Plan) -> String {
+        let freed = |job: &&PlannedJob| line.frees.iter().any(|code| code.as_str() == job.id);
+        let first = plan.jobs.iter().filter(freed).filter_map(first_used).min();
+        first.map_or_else(String::new, |minute| {
+            let at = self.basis.from + chrono::TimeDelta::minutes(minute);
+            field_time(at.timestamp_millis(), self.words.situation().site.zone)
+        })
+    }
+
     /// In a few words, for the list.
-    fn reason(&self, line: &mendpost_core::resupply::LoadLine) -> String {
+    fn reason(&self, line: &LoadLine) -> String {
         let must = (line.must > 0).then(|| "must go".to_owned());
         let averts = format!("averts {} {}", loss(line.averts), self.unit());
         let averts = Some(averts).filter(|_| line.averts > 0);
@@ -373,6 +389,15 @@ impl Told<'_> {
             _ => "a plate".to_owned(),
         }
     }
+}
+
+/// When a planned job first takes powder or gas; without a stage, when it is first worked at. Minutes from the
+/// plan's beginning.
+fn first_used(job: &PlannedJob) -> Option<i64> {
+    let stages = job.operations.iter().filter(|spot| spot.cell.is_some());
+    let first = stages.min_by_key(|spot| spot.start);
+    let first = first.or_else(|| job.operations.first())?;
+    Some(first.setup_from.unwrap_or(first.start))
 }
 
 fn all_barred(bars: &[Barred]) -> String {

@@ -110,7 +110,11 @@ fn holds(rule: &CarriageRule) -> String {
     if rule.refused {
         return "refused".to_owned();
     }
-    let points = (rule.points > 0).then(|| format!("{} points a kg or l", rule.points));
+    let points = match rule.points {
+        0 => None,
+        1 => Some("1 point a kg or l".to_owned()),
+        points => Some(format!("{points} points a kg or l")),
+    };
     let of = |most: Option<i64>, of: &str| {
         most.map(|most| format!("at most {} kg or l {of}", plain_decimal(most, 3)))
     };

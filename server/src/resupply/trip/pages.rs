@@ -48,7 +48,8 @@ pub async fn list(visit: &Visit, all: &[Listed]) -> Result<ListPage, AppError> {
         (_, Some(untold)) => format!("Say what {} may carry: nobody has.", untold.code),
         (Some(next), None) => {
             format!(
-                "{} comes next, {}.",
+                "{} {} comes next, {}.",
+                next.code,
                 next.name,
                 layout.moment(&next.expected_ms)
             )
