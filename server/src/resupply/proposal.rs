@@ -271,7 +271,7 @@ impl Told<'_> {
         let frees = (!frees.is_empty()).then(|| format!("frees {}", frees.join(", ")));
         let all: Vec<String> = must.into_iter().chain(averts).chain(frees).collect();
         match all.is_empty() {
-            true => "for failures to come, or with its set".to_owned(),
+            true => "For failures to come, or with its set".to_owned(),
             false => sentence(&all.join("; ")),
         }
     }
