@@ -5,57 +5,27 @@
 //! it with a JSON tool and `sha256sum`, without this program.
 
 pub mod clock;
+pub mod code;
+mod stored;
 
 use std::fmt;
 
 use serde::Serialize;
 use serde_json::Value;
-use sha2::{Digest, Sha256};
 use thiserror::Error;
 
-/// Seals an entry: the hash over its canonical JSON and the hash of the entry before it.
-///
-/// Sources: canonical JSON by RFC 8785, SHA-256 by FIPS 180-4.
-///
-/// # Errors
-/// When the entry holds a number that canonical JSON cannot carry exactly.
-pub fn chain(previous: Hash, entry: &Entry) -> Result<Hash, NotCanonical> {
-    let sealed = Sealed {
-        actor: &entry.actor,
-        content: &entry.content,
-        kind: &entry.kind,
-        previous,
-        sequence: entry.sequence,
-        subject: &entry.subject,
-        time: entry.time,
-    };
-    let text = canonical(&sealed)?;
-    Ok(Hash(Sha256::digest(text.as_bytes()).into()))
-}
+pub use stored::{Chain, Column, Stored};
 
 /// Checks a whole journal from its first entry, and returns its head: the hash of the last entry.
 ///
 /// # Errors
 /// The first place at which the chain does not hold.
-pub fn verify(entries: impl IntoIterator<Item = SealedEntry>) -> Result<Hash, BrokenAt> {
-    let mut head = Hash::START;
-    for (given, expected) in entries.into_iter().zip(1_i64..) {
-        let sequence = given.entry.sequence;
-        if sequence != expected {
-            return Err(BrokenAt::Missing {
-                expected,
-                found: sequence,
-            });
-        }
-        if given.previous != head {
-            return Err(BrokenAt::Previous { sequence });
-        }
-        if chain(head, &given.entry) != Ok(given.hash) {
-            return Err(BrokenAt::Hash { sequence });
-        }
-        head = given.hash;
+pub fn verify(entries: impl IntoIterator<Item = Stored>) -> Result<Hash, BrokenAt> {
+    let mut chain = Chain::default();
+    for stored in entries {
+        chain.follow(&stored)?;
     }
-    Ok(head)
+    Ok(chain.head())
 }
 
 /// The canonical JSON (RFC 8785) of any value.
@@ -106,17 +76,6 @@ impl Subject {
     }
 }
 
-/// An entry with its seal, as stored.
-#[derive(Debug, Clone, PartialEq)]
-pub struct SealedEntry {
-    /// The entry.
-    pub entry: Entry,
-    /// The hash of the entry before it.
-    pub previous: Hash,
-    /// Its own hash.
-    pub hash: Hash,
-}
-
 /// A SHA-256 hash; shown as 64 hexadecimal digits.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Hash(pub [u8; 32]);
@@ -160,30 +119,53 @@ pub enum BrokenAt {
         /// The one that came.
         found: i64,
     },
+    /// What is stored in a column is not what can be written there.
+    #[error("journal entry {sequence} was changed after it was written: its {column} is {fault}")]
+    Unreadable {
+        /// The entry's sequence number.
+        sequence: i64,
+        /// Where.
+        column: Column,
+        /// What it is instead.
+        fault: String,
+    },
+    /// The content means what it may have meant, and is written otherwise.
+    #[error(
+        "journal entry {sequence} was changed after it was written: its content is not in canonical \
+         form (RFC 8785) from character {at} on"
+    )]
+    NotCanonical {
+        /// The entry's sequence number.
+        sequence: i64,
+        /// The first character that differs, from 1.
+        at: usize,
+    },
     /// The entry does not follow the one before it.
-    #[error("journal entry {sequence} does not carry the hash of the entry before it")]
+    #[error(
+        "journal entry {sequence} does not carry the hash of the entry before it: it says {found}, and \
+         that is {expected}"
+    )]
     Previous {
         /// The entry's sequence number.
         sequence: i64,
+        /// What it carries.
+        found: Hash,
+        /// The hash of the entry before it.
+        expected: Hash,
     },
     /// The entry is not what was sealed.
-    #[error("journal entry {sequence} was changed after it was written: its hash does not match")]
+    #[error(
+        "journal entry {sequence} was changed after it was written: its hash is {found}, and what it \
+         says has {expected}"
+    )]
     Hash {
         /// The entry's sequence number.
         sequence: i64,
+        /// The hash that it carries.
+        found: Hash,
+        /// The hash of what it says.
+        expected: Hash,
     },
-}
-
-/// What the hash is taken over.
-#[derive(Serialize)]
-struct Sealed<'a> {
-    actor: &'a str,
-    content: &'a Value,
-    kind: &'a str,
-    previous: Hash,
-    sequence: i64,
-    subject: &'a Subject,
-    time: i64,
 }
 
 /// The largest whole number up to which a double holds every one (RFC 8785, appendix D).
@@ -213,19 +195,19 @@ mod tests {
 
     use super::*;
 
-    fn sealed(entries: Vec<Entry>) -> Vec<SealedEntry> {
+    fn sealed(entries: Vec<Entry>) -> Vec<Stored> {
         let mut previous = Hash::START;
         let mut journal = Vec::new();
         for entry in entries {
-            let hash = chain(previous, &entry).expect("small numbers");
-            journal.push(SealedEntry {
-                entry,
-                previous,
-                hash,
-            });
+            let (stored, hash) = Stored::seal(previous, entry).expect("small numbers");
+            journal.push(stored);
             previous = hash;
         }
         journal
+    }
+
+    fn hash(stored: &Stored) -> Hash {
+        Hash(stored.hash.clone().try_into().expect("32 bytes"))
     }
 
     fn entry(sequence: i64, content: Value) -> Entry {
@@ -246,7 +228,7 @@ mod tests {
     #[test]
     fn first_hash_is_what_sha256sum_says() {
         let first = entry(1, json!({"name": "Æ", "grams": 6480}));
-        let hash = chain(Hash::START, &first).expect("small numbers");
+        let (_, hash) = Stored::seal(Hash::START, first).expect("small numbers");
         assert_eq!(
             hash.to_string(),
             "bd686f07e1dc13b345e798dce47495ddf2ad00bd989fe07f8b986b884a641342"
@@ -287,7 +269,7 @@ mod tests {
         assert_eq!(verify(Vec::new()), Ok(Hash::START));
     }
 
-    /// A changed figure, a lost entry and two swapped ones are each found where they stand.
+    /// A changed figure, a lost entry and a seam are each found where they stand.
     #[test]
     fn every_kind_of_tampering_is_found() {
         let whole = sealed(
@@ -295,11 +277,15 @@ mod tests {
                 .map(|n| entry(n, json!({ "grams": n * 100 })))
                 .collect(),
         );
-        assert_eq!(verify(whole.clone()), Ok(whole[3].hash));
+        assert_eq!(verify(whole.clone()), Ok(hash(&whole[3])));
 
         let mut changed = whole.clone();
-        changed[2].entry.content = json!({"grams": 299});
-        assert_eq!(verify(changed), Err(BrokenAt::Hash { sequence: 3 }));
+        changed[2].content = br#"{"grams":299}"#.to_vec();
+        let found = verify(changed);
+        assert!(
+            matches!(found, Err(BrokenAt::Hash { sequence: 3, .. })),
+            "{found:?}"
+        );
 
         let mut lost = whole.clone();
         lost.remove(1);
@@ -313,22 +299,81 @@ mod tests {
 
         // Forged from entry 2 on with right hashes of its own, then the true tail: the seam shows.
         let mut forged = whole.clone();
-        forged[1].entry.content = json!({"grams": 201});
-        forged[1].hash = chain(forged[1].previous, &forged[1].entry).expect("small numbers");
-        assert_eq!(verify(forged), Err(BrokenAt::Previous { sequence: 3 }));
+        let (second, its_hash) =
+            Stored::seal(hash(&whole[0]), entry(2, json!({"grams": 201}))).expect("small numbers");
+        forged[1] = second;
+        assert_eq!(
+            verify(forged),
+            Err(BrokenAt::Previous {
+                sequence: 3,
+                found: hash(&whole[1]),
+                expected: its_hash
+            })
+        );
+    }
+
+    /// What means the same and is written otherwise is no longer what was stored: a blank more, keys in
+    /// another order, 400.0 for 400, a key twice, an escape for a letter.
+    #[test]
+    fn the_text_itself_is_sealed_and_not_only_its_meaning() {
+        let whole = sealed(vec![entry(1, json!({"grams": 400, "lot": "L0408"}))]);
+        for (text, at) in [
+            (r#"{"grams": 400,"lot":"L0408"}"#, 10),
+            (r#"{"lot":"L0408","grams":400}"#, 3),
+            (r#"{"grams":400.0,"lot":"L0408"}"#, 13),
+            (r#"{"grams":1,"grams":400,"lot":"L0408"}"#, 10),
+            (r#"{"grams":400,"lot":"\u004c0408"}"#, 21),
+            (r#"{"grams":400,"lot":"L0408"} "#, 28),
+        ] {
+            let mut changed = whole.clone();
+            changed[0].content = text.as_bytes().to_vec();
+            let expected = Err(BrokenAt::NotCanonical { sequence: 1, at });
+            assert_eq!(verify(changed), expected, "{text}");
+        }
+        let mut broken = whole.clone();
+        broken[0].content.pop();
+        let told = verify(broken).expect_err("no JSON").to_string();
+        assert!(told.contains("its content is no JSON"), "{told}");
     }
 
     proptest! {
-        /// Whatever the content, an entry holds, survives being stored as canonical text, and no
-        /// longer holds once its time has moved.
+        /// Whatever the content, an entry holds, and no longer holds once any bit of any column is
+        /// another.
         #[test]
-        fn any_entry_holds_until_it_is_changed(text in ".*", grams in -1_000_000_i64..1_000_000) {
-            let mut journal = sealed(vec![entry(1, json!({"text": text, "grams": grams}))]);
-            let stored = canonical(&journal[0].entry.content).expect("small numbers");
-            journal[0].entry.content = serde_json::from_str(&stored).expect("canonical JSON is JSON");
-            prop_assert!(verify(journal.clone()).is_ok());
-            journal[0].entry.time += 1;
-            prop_assert_eq!(verify(journal), Err(BrokenAt::Hash { sequence: 1 }));
+        fn any_entry_holds_until_a_bit_is_flipped(
+            text in ".*", grams in -1_000_000_i64..1_000_000, bit in any::<prop::sample::Index>()
+        ) {
+            let journal = sealed(vec![
+                entry(1, json!({"text": text, "grams": grams})),
+                entry(2, json!({"grams": 0})),
+            ]);
+            prop_assert_eq!(verify(journal.clone()), Ok(hash(&journal[1])));
+            let first = &journal[0];
+            let columns = [
+                &first.actor, &first.kind, &first.subject_kind, &first.subject_id, &first.content,
+                &first.previous, &first.hash,
+            ];
+            for column in 0..columns.len() {
+                let mut flipped = journal.clone();
+                let first = &mut flipped[0];
+                let bytes = [
+                    &mut first.actor, &mut first.kind, &mut first.subject_kind, &mut first.subject_id,
+                    &mut first.content, &mut first.previous, &mut first.hash,
+                ];
+                for (place, bytes) in bytes.into_iter().enumerate().filter(|(place, _)| *place == column) {
+                    let at = bit.index(columns[place].len() * 8);
+                    bytes[at / 8] ^= 1 << (at % 8);
+                }
+                prop_assert!(verify(flipped).is_err(), "column {}", column);
+            }
+            for bit in 0..64 {
+                let mut flipped = journal.clone();
+                flipped[0].time ^= 1 << bit;
+                prop_assert!(verify(flipped).is_err(), "bit {} of the time", bit);
+                let mut flipped = journal.clone();
+                flipped[0].sequence ^= 1 << bit;
+                prop_assert!(verify(flipped).is_err(), "bit {} of the sequence", bit);
+            }
         }
     }
 }

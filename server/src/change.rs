@@ -4,14 +4,13 @@ use std::fmt;
 
 use axum::response::{IntoResponse, Redirect, Response};
 use chrono::{DateTime, Utc};
-use mendpost_core::journal::{self, Entry, Hash, SealedEntry, Subject};
+use mendpost_core::journal::{self, Chain, Entry, Hash, Stored, Subject};
 use serde::Serialize;
 use serde_json::Value;
 use sqlx::{Sqlite, SqliteConnection, SqliteExecutor, SqlitePool, Transaction};
 use uuid::Uuid;
 
 use crate::AppState;
-use crate::db::decoded;
 use crate::error::AppError;
 use crate::health::Health;
 use crate::once::{self, Answered, Once};
@@ -109,13 +108,8 @@ impl Change {
                 subject,
                 content,
             };
-            let hash = journal::chain(previous, &entry).map_err(AppError::internal)?;
-            let sealed = SealedEntry {
-                entry,
-                previous,
-                hash,
-            };
-            append(&mut self.transaction, &sealed).await?;
+            let (stored, hash) = Stored::seal(previous, entry).map_err(AppError::internal)?;
+            append(&mut self.transaction, &stored).await?;
             previous = hash;
             self.entries += 1;
             self.last = last;
@@ -258,31 +252,46 @@ pub async fn last_sequence(executor: impl SqliteExecutor<'_>) -> Result<i64, sql
 pub async fn verify_journal(
     read: &SqlitePool,
 ) -> Result<Result<Hash, journal::BrokenAt>, sqlx::Error> {
-    let entries = sqlx::query!(
-        "select sequence, time, actor, kind, subject_kind, subject_id, content, previous_hash, hash
-         from journal
-         order by sequence"
+    // One moment of it, whatever is written meanwhile.
+    let mut reading = read.begin().await?;
+    let mut chain = Chain::default();
+    loop {
+        let entries = stored_after(&mut reading, chain.sequence()).await?;
+        if entries.is_empty() {
+            return Ok(Ok(chain.head()));
+        }
+        for stored in &entries {
+            if let Err(broken) = chain.follow(stored) {
+                return Ok(Err(broken));
+            }
+        }
+    }
+}
+
+/// How many entries are read at once.
+const AT_ONCE: i64 = 1000;
+
+/// The next entries after one, as they are stored; after 0 those that cannot be come too.
+pub async fn stored_after(
+    connection: &mut SqliteConnection,
+    sequence: i64,
+) -> Result<Vec<Stored>, sqlx::Error> {
+    let after = if sequence == 0 { i64::MIN } else { sequence };
+    // As bytes: what is no text is to be told, not to fail.
+    sqlx::query_as!(
+        Stored,
+        r#"select sequence, time, cast(actor as blob) as "actor!: Vec<u8>", cast(kind as blob) as "kind!: Vec<u8>",
+             cast(subject_kind as blob) as "subject_kind!: Vec<u8>", cast(subject_id as blob) as "subject_id!: Vec<u8>",
+             cast(content as blob) as "content!: Vec<u8>", previous_hash as previous, hash
+           from journal
+           where sequence > ?
+           order by sequence
+           limit ?"#,
+        after,
+        AT_ONCE,
     )
-    .try_map(|row| {
-        Ok(SealedEntry {
-            entry: Entry {
-                sequence: row.sequence,
-                time: row.time,
-                actor: row.actor,
-                kind: row.kind,
-                subject: Subject {
-                    kind: row.subject_kind,
-                    id: row.subject_id,
-                },
-                content: decoded(serde_json::from_str(&row.content))?,
-            },
-            previous: hash(row.previous_hash)?,
-            hash: hash(row.hash)?,
-        })
-    })
-    .fetch_all(read)
-    .await?;
-    Ok(journal::verify(entries))
+    .fetch_all(connection)
+    .await
 }
 
 /// Sequence number and hash of the last entry.
@@ -294,27 +303,20 @@ pub async fn head(connection: &mut SqliteConnection) -> Result<(i64, Hash), sqlx
     Ok(last.unwrap_or((0, Hash::START)))
 }
 
-async fn append(connection: &mut SqliteConnection, sealed: &SealedEntry) -> Result<(), AppError> {
-    let SealedEntry {
-        entry,
-        previous,
-        hash,
-    } = sealed;
-    let content = journal::canonical(&entry.content).map_err(AppError::internal)?;
-    let (previous, hash) = (previous.0.as_slice(), hash.0.as_slice());
+async fn append(connection: &mut SqliteConnection, stored: &Stored) -> Result<(), AppError> {
     sqlx::query!(
         "insert into journal
            (sequence, time, actor, kind, subject_kind, subject_id, content, previous_hash, hash)
-         values (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        entry.sequence,
-        entry.time,
-        entry.actor,
-        entry.kind,
-        entry.subject.kind,
-        entry.subject.id,
-        content,
-        previous,
-        hash,
+         values (?, ?, cast(? as text), cast(? as text), cast(? as text), cast(? as text), cast(? as text), ?, ?)",
+        stored.sequence,
+        stored.time,
+        stored.actor,
+        stored.kind,
+        stored.subject_kind,
+        stored.subject_id,
+        stored.content,
+        stored.previous,
+        stored.hash,
     )
     .execute(connection)
     .await?;

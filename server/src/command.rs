@@ -10,6 +10,7 @@ pub mod person;
 pub mod plan;
 pub mod restore;
 pub mod serve;
+pub mod verify;
 
 use std::future::Future;
 use std::io::{IsTerminal, stderr};

@@ -61,6 +61,7 @@ pub mod skin;
 pub mod solve;
 pub mod tools;
 pub mod trace;
+pub mod verify;
 pub mod version;
 pub mod words;
 

@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
 use mendpost_server::command::{
-    self, backup, calc, demo, files, init, pack, person, plan, restore, serve,
+    self, backup, calc, demo, files, init, pack, person, plan, restore, serve, verify,
 };
 use mendpost_server::solve;
 
@@ -31,6 +31,7 @@ enum Command {
     Serve(serve::Arguments),
     /// Plan a problem file and print the plan
     Solve(solve::SolveArgs),
+    Verify(verify::Arguments),
 }
 
 fn main() -> ExitCode {
@@ -50,6 +51,7 @@ fn main() -> ExitCode {
         Command::Restore(arguments) => command::run(restore::restore(arguments)),
         Command::Serve(arguments) => command::run(serve::serve(arguments)),
         Command::Solve(arguments) => solve::command(&arguments),
+        Command::Verify(arguments) => command::run(verify::verify(arguments)),
     }
 }
 
@@ -62,7 +64,7 @@ fn usage(error: &clap::Error) -> ExitCode {
     }
     if error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
         eprintln!(
-            "mendpost: say what to do: backup, calc, demo, files, init, pack, person, plan, restore, serve or solve; see mendpost --help"
+            "mendpost: say what to do: backup, calc, demo, files, init, pack, person, plan, restore, serve, solve or verify; see mendpost --help"
         );
         return ExitCode::from(2);
     }

@@ -62,7 +62,7 @@ pub async fn sign(
     }
     let signed = Signed {
         content,
-        signatures: vec![proof.entry()],
+        signatures: vec![proof.entry(meaning)],
     };
     let sequence = change.journal(kind, subject.clone(), signed).await?;
     queries::insert(change, None, meaning, &subject, proof, sequence).await?;
@@ -109,7 +109,7 @@ pub async fn open(
         signing: number,
         signed: Signed {
             content,
-            signatures: vec![proof.entry()],
+            signatures: vec![proof.entry(meaning)],
         },
     };
     let sequence = change
@@ -138,6 +138,9 @@ struct Opened<T> {
 /// A signature in the journal.
 #[derive(Debug, Clone, Serialize)]
 struct Entry {
+    meaning: Meaning,
+    /// The words that were signed.
+    statement: &'static str,
     person: Uuid,
     printed_name: String,
     role: Role,

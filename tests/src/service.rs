@@ -5,7 +5,7 @@ use std::ffi::OsStr;
 use std::fs::{self, File};
 use std::io::{BufRead, BufReader};
 use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
+use std::process::{Child, Command, Output, Stdio};
 use std::thread;
 
 use tempfile::TempDir;
@@ -112,12 +112,17 @@ fn new_folder() -> TempDir {
     TempDir::new().expect("a temporary folder")
 }
 
-/// Runs the binary to its end; what it says.
-fn run(arguments: &[&OsStr]) -> String {
-    let output = Command::new(binary())
+/// Runs the binary to its end.
+pub fn ended(arguments: &[&OsStr]) -> Output {
+    Command::new(binary())
         .args(arguments)
         .output()
-        .expect("the binary starts");
+        .expect("the binary starts")
+}
+
+/// Runs the binary to its end; what it says.
+fn run(arguments: &[&OsStr]) -> String {
+    let output = ended(arguments);
     assert!(output.status.success(), "{arguments:?}: {output:?}");
     String::from_utf8(output.stdout).expect("text")
 }

@@ -174,6 +174,7 @@ async fn an_accepted_order_that_loses_much_gives_way() {
     let only_the_last = "drop trigger lineup_stays;
         update lineup set plan = json_set(plan, '$.jobs', json_array(json_extract(plan, '$.jobs[#-1]')))";
     execute(&app, only_the_last).await;
+    app.past_the_journal = true;
     plan(&mut app).await;
     let page = app.get("/line-up").await;
     assert!(page.contains("Otherwise than order 1"), "{}", page.body);

@@ -37,6 +37,7 @@ mod seed;
 mod shape;
 mod sheets;
 mod signatures;
+mod verify;
 mod version;
 mod weighed;
 mod what_if;

@@ -4,9 +4,10 @@ use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
+use mendpost_core::journal::code::HeadCode;
 use mendpost_core::journal::{BrokenAt, Hash};
 use sha2::{Digest, Sha256};
-use sqlx::sqlite::{SqliteConnectOptions, SqlitePool, SqlitePoolOptions};
+use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection, SqlitePool, SqlitePoolOptions};
 use thiserror::Error;
 
 use crate::change::{last_sequence, verify_journal};
@@ -20,6 +21,13 @@ pub struct Whole {
     pub head: Hash,
     /// Number of the last change of structure.
     pub structure: i64,
+}
+
+impl Whole {
+    /// The code of its last entry.
+    pub fn code(&self) -> HeadCode {
+        HeadCode::new(self.sequence, self.head)
+    }
 }
 
 /// What is wrong with a database.
@@ -37,11 +45,25 @@ pub enum Fault {
 
 /// Checks pages, references and the journal's chain.
 pub async fn database(read: &SqlitePool, thoroughness: Thoroughness) -> Result<Whole, Fault> {
+    pages(&mut *read.acquire().await?, thoroughness).await?;
+    let head = verify_journal(read).await??;
+    let structure = sqlx::query_scalar("select max(version) from _sqlx_migrations where success")
+        .fetch_one(read)
+        .await?;
+    Ok(Whole {
+        sequence: last_sequence(read).await?,
+        head,
+        structure,
+    })
+}
+
+/// Checks pages and references.
+pub async fn pages(read: &mut SqliteConnection, thoroughness: Thoroughness) -> Result<(), Fault> {
     let found: Vec<String> = sqlx::query_scalar(match thoroughness {
         Thoroughness::Full => "pragma integrity_check(5)",
         Thoroughness::Quick => "pragma quick_check(5)",
     })
-    .fetch_all(read)
+    .fetch_all(&mut *read)
     .await?;
     if found != ["ok"] {
         return Err(Fault::Pages(found.join("; ").replace('\n', " ")));
@@ -56,15 +78,7 @@ pub async fn database(read: &SqlitePool, thoroughness: Thoroughness) -> Result<W
             count: dangling.iter().filter(|other| *other == table).count(),
         });
     }
-    let head = verify_journal(read).await??;
-    let structure = sqlx::query_scalar("select max(version) from _sqlx_migrations where success")
-        .fetch_one(read)
-        .await?;
-    Ok(Whole {
-        sequence: last_sequence(read).await?,
-        head,
-        structure,
-    })
+    Ok(())
 }
 
 /// How the pages are checked.
@@ -75,15 +89,19 @@ pub enum Thoroughness {
     Quick,
 }
 
-/// Checks a file that nobody writes, without touching anything beside it.
-pub async fn file(file: &Path) -> Result<Whole, Fault> {
-    let options = SqliteConnectOptions::new()
+/// Options to read a file that nobody writes, without touching anything beside it.
+pub fn untouched(file: &Path) -> SqliteConnectOptions {
+    SqliteConnectOptions::new()
         .filename(file)
         .read_only(true)
-        .immutable(true);
+        .immutable(true)
+}
+
+/// Checks a file that nobody writes, without touching anything beside it.
+pub async fn file(file: &Path) -> Result<Whole, Fault> {
     let read = SqlitePoolOptions::new()
         .max_connections(1)
-        .connect_with(options)
+        .connect_with(untouched(file))
         .await?;
     let found = database(&read, Thoroughness::Full).await;
     read.close().await;

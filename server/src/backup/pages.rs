@@ -1,6 +1,13 @@
-use askama::Template;
+use std::collections::BTreeMap;
 
+use askama::Template;
+use mendpost_core::journal::Hash;
+use mendpost_core::journal::code::HeadCode;
+use sqlx::SqlitePool;
+
+use super::copy::hash_at;
 use super::keep::RULE;
+use super::shelf::Shelved;
 use super::standing::{Place, Standing};
 use crate::page::{Layout, Notice, whole};
 
@@ -33,6 +40,8 @@ struct CopyRow {
     made: String,
     age: String,
     sequence: String,
+    /// The code of its last entry, where that is in our journal.
+    code: String,
     why: &'static str,
     size: String,
 }
@@ -41,7 +50,12 @@ struct CopyRow {
 const ROWS: usize = 30;
 
 impl BackupPage {
-    pub fn new(page: Layout, standing: &Standing, may_copy: bool) -> BackupPage {
+    pub fn new(
+        page: Layout,
+        standing: &Standing,
+        heads: &BTreeMap<i64, Hash>,
+        may_copy: bool,
+    ) -> BackupPage {
         let notices = standing.notices(&page);
         BackupPage {
             answer: match (notices.is_empty(), standing.holds_all()) {
@@ -53,26 +67,59 @@ impl BackupPage {
             notices,
             may_copy,
             rule: RULE,
-            places: standing.places.iter().map(|p| rows(&page, p)).collect(),
+            places: standing
+                .places
+                .iter()
+                .map(|p| rows(&page, p, heads))
+                .collect(),
             page,
         }
     }
 }
 
-fn rows(page: &Layout, place: &Place) -> PlaceRows {
-    let copies = place
-        .shelf
-        .as_ref()
-        .map_or(&[][..], |shelf| shelf.copies.as_slice());
+/// The hashes of the last entries of the copies that are shown, as the journal has them.
+pub async fn heads(
+    read: &SqlitePool,
+    standing: &Standing,
+) -> Result<BTreeMap<i64, Hash>, sqlx::Error> {
+    let mut heads = BTreeMap::new();
+    for copy in standing.places.iter().flat_map(shown) {
+        let sequence = copy.name.sequence;
+        if let Some(hash) = hash_at(read, sequence).await? {
+            heads.insert(sequence, hash);
+        }
+    }
+    Ok(heads)
+}
+
+fn copies(place: &Place) -> &[Shelved] {
+    let shelf = place.shelf.as_ref();
+    shelf.map_or(&[][..], |shelf| shelf.copies.as_slice())
+}
+
+/// The copies that have a row, the newest first.
+fn shown(place: &Place) -> impl Iterator<Item = &Shelved> {
+    copies(place).iter().rev().take(ROWS)
+}
+
+fn code(copy: &Shelved, heads: &BTreeMap<i64, Hash>) -> String {
+    let sequence = copy.name.sequence;
+    let head = heads.get(&sequence);
+    let head = head.filter(|head| copy.name.is_at(sequence, **head));
+    head.map_or_else(String::new, |head| {
+        HeadCode::new(sequence, *head).to_string()
+    })
+}
+
+fn rows(page: &Layout, place: &Place, heads: &BTreeMap<i64, Hash>) -> PlaceRows {
+    let count = copies(place).len();
     PlaceRows {
         name: place.name.clone(),
-        caption: caption(place, copies.len()),
+        caption: caption(place, count),
         foreign: place.shelf.as_ref().map_or(0, |shelf| shelf.foreign),
-        rows: copies
-            .iter()
-            .rev()
-            .take(ROWS)
+        rows: shown(place)
             .map(|copy| CopyRow {
+                code: code(copy, heads),
                 file: copy.name.to_string(),
                 made: page.moment(&copy.name.at),
                 age: page.age(&copy.name.at),
@@ -85,7 +132,7 @@ fn rows(page: &Layout, place: &Place) -> PlaceRows {
                 size: size(copy.bytes),
             })
             .collect(),
-        more: copies.len().saturating_sub(ROWS),
+        more: count.saturating_sub(ROWS),
     }
 }
 

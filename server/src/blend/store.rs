@@ -21,7 +21,7 @@ pub async fn make(change: &mut Change, who: &Who, new: &New) -> Result<i64, AppE
         receipt: None,
     };
     insert(change, &new.lot, *powder, whence).await?;
-    let lot = &new.lot.lot;
+    let (lot, keeping) = (&new.lot.lot, &new.lot.keeping);
     let containers = new.lot.containers.iter().map(|can| {
         json!({
             "code": can.code,
@@ -32,8 +32,16 @@ pub async fn make(change: &mut Change, who: &Who, new: &New) -> Result<i64, AppE
     });
     let content = json!({
         "powder": lot.powder,
+        "state": lot.state,
+        "note": lot.state_note,
+        "maker_lot": new.lot.maker_lot,
+        "received": new.lot.received_at.timestamp_millis(),
         "use_by": lot.use_by.map(|until| until.timestamp_millis()),
-        "storage": new.lot.keeping.storage,
+        "date_kind": keeping.date_kind,
+        "made_on": keeping.made_on,
+        "storage": keeping.storage,
+        "humidity": keeping.humidity,
+        "receipt": None::<i64>,
         "containers": containers.collect::<Vec<_>>(),
         "spilt_mg": new.spilt.0,
         "difference_mg": new.difference.0,

@@ -10,6 +10,7 @@ use mendpost_core::journal::Subject;
 use mendpost_core::powder::Reason;
 use mendpost_core::powder::book::{Movement, Place};
 use mendpost_core::signature::Meaning;
+use serde::Serialize;
 use serde_json::{Value, json};
 use sqlx::SqliteConnection;
 use uuid::Uuid;
@@ -17,21 +18,23 @@ use uuid::Uuid;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::signature::{Proof, sign};
+pub use queries::place_words;
 use queries::{held, place_id};
 pub use replay::{balances, replay};
 
 /// A movement with when it was and what there is to say of it.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize)]
 pub struct Line<'a> {
+    #[serde(flatten)]
     pub movement: Movement,
+    #[serde(skip_serializing_if = "str::is_empty")]
     pub note: &'a str,
     pub at_ms: i64,
 }
 
 /// What moves, as a journal entry has it in its content.
-pub fn moved<'a>(movements: impl IntoIterator<Item = &'a Movement>) -> Value {
-    let movements: Vec<&Movement> = movements.into_iter().collect();
-    json!(movements)
+pub fn moved(lines: &[Line<'_>]) -> Value {
+    json!(lines)
 }
 
 /// Journals what happened, with what moves by it under `moved`, and enters that.
@@ -45,7 +48,7 @@ pub async fn record(
     mut content: Value,
     lines: &[Line<'_>],
 ) -> Result<i64, AppError> {
-    content["moved"] = moved(lines.iter().map(|line| &line.movement));
+    content["moved"] = moved(lines);
     let entry = change.journal(kind, subject, content).await?;
     enter(change, lines, entry).await?;
     Ok(entry)
@@ -93,26 +96,23 @@ pub async fn take_back(
         return Err(AppError::Conflict(fault));
     }
     // Backwards, so that what went on from a place is back there before it leaves.
-    let back: Vec<(Uuid, Movement)> = moved_then
+    let back: Vec<Line<'_>> = moved_then
         .iter()
         .rev()
-        .map(|it| (it.id, it.movement.taken_back()))
+        .map(|it| Line {
+            movement: it.movement.taken_back(),
+            note: reason,
+            at_ms,
+        })
         .collect();
-    let moved = moved(back.iter().map(|(_, movement)| movement));
-    let content = json!({ "of": of, "reason": reason, "moved": moved });
+    let content = json!({ "of": of, "reason": reason, "moved": moved(&back) });
     let kind = "powder.taken-back";
     let entry = match proof {
         Some(proof) => sign(change, kind, subject, content, Meaning::TakeBack, proof).await?,
         None => change.journal(kind, subject, content).await?,
     };
-    for (id, movement) in back {
-        let note = reason;
-        let line = Line {
-            movement,
-            note,
-            at_ms,
-        };
-        insert(change.connection(), &line, Some(id), entry).await?;
+    for (line, taken_back) in back.iter().zip(moved_then.iter().rev()) {
+        insert(change.connection(), line, Some(taken_back.id), entry).await?;
     }
     Ok(entry)
 }

@@ -24,6 +24,15 @@ fn stored(place: &Place) -> (&'static str, Option<&str>, Option<i64>) {
     }
 }
 
+/// A place in one word or two: 'feeder', 'container L0408-1', 'build 12'.
+pub fn place_words(place: &Place) -> String {
+    match stored(place) {
+        (kind, None, None) => kind.to_owned(),
+        (kind, Some(code), _) => format!("{kind} {code}"),
+        (kind, None, Some(number)) => format!("{kind} {number}"),
+    }
+}
+
 /// The place of a stored row.
 pub(super) fn place(
     kind: &str,

@@ -65,8 +65,9 @@ async fn copy_one(data: &Path, to: Option<PathBuf>) -> anyhow::Result<()> {
         // Its text tells the cause already.
         .map_err(|error| anyhow!("{error}"))?;
     println!(
-        "Copied and checked, up to journal {}, {} bytes: {}",
+        "Copied and checked, up to journal {}, code {}, {} bytes: {}",
         copied.whole.sequence,
+        copied.whole.code(),
         copied.bytes,
         copied.path.display()
     );
@@ -85,8 +86,10 @@ async fn check_all(folder: &Path) -> anyhow::Result<()> {
         let name = copy.file_name().unwrap_or_default().display();
         match check_one(copy).await {
             Ok(whole) => println!(
-                "good     {name}: journal {}, {}",
-                whole.sequence, whole.head
+                "good     {name}: journal {}, {}, code {}",
+                whole.sequence,
+                whole.head,
+                whole.code()
             ),
             Err(fault) => {
                 bad += 1;

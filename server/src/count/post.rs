@@ -132,7 +132,7 @@ pub(super) async fn save(
     let content = json!({
         "found": told,
         "reason": note,
-        "moved": book::moved(moved.iter().map(|it| &it.movement)),
+        "moved": book::moved(&moved),
     });
     let subject = Subject::new("count", number);
     let entry = sign(

@@ -7,7 +7,7 @@ use mendpost_core::signature::Meaning;
 use serde::{Deserialize, Serialize};
 
 use super::NONE;
-use super::queries::{self, Stored};
+use super::queries::{self, Stored, Sums};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
@@ -61,7 +61,8 @@ pub(super) async fn accept(
     let number = queries::newest_number(change.connection()).await?;
     let number = looked_at(&form, number)?;
     let subject = Subject::new("lineup", number);
-    let content = Accepted { number };
+    let sums = queries::sums(change.connection(), number).await?;
+    let content = Accepted { number, sums };
     let meaning = Meaning::Accept;
     let sequence = sign(
         &mut change,
@@ -94,6 +95,9 @@ fn looked_at(form: &AcceptForm, newest: Option<i64>) -> Result<i64, AppError> {
 #[derive(Serialize)]
 struct Accepted {
     number: i64,
+    /// Of what was looked at.
+    #[serde(flatten)]
+    sums: Sums,
 }
 
 async fn accept_page(

@@ -13,7 +13,7 @@ use mendpost_core::situation::Situation;
 use serde::Serialize;
 use tokio::sync::Notify;
 
-use super::queries::{self, New};
+use super::queries::{self, New, Told};
 use crate::AppState;
 use crate::change::{Actor, Change};
 use crate::error::AppError;
@@ -134,7 +134,8 @@ struct Computed<'a> {
     /// Number of the accepted order, where this is that one placed anew.
     #[serde(skip_serializing_if = "Option::is_none")]
     keeps: Option<i64>,
-    problem_sha256: String,
+    #[serde(flatten)]
+    told: Told,
 }
 
 /// Plans the site as it stands now, from the order that the crew works to, verifies the plan, stores and
@@ -153,8 +154,20 @@ pub async fn plan_now(state: &AppState, asked_by: &str, search: &Limits) -> Resu
     let found = found.map_err(AppError::internal)?;
     let problem = serde_json::to_string(&found.problem).map_err(AppError::internal)?;
     let plan = serde_json::to_string(&found.plan).map_err(AppError::internal)?;
+    let line_up = serde_json::to_string(&found.line_up).map_err(AppError::internal)?;
 
     let mut change = Change::begin(state, Actor::Mendpost).await?;
+    let new = New {
+        line_up,
+        now: found.line_up.now,
+        computed_ms: change.now(),
+        search_ms: i64::try_from(found.took.as_millis()).unwrap_or(i64::MAX),
+        iterations: i64::try_from(found.iterations).unwrap_or(i64::MAX),
+        problem,
+        plan,
+        own_by: None,
+        journal_sequence: sequence,
+    };
     let number = queries::newest_number(change.connection())
         .await?
         .unwrap_or(0)
@@ -168,22 +181,11 @@ pub async fn plan_now(state: &AppState, asked_by: &str, search: &Limits) -> Resu
         compared: expected.map(|it| it.compared),
         mean_loss: expected.map(|it| it.outlook.mean_loss),
         keeps: found.line_up.kept.map(|it| it.order),
-        problem_sha256: hex_sha256(problem.as_bytes()),
+        told: new.told(),
     };
     change
         .journal("lineup.computed", Subject::new("lineup", number), &computed)
         .await?;
-    let new = New {
-        line_up: &found.line_up,
-        now: found.line_up.now,
-        computed_ms: change.now(),
-        search_ms: i64::try_from(found.took.as_millis()).unwrap_or(i64::MAX),
-        iterations: i64::try_from(found.iterations).unwrap_or(i64::MAX),
-        problem,
-        plan,
-        own_by: None,
-        journal_sequence: sequence,
-    };
     queries::insert(change.connection(), number, &new).await?;
     change.commit().await?;
     Ok(number)
@@ -292,12 +294,4 @@ fn take(
             kept: None,
         },
     }
-}
-
-pub(super) fn hex_sha256(bytes: &[u8]) -> String {
-    use sha2::{Digest, Sha256};
-    Sha256::digest(bytes)
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
 }

@@ -1,7 +1,10 @@
 use std::collections::BTreeMap;
 
 use chrono::{DateTime, Utc};
+use mendpost_core::journal::Hash;
 use mendpost_core::lineup::{Accepted, LineUp};
+use serde::Serialize;
+use sha2::{Digest, Sha256};
 use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
 
@@ -27,7 +30,8 @@ pub struct Stored {
 
 /// What is to be stored.
 pub struct New<'a> {
-    pub line_up: &'a LineUp,
+    /// As text, as problem and plan are.
+    pub line_up: String,
     pub now: DateTime<Utc>,
     pub computed_ms: i64,
     pub search_ms: i64,
@@ -38,6 +42,64 @@ pub struct New<'a> {
     pub own_by: Option<&'a str>,
     /// Sequence of the last change that it knew of.
     pub journal_sequence: i64,
+}
+
+impl New<'_> {
+    /// What the journal holds of it beside its number.
+    pub fn told(&self) -> Told {
+        Told {
+            now_ms: self.now.timestamp_millis(),
+            search_ms: self.search_ms,
+            iterations: self.iterations,
+            knew: self.journal_sequence,
+            sums: Sums::of(&self.problem, &self.plan, &self.line_up),
+        }
+    }
+}
+
+/// What a journal entry tells of a line-up that is stored by it, so that it can be held against it.
+#[derive(Debug, Serialize)]
+pub struct Told {
+    now_ms: i64,
+    search_ms: i64,
+    iterations: i64,
+    /// Sequence of the last change that it knew of.
+    knew: i64,
+    #[serde(flatten)]
+    sums: Sums,
+}
+
+/// SHA-256 of what is stored of a line-up, in hexadecimal digits.
+#[derive(Debug, Serialize)]
+pub struct Sums {
+    problem_sha256: String,
+    plan_sha256: String,
+    line_up_sha256: String,
+}
+
+impl Sums {
+    pub fn of(problem: &str, plan: &str, line_up: &str) -> Sums {
+        let sum = |text: &str| Hash(Sha256::digest(text.as_bytes()).into()).to_string();
+        Sums {
+            problem_sha256: sum(problem),
+            plan_sha256: sum(plan),
+            line_up_sha256: sum(line_up),
+        }
+    }
+}
+
+/// The sums of a line-up as it stands.
+pub(super) async fn sums(
+    connection: &mut SqliteConnection,
+    number: i64,
+) -> Result<Sums, sqlx::Error> {
+    sqlx::query!(
+        "select problem, plan, line_up from lineup where number = ?",
+        number
+    )
+    .map(|row| Sums::of(&row.problem, &row.plan, &row.line_up))
+    .fetch_one(connection)
+    .await
 }
 
 /// The newest line-up.
@@ -184,7 +246,6 @@ pub(super) async fn insert(
 ) -> Result<(), sqlx::Error> {
     let id = Uuid::now_v7();
     let now_ms = new.now.timestamp_millis();
-    let line_up = decoded(serde_json::to_string(new.line_up))?;
     sqlx::query!(
         "insert into lineup
            (id, number, now_ms, computed_ms, search_ms, iterations, problem, plan, line_up, own_by, journal_sequence)
@@ -197,7 +258,7 @@ pub(super) async fn insert(
         new.iterations,
         new.problem,
         new.plan,
-        line_up,
+        new.line_up,
         new.own_by,
         new.journal_sequence,
     )

@@ -101,14 +101,17 @@ pub async fn enter(
         0.. => (Place::Gap, held),
         _ => (held, Place::Gap),
     };
-    let movement = book::movement(&lot_code, from, to, gap.abs(), Reason::Count);
-    let moved = Some(&movement).filter(|_| gap != 0);
+    let moved = (gap != 0).then(|| Line {
+        movement: book::movement(&lot_code, from, to, gap.abs(), Reason::Count),
+        note: &note,
+        at_ms: change.now(),
+    });
     let content = Counted {
         container: &container.code,
         book_mg: container.on_hand_mg,
         weighed_mg: weighed,
         reason: &note,
-        moved: book::moved(moved),
+        moved: book::moved(moved.as_slice()),
     };
     let subject = Subject::new("lot", &code);
     let meaning = Meaning::Adjust;
@@ -121,15 +124,7 @@ pub async fn enter(
         &proof,
     )
     .await?;
-    if let Some(movement) = moved {
-        let at_ms = change.now();
-        let line = Line {
-            movement: movement.clone(),
-            note: &note,
-            at_ms,
-        };
-        book::enter(&mut change, &[line], journal).await?;
-    }
+    book::enter(&mut change, moved.as_slice(), journal).await?;
     let text = match gap {
         0 => format!("{}: the book agrees, journal {journal}.", container.code),
         gap => format!(

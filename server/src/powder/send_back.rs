@@ -81,14 +81,28 @@ pub async fn send(
     let goes = full
         .iter()
         .filter(|can| form.container == ALL || can.code == form.container);
-    let movements = goes
-        .map(|can| movement(&code, can))
-        .collect::<Result<Vec<Movement>, sqlx::Error>>()?;
-    let is_all = movements.len() == full.len();
-    let grams: i64 = movements.iter().map(|it| it.mass.0).sum();
+    let at_ms = change.now();
+    let lines = goes
+        .map(|can| {
+            Ok(Line {
+                movement: movement(&code, can)?,
+                note: &reason,
+                at_ms,
+            })
+        })
+        .collect::<Result<Vec<Line<'_>>, sqlx::Error>>()?;
+    let is_all = lines.len() == full.len();
+    let grams: i64 = lines.iter().map(|it| it.movement.mass.0).sum();
+    let empties = is_all && lot.state != LotState::Rejected;
+    let (state, note) = match empties {
+        true => (LotState::Empty, "sent back"),
+        false => (lot.state, lot.state_note.as_str()),
+    };
     let content = SentBack {
         reason: &reason,
-        moved: book::moved(&movements),
+        state,
+        note,
+        moved: book::moved(&lines),
     };
     let subject = Subject::new("lot", &code);
     let meaning = Meaning::SendBack;
@@ -101,18 +115,9 @@ pub async fn send(
         &proof,
     )
     .await?;
-    let at_ms = change.now();
-    let lines: Vec<Line<'_>> = movements
-        .into_iter()
-        .map(|movement| Line {
-            movement,
-            note: &reason,
-            at_ms,
-        })
-        .collect();
     book::enter(&mut change, &lines, journal).await?;
-    if is_all && lot.state != LotState::Rejected {
-        queries::set_state(change.connection(), &code, LotState::Empty, "sent back").await?;
+    if empties {
+        queries::set_state(change.connection(), &code, state, note).await?;
     }
     let text = format!(
         "{} of {code}, journal {journal}. Plan again.",
@@ -126,6 +131,9 @@ pub async fn send(
 #[derive(Serialize)]
 struct SentBack<'a> {
     reason: &'a str,
+    /// As the lot stands after it.
+    state: LotState,
+    note: &'a str,
     moved: serde_json::Value,
 }
 

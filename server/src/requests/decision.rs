@@ -220,6 +220,15 @@ fn stand(state: &str, decisions: &[Decision], done: &[&Done]) -> Stand {
     }
 }
 
+/// The state in which a decision leaves a request.
+pub fn state_after(decision: &str) -> &'static str {
+    match decision {
+        "refused" => "refused",
+        "withdrawn" | "served" => "closed",
+        _ => "open",
+    }
+}
+
 /// Writes a decision with its journal entry; the entry's sequence.
 pub async fn decide(
     change: &mut Change,
@@ -248,11 +257,7 @@ pub async fn decide(
     )
     .execute(change.connection())
     .await?;
-    let state = match decision {
-        "refused" => "refused",
-        "withdrawn" | "served" => "closed",
-        _ => "open",
-    };
+    let state = state_after(decision);
     sqlx::query!(
         "update request set state = ? where id = ?",
         state,

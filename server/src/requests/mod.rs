@@ -52,7 +52,7 @@ use crate::signature;
 use crate::situation;
 pub use answer::{NewAnswer, insert as insert_answer};
 use choices::Choices;
-pub use decision::{Done, History, Named, decide, in_the_way, named};
+pub use decision::{Done, History, Named, decide, in_the_way, named, state_after};
 use form::RequestForm;
 pub use queries::insert_way;
 use standing::Orders;

@@ -20,8 +20,10 @@ pub struct Proof {
 }
 
 impl Proof {
-    pub(super) fn entry(&self) -> Entry {
+    pub(super) fn entry(&self, meaning: Meaning) -> Entry {
         Entry {
+            meaning,
+            statement: meaning.statement(),
             person: self.person,
             printed_name: self.name.clone(),
             role: self.role,

@@ -147,7 +147,7 @@ async fn carry_out(
             .iter()
             .map(|(_, signature)| signature.journal_sequence)
             .collect(),
-        signatures: vec![proof.entry()],
+        signatures: vec![proof.entry(signing.meaning)],
     };
     let kind = match signing.meaning {
         Meaning::ReleaseFromHold | Meaning::ReleaseOutside => {

@@ -310,6 +310,8 @@ impl<'a> Decade<'a> {
     ) -> Result<i64, AppError> {
         let person = self.person(by);
         content["signatures"] = json!([{
+            "meaning": meaning,
+            "statement": meaning.statement(),
             "person": person.id,
             "printed_name": person.name,
             "role": person.role,

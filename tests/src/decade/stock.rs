@@ -133,7 +133,7 @@ impl Decade<'_> {
             Role::Lead,
         )
         .await?;
-        sqlx::query("update lot set state = 'released' where code = ?")
+        sqlx::query("update lot set state = 'released', state_note = '' where code = ?")
             .bind(code.as_str())
             .execute(change.connection())
             .await?;
@@ -282,7 +282,7 @@ impl Decade<'_> {
                 )
             })
             .collect();
-        let moved = book::moved(lines.iter().map(|it| &it.movement));
+        let moved = book::moved(&lines);
         let content = json!({ "reason": "within what scales allow", "moved": moved });
         let of = ("count.posted", Meaning::Adjust);
         let entry = self

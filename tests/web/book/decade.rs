@@ -5,8 +5,8 @@ use std::collections::BTreeSet;
 
 use axum::http::StatusCode;
 use mendpost_core::people::Role;
-use mendpost_server::change::verify_journal;
 use mendpost_server::db::Db;
+use mendpost_server::verify;
 use mendpost_tests::decade::{Extent, make, state_on};
 use mendpost_tests::{App, START, between, links, number, site, text};
 use tempfile::TempDir;
@@ -30,10 +30,9 @@ async fn few_weeks() -> App {
 #[tokio::test]
 async fn a_few_weeks_of_a_busy_cell() {
     let mut app = few_weeks().await;
-    verify_journal(&app.state.db.read)
+    verify::replayed(&app.state.db.read)
         .await
-        .expect("a readable journal")
-        .expect("a whole chain");
+        .expect("a whole chain, and tables that hold what it says");
     replayed(&app).await;
     let movements = number(&app, "select count(*) from movement").await;
     let about = |it: &i64| (1_900..2_200).contains(it);

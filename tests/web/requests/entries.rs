@@ -298,6 +298,7 @@ async fn a_tag_hangs_on_one_open_request() {
             "tag A-0417 hangs on R38, generating set 1 alternator fan hub; read the tag again, or hang another"
         )
     );
+    app.past_the_journal = true;
     sqlx::query("update request set state = 'closed' where number = 38")
         .execute(&app.state.db.write)
         .await

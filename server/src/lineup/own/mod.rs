@@ -16,8 +16,7 @@ use mendpost_core::situation::Situation;
 use serde::Serialize;
 
 use super::beside::Laid;
-use super::planning::hex_sha256;
-use super::queries::{self, New, Stored};
+use super::queries::{self, New, Stored, Told};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
@@ -223,10 +222,13 @@ struct Kept<'a> {
     number: i64,
     /// The requests in the order in which the crew numbered them.
     order: &'a [RequestCode],
+    /// Who numbered them.
+    by: &'a str,
     loss: i64,
     /// What the best plan that the planner found loses.
     planners: i64,
-    problem_sha256: String,
+    #[serde(flatten)]
+    told: Told,
 }
 
 /// Keeps the crew's own order as the newest line-up, which a lead may then accept.
@@ -252,21 +254,11 @@ pub(super) async fn keep(
     }
     let problem = serde_json::to_string(&own.laid.problem).map_err(AppError::internal)?;
     let plan = serde_json::to_string(&own.laid.plan).map_err(AppError::internal)?;
+    let line_up = serde_json::to_string(&own.laid.line_up).map_err(AppError::internal)?;
 
     let mut change = Change::begin(&state, &who).await?;
-    let newest = queries::newest_number(change.connection()).await?;
-    let number = newest.unwrap_or(0) + 1;
-    let content = Kept {
-        number,
-        order: &own.order,
-        loss: own.laid.plan.loss,
-        planners: own.planners,
-        problem_sha256: hex_sha256(problem.as_bytes()),
-    };
-    let subject = Subject::new("lineup", number);
-    change.journal("lineup.own", subject, &content).await?;
     let new = New {
-        line_up: &own.laid.line_up,
+        line_up,
         now: own.laid.line_up.now,
         computed_ms: change.now(),
         search_ms: own.took_ms,
@@ -276,6 +268,18 @@ pub(super) async fn keep(
         own_by: Some(&who.name),
         journal_sequence: sequence,
     };
+    let newest = queries::newest_number(change.connection()).await?;
+    let number = newest.unwrap_or(0) + 1;
+    let content = Kept {
+        number,
+        order: &own.order,
+        by: &who.name,
+        loss: own.laid.plan.loss,
+        planners: own.planners,
+        told: new.told(),
+    };
+    let subject = Subject::new("lineup", number);
+    change.journal("lineup.own", subject, &content).await?;
     queries::insert(change.connection(), number, &new).await?;
     let text =
         format!("Order {number} is the crew's own. A lead may say that the crew works to it.");
