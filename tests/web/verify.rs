@@ -294,3 +294,14 @@ async fn entries(app: &App) -> Vec<Entry> {
     })
     .collect()
 }
+
+/// Where copies are listed, the code of each one's last entry stands beside its number.
+#[tokio::test(flavor = "multi_thread")]
+async fn copies_are_listed_with_their_codes() {
+    let mut app = App::signed_in(Role::Lead).await;
+    read_fuel(&mut app, "410").await;
+    let code = code_now(&app).await;
+    done(&mut app, "/site/backup", &[]).await;
+    let page = app.get("/site/backup").await;
+    assert!(page.contains(&code.to_string()), "{}", page.body);
+}

@@ -187,7 +187,8 @@ fn remainder(text: &str, more: usize) -> u32 {
 pub enum InvalidCode {
     /// A character that no code has.
     #[error(
-        "'{given}' has the character {character:?}, and codes are 0-9 and A-Z without U; look at the paper again"
+        "'{given}' has the character {character:?}, and codes are 0-9 and A-Z without U; look at the paper \
+         again"
     )]
     Character {
         /// What was typed.
@@ -207,7 +208,8 @@ pub enum InvalidCode {
     },
     /// The check characters do not fit.
     #[error(
-        "'{given}' is not typed as it was printed: its check characters do not fit; compare it with the paper, group by group"
+        "'{given}' is not typed as it was printed: its check characters do not fit; compare it with the \
+         paper, group by group"
     )]
     Check {
         /// What was typed.
@@ -308,7 +310,9 @@ mod tests {
     proptest! {
         /// Any code is read again, and fits its own entry alone.
         #[test]
-        fn every_code_is_read_again(sequence in 1..=999_999_999_999_i64, bytes in any::<[u8; 32]>(), bit in 0..70_usize) {
+        fn every_code_is_read_again(
+            sequence in 1..=999_999_999_999_i64, bytes in any::<[u8; 32]>(), bit in 0..70_usize
+        ) {
             let code = HeadCode::new(sequence, Hash(bytes));
             prop_assert_eq!(code.to_string().parse(), Ok(code));
             prop_assert!(code.fits(sequence, Hash(bytes)));

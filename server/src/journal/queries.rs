@@ -74,7 +74,9 @@ macro_rules! newest {
             Stored,
             r#"select sequence as "sequence!: i64", time as "time!: i64", actor as "actor!: String",
                  kind as "kind!: String", subject_kind as "subject_kind!: String", subject_id as "subject_id!: String",
-                 content as "content!: String", coalesce((select time from journal p where p.sequence = j.sequence - 1), time) as "time_before!: i64"
+                 content as "content!: String",
+                 coalesce((select time from journal p where p.sequence = j.sequence - 1), time)
+                   as "time_before!: i64"
                from journal j "#
                 + $from
                 + " where sequence between ?1 and ?2 and +time between ?3 and ?4 and "

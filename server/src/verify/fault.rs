@@ -14,15 +14,8 @@ pub enum Fault {
     Unreadable(#[from] sqlx::Error),
     #[error("{0}")]
     Chain(#[from] BrokenAt),
-    #[error("table {table}, {row}: {column} is {}, and journal {sequence} says {}", shown(.found), shown(.expected))]
-    Differs {
-        table: &'static str,
-        row: String,
-        column: String,
-        found: Value,
-        expected: Value,
-        sequence: i64,
-    },
+    #[error("{0}")]
+    Differs(Box<Difference>),
     #[error("table {table} lacks {row}, of which journal {sequence} tells")]
     Lacks {
         table: &'static str,
@@ -54,6 +47,18 @@ pub enum Fault {
     Structure { found: i64, known: i64 },
 }
 
+/// A column that does not hold what an entry says.
+#[derive(Debug, Error)]
+#[error("table {table}, {row}: {column} is {}, and journal {sequence} says {}", shown(.found), shown(.expected))]
+pub struct Difference {
+    pub table: &'static str,
+    pub row: String,
+    pub column: &'static str,
+    pub found: Value,
+    pub expected: Value,
+    pub sequence: i64,
+}
+
 impl Fault {
     /// What to do.
     #[must_use]
@@ -64,7 +69,8 @@ impl Fault {
             }
             Fault::Structure { .. } => "use the program that wrote it, or a newer one",
             _ => {
-                "keep these files as they are, and look for the newest copy that verifies with the same codes: mendpost verify --copy FILE"
+                "keep these files as they are, and look for the newest copy that verifies with the same codes: \
+                 mendpost verify --copy FILE"
             }
         }
     }

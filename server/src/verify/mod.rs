@@ -24,7 +24,7 @@ use sqlx::{Connection, SqliteConnection, SqlitePool};
 use crate::backup::check::{self, Thoroughness};
 use crate::change::stored_after;
 use crate::db::newest_structure;
-pub use fault::Fault;
+pub use fault::{Difference, Fault};
 use rows::Table;
 pub use tables::Left;
 

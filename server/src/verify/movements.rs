@@ -109,7 +109,8 @@ impl Part for Movements {
         let rows = sqlx::query_as!(
             Found,
             r#"with moved as (
-                 select m.rowid as place, m.*, row_number() over (partition by m.journal_sequence order by m.rowid) as turn
+                 select m.rowid as place, m.*,
+                   row_number() over (partition by m.journal_sequence order by m.rowid) as turn
                  from movement m where m.journal_sequence between ? and ?
                )
                select 'row ' || m.turn || ' of journal ' || m.journal_sequence as "key!: String",
@@ -122,7 +123,8 @@ impl Part for Movements {
                    'corrects_id', (
                      select 'row ' || (1 + (
                          select count(*) from movement p
-                         where p.journal_sequence = c.journal_sequence and p.rowid < c.rowid and p.reason <> 'correction'
+                         where p.journal_sequence = c.journal_sequence and p.rowid < c.rowid
+                           and p.reason <> 'correction'
                        )) || ' of journal ' || c.journal_sequence
                      from movement c where c.id = m.corrects_id
                    )

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use serde_json::{Map, Value};
 
+use super::fault::Difference;
 use super::{Fault, Replayed};
 use crate::db::decoded;
 
@@ -104,14 +105,14 @@ impl Table {
             };
             let found = found.get(*column).unwrap_or(&Value::Null);
             if found != expected {
-                return Err(Fault::Differs {
+                return Err(Fault::Differs(Box::new(Difference {
                     table: self.name,
                     row: key,
-                    column: (*column).to_owned(),
+                    column,
                     found: found.clone(),
                     expected: expected.clone(),
                     sequence: told.sequence,
-                });
+                })));
             }
         }
         self.met += 1;
