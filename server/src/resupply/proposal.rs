@@ -255,7 +255,9 @@ impl Told<'_> {
 
     fn needed_by(&self, line: &LoadLine, plan: &Plan) -> String {
         let freed = |job: &&PlannedJob| line.frees.iter().any(|code| code.as_str() == job.id);
-        let first = plan.jobs.iter().filter(freed).filter_map(first_used).min();
+        let here = (self.basis.trip.usual - self.basis.from).num_minutes();
+        let used = |job: &PlannedJob| first_used(job, here);
+        let first = plan.jobs.iter().filter(freed).filter_map(used).min();
         first.map_or_else(String::new, |minute| {
             let at = self.basis.from + chrono::TimeDelta::minutes(minute);
             field_time(at.timestamp_millis(), self.words.situation().site.zone)
@@ -391,13 +393,12 @@ impl Told<'_> {
     }
 }
 
-/// When a planned job first takes powder or gas; without a stage, when it is first worked at. Minutes from the
-/// plan's beginning.
-fn first_used(job: &PlannedJob) -> Option<i64> {
-    let stages = job.operations.iter().filter(|spot| spot.cell.is_some());
-    let first = stages.min_by_key(|spot| spot.start);
-    let first = first.or_else(|| job.operations.first())?;
-    Some(first.setup_from.unwrap_or(first.start))
+/// When a planned job first takes powder or gas after the trip is here; without such a stage, when it is first
+/// worked at then. Minutes from the plan's beginning.
+fn first_used(job: &PlannedJob, here: i64) -> Option<i64> {
+    let after = || job.operations.iter().filter(|spot| spot.start >= here);
+    let stage = after().find(|spot| spot.cell.is_some());
+    Some(stage.or_else(|| after().next())?.start)
 }
 
 fn all_barred(bars: &[Barred]) -> String {

@@ -2,9 +2,10 @@
 //! shown as what it is.
 
 use axum::http::StatusCode;
+use chrono::{DateTime, Utc};
 use mendpost_core::people::Role;
 use mendpost_core::resupply::{Carrier, Load, Proposal, Usual};
-use mendpost_tests::App;
+use mendpost_tests::{App, site};
 
 const PATH: &str = "/resupply";
 
@@ -67,6 +68,8 @@ async fn a_load_is_within_all_limits_and_averts_more_than_usual_ways_of_ordering
         }
         loads.push(proposal.load.clone());
         page_tells(&mut app, trip).await;
+        let frees = proposal.lines.iter().filter(|line| !line.frees.is_empty());
+        needed_once_here(&mut app, trip, (basis.trip.usual, frees.count())).await;
     }
     assert_ne!(loads[0], loads[1]);
 }
@@ -86,6 +89,25 @@ async fn page_tells(app: &mut App, trip: &str) {
         assert!(page.contains(&told), "{trip}: {told}: {}", page.body);
     }
     assert!(!page.contains("since this was worked out"), "{trip}");
+}
+
+/// Each line that frees a request says when the plan first uses it, which is not before it is here; the others
+/// leave that open.
+async fn needed_once_here(app: &mut App, trip: &str, (here, frees): (DateTime<Utc>, usize)) {
+    let page = app.get(&format!("{PATH}?trip={trip}")).await;
+    let fields = page.body.split("name=\"needed_by\" value=\"").skip(1);
+    let typed: Vec<&str> = fields
+        .filter_map(|field| field.split('"').next())
+        .filter(|typed| !typed.is_empty())
+        .collect();
+    assert_eq!(typed.len(), frees, "{trip}: {typed:?}");
+    let zone = site(app).await.site.zone;
+    let here = here.with_timezone(&zone).format("%Y-%m-%dT%H:%M");
+    let here = here.to_string();
+    assert!(
+        typed.iter().all(|typed| *typed >= here.as_str()),
+        "{trip}: {typed:?} before {here}"
+    );
 }
 
 /// A run can be stopped, and then finds nothing. After a change the page says that what it shows is of
