@@ -214,20 +214,30 @@ fn answer(
         );
     }
     let lines = found.proposal.lines.len();
-    let outlook = &found.proposal.truly.outlook;
     (
         format!(
             "Send {lines} lines on {} by {closes}: they avert {} {unit}.",
             trip.code,
             loss(averted)
         ),
-        format!(
-            "Of failures to come until {} it serves {} of 100, without the trip {}.",
-            words.clock_day(found.end),
-            outlook.served_permille / 10,
-            found.without.served_permille / 10
-        ),
+        served(words, found),
     )
+}
+
+/// What becomes of failures to come. Fewer of them may be served with a load than without one.
+fn served(words: &Words<'_>, found: &Found) -> String {
+    let with = found.proposal.truly.outlook.served_permille / 10;
+    let without = found.without.served_permille / 10;
+    let end = words.clock_day(found.end);
+    let told = format!(
+        "Of failures to come until {end} {with} of 100 are served, and {without} without the trip"
+    );
+    match with < without {
+        true => format!(
+            "{told}: what it brings lets today’s requests be built, and these take gas and fuel too."
+        ),
+        false => format!("{told}."),
+    }
 }
 
 fn rows(words: &Words<'_>, page: &Layout, found: &Found, newest: i64) -> FoundRows {
