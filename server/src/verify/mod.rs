@@ -1,9 +1,9 @@
 //! Whether a site's data are what the journal says: the chain to the byte, the tables that can be made again
 //! from the entries, and codes that were written down earlier.
 //!
-//! The journal is read once, in order. Each [`Part`] takes in what an entry says must stand in its tables, and
+//! The journal is read once, in order. Each `Part` takes in what an entry says must stand in its tables, and
 //! meets the rows that belong to those entries; what is a state of a thing it meets at the end. A part that
-//! joins, as that of handover records, stands in [`parts`]; what no part holds lists itself (`tables`).
+//! joins, as that of handover records, stands in `parts`; what no part holds lists itself (`tables`).
 
 mod answers;
 mod fault;
