@@ -15,7 +15,7 @@ use tokio::sync::Notify;
 
 use super::queries::{self, New, Told};
 use crate::AppState;
-use crate::change::{Actor, Change};
+use crate::change::{Actor, Change, last_sequence};
 use crate::error::AppError;
 use crate::situation;
 use crate::solve::{Limits, Progress, solve_several};
@@ -141,7 +141,7 @@ struct Computed<'a> {
 /// Plans the site as it stands now, from the order that the crew works to, verifies the plan, stores and
 /// journals it; its number.
 pub async fn plan_now(state: &AppState, asked_by: &str, search: &Limits) -> Result<i64, AppError> {
-    let sequence = queries::journal_head(&state.db.read).await?;
+    let sequence = last_sequence(&state.db.read).await?;
     let situation = situation::now(state).await?;
     let accepted = queries::accepted_plan(&state.db.read).await?;
     let (planner, search) = (state.planner.clone(), *search);

@@ -232,13 +232,6 @@ pub(super) async fn container_grams(
         .collect())
 }
 
-/// Sequence of the last journal entry.
-pub async fn journal_head(executor: impl SqliteExecutor<'_>) -> Result<i64, sqlx::Error> {
-    sqlx::query_scalar!(r#"select coalesce(max(sequence), 0) as "sequence!: i64" from journal"#)
-        .fetch_one(executor)
-        .await
-}
-
 pub(super) async fn insert(
     connection: &mut SqliteConnection,
     number: i64,

@@ -18,7 +18,7 @@ use serde::Serialize;
 use super::beside::Laid;
 use super::queries::{self, New, Stored, Told};
 use crate::AppState;
-use crate::change::Change;
+use crate::change::{Change, last_sequence};
 use crate::error::AppError;
 use crate::form::{FieldErrors, OF_EACH_FORM, Posted, decimal};
 use crate::page::{Notice, Screen, page_with};
@@ -241,7 +241,7 @@ pub(super) async fn keep(
     let typed = Typed(typed);
     let shown = queries::worked_to(&state.db.read).await?;
     let shown = shown.ok_or_else(|| AppError::Conflict(super::NONE.to_owned()))?;
-    let sequence = queries::journal_head(&state.db.read).await?;
+    let sequence = last_sequence(&state.db.read).await?;
     let situation = situation::now(&state).await?;
     let (order, mut errors) = parse(&typed, &situation);
     if !errors.is_empty() {
