@@ -12,8 +12,9 @@ pub mod restore;
 pub mod serve;
 pub mod verify;
 
+use std::fmt::Display;
 use std::future::Future;
-use std::io::{IsTerminal, stderr};
+use std::io::{IsTerminal, Read, Write, stderr, stdin, stdout};
 use std::path::Path;
 use std::process::ExitCode;
 
@@ -45,6 +46,28 @@ pub fn run(command: impl Future<Output = anyhow::Result<()>>) -> ExitCode {
             ExitCode::FAILURE
         }
     }
+}
+
+/// Prints what was worked out without a site; what is wrong with its input becomes one line and exit code 2.
+fn print(answer: Result<impl Display, String>) -> ExitCode {
+    match answer {
+        Ok(answer) => match writeln!(stdout(), "{answer}") {
+            Ok(()) => ExitCode::SUCCESS,
+            Err(_) => ExitCode::FAILURE,
+        },
+        Err(fault) => {
+            eprintln!("mendpost: {fault}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+/// All of standard input, or why it cannot be read.
+fn standard_input() -> Result<String, String> {
+    let mut text = String::new();
+    let read = stdin().read_to_string(&mut text);
+    read.map_err(|error| format!("standard input cannot be read: {error}"))?;
+    Ok(text)
 }
 
 /// Says once on standard output by which code somebody gets in, where, and until when.

@@ -4,7 +4,6 @@
 mod demand;
 mod efficiency;
 
-use std::io::{Read, Write, stdin, stdout};
 use std::process::ExitCode;
 
 use clap::{Args, ValueEnum};
@@ -18,6 +17,8 @@ use mendpost_core::gas::{
 use serde::Deserialize;
 use serde::de::DeserializeOwned;
 use serde_json::{Value, json};
+
+use super::{print, standard_input};
 
 /// Work out one physical quantity; input and output are JSON objects
 #[derive(Debug, Args)]
@@ -114,26 +115,12 @@ enum Name {
 
 /// Prints the answer; what is wrong with the input becomes one line and exit code 2.
 pub fn calc(arguments: &Arguments) -> ExitCode {
-    match answer(arguments) {
-        Ok(answer) => match writeln!(stdout(), "{answer}") {
-            Ok(()) => ExitCode::SUCCESS,
-            Err(_) => ExitCode::FAILURE,
-        },
-        Err(fault) => {
-            eprintln!("mendpost: {fault}");
-            ExitCode::from(2)
-        }
-    }
+    print(answer(arguments))
 }
 
 fn answer(arguments: &Arguments) -> Result<Value, String> {
     let text = match arguments.input.as_str() {
-        "-" => {
-            let mut text = String::new();
-            let read = stdin().read_to_string(&mut text);
-            read.map_err(|error| format!("standard input cannot be read: {error}"))?;
-            text
-        }
+        "-" => standard_input()?,
         given => given.to_owned(),
     };
     work_out(arguments.name, &text)

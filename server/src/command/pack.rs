@@ -1,13 +1,14 @@
 //! `mendpost pack`: one packing problem, in and out as JSON, without a site.
 
 use std::fs::read_to_string;
-use std::io::{Read, Write, stdin, stdout};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::Instant;
 
 use clap::Args;
 use mendpost_core::resupply::pack::{Packing, check, pack};
+
+use super::{print, standard_input};
 
 /// At the most so many nodes of the search, so that those still to be split fit into memory.
 const MOST_NODES: u64 = 2_000_000;
@@ -48,16 +49,7 @@ The answer:
 
 /// Prints the answer; what is wrong with the problem becomes one line and exit code 2.
 pub fn command(arguments: &Arguments) -> ExitCode {
-    match answer(arguments) {
-        Ok(answer) => match writeln!(stdout(), "{answer}") {
-            Ok(()) => ExitCode::SUCCESS,
-            Err(_) => ExitCode::FAILURE,
-        },
-        Err(fault) => {
-            eprintln!("mendpost: {fault}");
-            ExitCode::from(2)
-        }
-    }
+    print(answer(arguments))
 }
 
 fn answer(arguments: &Arguments) -> Result<String, String> {
@@ -85,10 +77,7 @@ fn one_line(faults: &[impl ToString]) -> String {
 
 fn text(path: &Path) -> Result<String, String> {
     if path.as_os_str() == "-" {
-        let mut text = String::new();
-        let read = stdin().read_to_string(&mut text);
-        read.map_err(|error| format!("standard input cannot be read: {error}"))?;
-        return Ok(text);
+        return standard_input();
     }
     read_to_string(path).map_err(|error| format!("{}: {error}", path.display()))
 }
