@@ -119,16 +119,16 @@ pub fn propose(
         tell,
     };
     let (must, must_left) = bench.must();
+    let least = bench.with_sets(&must);
     let worths = bench.worths()?;
-    let (packing, packed) = bench.packed(&worths, &must, 0, &BTreeSet::new());
-    let start = bench.start(&worths, &must, &load_of(&packed))?;
-    let best = bench.improved(start, &must)?;
-    let ten = bench.with_more(&worths, &must, &best)?;
+    let packed = bench.packed(&worths, &least, 0, &BTreeSet::new());
+    let start = bench.start(&worths, &least, &load_of(&packed))?;
+    let best = bench.improved(start, &least)?;
+    let ten = bench.with_more(&worths, &least, &best)?;
     let truly = bench.truly(&best)?;
     let lines = bench.lines(&best, &truly, &must)?;
     let behind = bench.behind(&best, &truly)?;
     let usual = bench.usual()?;
-    debug_assert!(super::pack::check(&packing, &packed).is_empty());
     Some(Proposal {
         barred: bench.barred(),
         must_left,
@@ -190,16 +190,15 @@ impl<'a> Bench<'a> {
         self.truly(load).map(|truly| truly.averted())
     }
 
-    /// What must go, by order of naming as far as it fits, and what of it stays.
+    /// What must go, by order of naming as far as it fits with what its sets ask for, and what of it stays.
     fn must(&self) -> (Load, Vec<(ItemCode, i64)>) {
         let (mut must, mut left) = (Load::new(), Vec::new());
         for (code, units) in &self.trip().must_go {
             let known = self.items().iter().any(|item| item.code == *code);
             let mut stays = *units;
             while known && stays > 0 {
-                let mut more = must.clone();
-                *more.entry(code.clone()).or_default() += 1;
-                if !self.carrier().carries(self.items(), &more) {
+                let more = changed(&must, code, 1);
+                if !self.fits(&self.with_sets(&more)) {
                     break;
                 }
                 must = more;
@@ -210,6 +209,42 @@ impl<'a> Bench<'a> {
             }
         }
         (must, left)
+    }
+
+    fn fits(&self, load: &Load) -> bool {
+        let mut partners = self.sets().flatten();
+        let there = |code: &&ItemCode| load.get(*code).is_some_and(|units| *units > 0);
+        let none_to_send = |code: &ItemCode| {
+            let item = self.items().iter().find(|item| item.code == *code);
+            item.is_some_and(|item| item.depot == Some(0))
+        };
+        !partners.any(|code| there(&code) && none_to_send(code))
+            && self.carrier().carries(self.items(), load)
+    }
+
+    /// The sets all of whose items may go on this trip.
+    fn sets(&self) -> impl Iterator<Item = &'a Vec<ItemCode>> {
+        let open: BTreeSet<&ItemCode> = self.open().map(|item| &item.code).collect();
+        let sets = self.order.sets.iter();
+        sets.filter(move |set| set.iter().all(|code| open.contains(code)))
+    }
+
+    /// A load with one of each item that its sets ask for.
+    fn with_sets(&self, load: &Load) -> Load {
+        let mut whole = load.clone();
+        loop {
+            let before = whole.len();
+            for set in self.sets() {
+                if set.iter().any(|code| whole.contains_key(code)) {
+                    for code in set {
+                        whole.entry(code.clone()).or_insert(1);
+                    }
+                }
+            }
+            if whole.len() == before {
+                return whole;
+            }
+        }
     }
 
     fn barred(&self) -> Vec<(ItemCode, Vec<Barred>)> {

@@ -107,6 +107,27 @@ fn what_must_go_goes_first_by_order_of_naming() {
     assert_eq!(found.lines[0].must, 1);
 }
 
+/// An adapter that must go takes along the can that it belongs to, which nobody named; where both do not fit,
+/// neither goes.
+#[test]
+fn what_must_go_goes_with_its_set() {
+    let items = vec![can("CAN-11", 11_000), item("ADAPTER", 2_000)];
+    let set = vec![code("CAN-11"), code("ADAPTER")];
+    let mut named = setting(items);
+    named.trip.must_go = vec![(code("ADAPTER"), 1)];
+    let found = proposed_with(named.clone(), std::slice::from_ref(&set));
+    let must: Vec<(&str, i64)> = found
+        .lines
+        .iter()
+        .map(|it| (it.item.as_str(), it.must))
+        .collect();
+    assert_eq!(must, [("ADAPTER", 1), ("CAN-11", 0)]);
+    named.trip.payload_g = 12_000;
+    let found = proposed_with(named, &[set]);
+    assert_eq!(found.load, Load::new());
+    assert_eq!(found.must_left, [(code("ADAPTER"), 1)]);
+}
+
 /// A can is of use only with its adapter: both go, or none.
 #[test]
 fn what_belongs_together_goes_together() {

@@ -96,8 +96,8 @@ impl Bench<'_> {
     /// Whether of each set all are there, or none.
     pub(super) fn together(&self, load: &Load) -> bool {
         let here = |code: &ItemCode| load.get(code).is_some_and(|units| *units > 0);
-        let sets = self.order.sets.iter();
-        sets.map(|set| set.iter().filter(|code| here(code)).count() % set.len().max(1))
+        self.sets()
+            .map(|set| set.iter().filter(|code| here(code)).count() % set.len().max(1))
             .all(|rest| rest == 0)
     }
 
@@ -109,7 +109,7 @@ impl Bench<'_> {
         must: &Load,
         load: &Load,
     ) -> Option<i64> {
-        let (_, packed) = self.packed(worths, must, MORE_G, &BTreeSet::new());
+        let packed = self.packed(worths, must, MORE_G, &BTreeSet::new());
         let mut best = self.averted(&load_of(&packed))?.max(self.averted(load)?);
         let roomier = self.roomier();
         for item in self.open() {

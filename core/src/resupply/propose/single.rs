@@ -4,7 +4,7 @@ use super::{Bench, load_of};
 use crate::code::ItemCode;
 use crate::resupply::item::{Content, Item};
 use crate::resupply::load::{Carrier, Load, MASS};
-use crate::resupply::pack::{PackItem, Packed, Packing, pack};
+use crate::resupply::pack::{PackItem, Packed, Packing, check, pack};
 use crate::resupply::worth::waiting_for;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -97,14 +97,14 @@ impl Bench<'_> {
         Some(worths)
     }
 
-    /// The load that is worth most by single worths, with `more_g` grams more payload.
+    /// The load that is worth most by single worths, with `more_g` grams more payload; verified apart.
     pub(super) fn packed(
         &mut self,
         worths: &BTreeMap<ItemCode, Vec<i64>>,
         must: &Load,
         more_g: i64,
         out: &BTreeSet<ItemCode>,
-    ) -> (Packing, Packed) {
+    ) -> Packed {
         let carrier = self.carrier();
         let mut limits = carrier.limits();
         limits
@@ -128,21 +128,25 @@ impl Bench<'_> {
             })
             .collect();
         let here = |code: &ItemCode| items.iter().any(|item| item.id == code.as_str());
-        let sets = self.order.sets.iter().filter(|set| set.iter().all(here));
         let names = |set: &Vec<ItemCode>| set.iter().map(ToString::to_string).collect();
         let apart = carrier.apart(self.items()).into_iter();
         let apart = apart.filter(|(one, other)| here(one) && here(other));
         let packing = Packing {
             known: None,
             limits,
-            sets: sets.map(names).collect(),
+            sets: self.sets().map(names).collect(),
             apart: apart
                 .map(|(one, other)| (one.to_string(), other.to_string()))
                 .collect(),
             items,
         };
         let packed = pack(&packing, PACK_NODES, self.stop);
-        (packing, packed)
+        let faults = check(&packing, &packed);
+        assert!(
+            faults.is_empty(),
+            "a packing that breaks its own problem: {faults:?}"
+        );
+        packed
     }
 
     /// Of what is not loaded together, single worths may choose the side that is worth nothing without the
@@ -162,8 +166,7 @@ impl Bench<'_> {
         let sides: BTreeSet<BTreeSet<ItemCode>> = foes.into_values().collect();
         let (mut best, mut averted) = (packed.clone(), self.averted(packed)?);
         for out in sides {
-            let (_, other) = self.packed(worths, must, 0, &out);
-            let load = load_of(&other);
+            let load = load_of(&self.packed(worths, must, 0, &out));
             let found = self.averted(&load)?;
             if found > averted {
                 (best, averted) = (load, found);
