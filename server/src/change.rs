@@ -248,17 +248,17 @@ pub async fn last_sequence(executor: impl SqliteExecutor<'_>) -> Result<i64, sql
         .await
 }
 
-/// Checks the whole stored journal and returns its head, or the first place at which it is broken.
+/// Checks the whole stored journal and returns its chain, or the first place at which it is broken.
 pub async fn verify_journal(
     read: &SqlitePool,
-) -> Result<Result<Hash, journal::BrokenAt>, sqlx::Error> {
+) -> Result<Result<Chain, journal::BrokenAt>, sqlx::Error> {
     // One moment of it, whatever is written meanwhile.
     let mut reading = read.begin().await?;
     let mut chain = Chain::default();
     loop {
         let entries = stored_after(&mut reading, chain.sequence()).await?;
         if entries.is_empty() {
-            return Ok(Ok(chain.head()));
+            return Ok(Ok(chain));
         }
         for stored in &entries {
             if let Err(broken) = chain.follow(stored) {

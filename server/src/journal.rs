@@ -107,7 +107,7 @@ async fn head(state: &AppState) -> Result<Option<(i64, HeadCode)>, AppError> {
 async fn check(state: &AppState) -> Result<Result<String, String>, AppError> {
     let verified = verify_journal(&state.db.read).await?;
     Ok(verified
-        .map(|head| head.to_string())
+        .map(|chain| chain.head().to_string())
         .map_err(|broken| sentence(&broken.to_string()) + "."))
 }
 

@@ -10,7 +10,7 @@ use sha2::{Digest, Sha256};
 use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection, SqlitePool, SqlitePoolOptions};
 use thiserror::Error;
 
-use crate::change::{last_sequence, verify_journal};
+use crate::change::verify_journal;
 
 /// What a whole database holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -46,13 +46,13 @@ pub enum Fault {
 /// Checks pages, references and the journal's chain.
 pub async fn database(read: &SqlitePool, thoroughness: Thoroughness) -> Result<Whole, Fault> {
     pages(&mut *read.acquire().await?, thoroughness).await?;
-    let head = verify_journal(read).await??;
+    let chain = verify_journal(read).await??;
     let structure = sqlx::query_scalar("select max(version) from _sqlx_migrations where success")
         .fetch_one(read)
         .await?;
     Ok(Whole {
-        sequence: last_sequence(read).await?,
-        head,
+        sequence: chain.sequence(),
+        head: chain.head(),
         structure,
     })
 }

@@ -55,8 +55,7 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
     let layout = visit.layout(Screen::Site, "Backup").await?;
     let standing = Standing::load(&state, &layout).await?;
     let may_copy = state.health.may_write() && visit.may(Act::SetUpSite);
-    let heads = pages::heads(&state.db.read, &standing).await?;
-    page(&pages::BackupPage::new(layout, &standing, &heads, may_copy))
+    page(&pages::BackupPage::new(layout, &standing, may_copy))
 }
 
 /// Makes a copy off the request: it is finished also when nobody waits for it any more.

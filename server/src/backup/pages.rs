@@ -1,11 +1,6 @@
-use std::collections::BTreeMap;
-
 use askama::Template;
-use mendpost_core::journal::Hash;
 use mendpost_core::journal::code::HeadCode;
-use sqlx::SqlitePool;
 
-use super::copy::hash_at;
 use super::keep::RULE;
 use super::shelf::Shelved;
 use super::standing::{Place, Standing};
@@ -40,7 +35,7 @@ struct CopyRow {
     made: String,
     age: String,
     sequence: String,
-    /// The code of its last entry, where that is in our journal.
+    /// The code of its last entry.
     code: String,
     why: &'static str,
     size: String,
@@ -50,12 +45,7 @@ struct CopyRow {
 const ROWS: usize = 30;
 
 impl BackupPage {
-    pub fn new(
-        page: Layout,
-        standing: &Standing,
-        heads: &BTreeMap<i64, Hash>,
-        may_copy: bool,
-    ) -> BackupPage {
+    pub fn new(page: Layout, standing: &Standing, may_copy: bool) -> BackupPage {
         let notices = standing.notices(&page);
         BackupPage {
             answer: match (notices.is_empty(), standing.holds_all()) {
@@ -67,59 +57,34 @@ impl BackupPage {
             notices,
             may_copy,
             rule: RULE,
-            places: standing
-                .places
-                .iter()
-                .map(|p| rows(&page, p, heads))
-                .collect(),
+            places: standing.places.iter().map(|p| rows(&page, p)).collect(),
             page,
         }
     }
 }
 
-/// The hashes of the last entries of the copies that are shown, as the journal has them.
-pub async fn heads(
-    read: &SqlitePool,
-    standing: &Standing,
-) -> Result<BTreeMap<i64, Hash>, sqlx::Error> {
-    let mut heads = BTreeMap::new();
-    for copy in standing.places.iter().flat_map(shown) {
-        let sequence = copy.name.sequence;
-        if let Some(hash) = hash_at(read, sequence).await? {
-            heads.insert(sequence, hash);
-        }
-    }
-    Ok(heads)
+fn code(copy: &Shelved) -> String {
+    let code = copy
+        .head
+        .map(|head| HeadCode::new(copy.name.sequence, head));
+    code.map_or_else(String::new, |code| code.to_string())
 }
 
-fn copies(place: &Place) -> &[Shelved] {
-    let shelf = place.shelf.as_ref();
-    shelf.map_or(&[][..], |shelf| shelf.copies.as_slice())
-}
-
-/// The copies that have a row, the newest first.
-fn shown(place: &Place) -> impl Iterator<Item = &Shelved> {
-    copies(place).iter().rev().take(ROWS)
-}
-
-fn code(copy: &Shelved, heads: &BTreeMap<i64, Hash>) -> String {
-    let sequence = copy.name.sequence;
-    let head = heads.get(&sequence);
-    let head = head.filter(|head| copy.name.is_at(sequence, **head));
-    head.map_or_else(String::new, |head| {
-        HeadCode::new(sequence, *head).to_string()
-    })
-}
-
-fn rows(page: &Layout, place: &Place, heads: &BTreeMap<i64, Hash>) -> PlaceRows {
-    let count = copies(place).len();
+fn rows(page: &Layout, place: &Place) -> PlaceRows {
+    let copies = place
+        .shelf
+        .as_ref()
+        .map_or(&[][..], |shelf| shelf.copies.as_slice());
     PlaceRows {
         name: place.name.clone(),
-        caption: caption(place, count),
+        caption: caption(place, copies.len()),
         foreign: place.shelf.as_ref().map_or(0, |shelf| shelf.foreign),
-        rows: shown(place)
+        rows: copies
+            .iter()
+            .rev()
+            .take(ROWS)
             .map(|copy| CopyRow {
-                code: code(copy, heads),
+                code: code(copy),
                 file: copy.name.to_string(),
                 made: page.moment(&copy.name.at),
                 age: page.age(&copy.name.at),
@@ -132,7 +97,7 @@ fn rows(page: &Layout, place: &Place, heads: &BTreeMap<i64, Hash>) -> PlaceRows 
                 size: size(copy.bytes),
             })
             .collect(),
-        more: count.saturating_sub(ROWS),
+        more: copies.len().saturating_sub(ROWS),
     }
 }
 

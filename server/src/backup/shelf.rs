@@ -1,5 +1,6 @@
 //! The copies in a folder.
 
+use std::collections::BTreeMap;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -26,6 +27,8 @@ pub struct Shelf {
 pub struct Shelved {
     pub name: CopyName,
     pub bytes: u64,
+    /// Hash of its last entry, once it is known to be of our journal.
+    pub head: Option<Hash>,
 }
 
 impl Shelf {
@@ -52,6 +55,7 @@ impl Shelf {
                 shelf.copies.push(Shelved {
                     name,
                     bytes: file.metadata()?.len(),
+                    head: None,
                 });
             }
         }
@@ -75,10 +79,15 @@ impl Shelf {
         Ok(files)
     }
 
-    /// Leaves out the copies of which this says that they are not of our journal.
-    pub fn without_foreign(mut self, is_ours: impl Fn(&CopyName) -> bool) -> Shelf {
+    /// Leaves out the copies that are not of our journal, by the hashes that it has at their last entries.
+    pub fn without_foreign(mut self, heads: &BTreeMap<i64, Hash>) -> Shelf {
         let all = self.copies.len();
-        self.copies.retain(|copy| is_ours(&copy.name));
+        self.copies.retain_mut(|copy| {
+            let sequence = copy.name.sequence;
+            let head = heads.get(&sequence).copied();
+            copy.head = head.filter(|head| copy.name.is_at(sequence, *head));
+            copy.head.is_some()
+        });
         self.foreign = all - self.copies.len();
         self
     }

@@ -53,7 +53,7 @@ pub async fn of(
 
 /// Entries on one page.
 pub(super) const ROWS: usize = 50;
-const LIMIT: i64 = 50;
+const LIMIT: i64 = ROWS as i64;
 
 /// A stored entry.
 pub(super) struct Stored {
