@@ -112,12 +112,7 @@ pub fn propose(
     stop: &mut dyn FnMut() -> bool,
     tell: &mut dyn FnMut(usize),
 ) -> Option<Proposal> {
-    let mut bench = Bench {
-        order,
-        tried: BTreeMap::new(),
-        stop,
-        tell,
-    };
+    let mut bench = Bench::new(order, stop, tell);
     let (must, must_left) = bench.must();
     let least = bench.with_sets(&must);
     let worths = bench.worths()?;
@@ -145,12 +140,34 @@ pub fn propose(
 
 struct Bench<'a> {
     order: Order<'a>,
+    /// The sets all of whose items may go on this trip.
+    sets: Vec<&'a Vec<ItemCode>>,
     tried: BTreeMap<Load, Truly>,
     stop: &'a mut dyn FnMut() -> bool,
     tell: &'a mut dyn FnMut(usize),
 }
 
 impl<'a> Bench<'a> {
+    fn new(
+        order: Order<'a>,
+        stop: &'a mut dyn FnMut() -> bool,
+        tell: &'a mut dyn FnMut(usize),
+    ) -> Self {
+        let mut bench = Bench {
+            order,
+            sets: Vec::new(),
+            tried: BTreeMap::new(),
+            stop,
+            tell,
+        };
+        let open: BTreeSet<&ItemCode> = bench.open().map(|item| &item.code).collect();
+        let sets = order.sets.iter();
+        bench.sets = sets
+            .filter(|set| set.iter().all(|code| open.contains(code)))
+            .collect();
+        bench
+    }
+
     fn items(&self) -> &'a [Item] {
         &self.order.yardstick.setting().items
     }
@@ -212,7 +229,7 @@ impl<'a> Bench<'a> {
     }
 
     fn fits(&self, load: &Load) -> bool {
-        let mut partners = self.sets().flatten();
+        let mut partners = self.sets.iter().copied().flatten();
         let there = |code: &&ItemCode| load.get(*code).is_some_and(|units| *units > 0);
         let none_to_send = |code: &ItemCode| {
             let item = self.items().iter().find(|item| item.code == *code);
@@ -222,21 +239,14 @@ impl<'a> Bench<'a> {
             && self.carrier().carries(self.items(), load)
     }
 
-    /// The sets all of whose items may go on this trip.
-    fn sets(&self) -> impl Iterator<Item = &'a Vec<ItemCode>> {
-        let open: BTreeSet<&ItemCode> = self.open().map(|item| &item.code).collect();
-        let sets = self.order.sets.iter();
-        sets.filter(move |set| set.iter().all(|code| open.contains(code)))
-    }
-
     /// A load with one of each item that its sets ask for.
     fn with_sets(&self, load: &Load) -> Load {
         let mut whole = load.clone();
         loop {
             let before = whole.len();
-            for set in self.sets() {
+            for set in &self.sets {
                 if set.iter().any(|code| whole.contains_key(code)) {
-                    for code in set {
+                    for code in *set {
                         whole.entry(code.clone()).or_insert(1);
                     }
                 }

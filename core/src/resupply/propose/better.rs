@@ -96,7 +96,8 @@ impl Bench<'_> {
     /// Whether of each set all are there, or none.
     pub(super) fn together(&self, load: &Load) -> bool {
         let here = |code: &ItemCode| load.get(code).is_some_and(|units| *units > 0);
-        self.sets()
+        self.sets
+            .iter()
             .map(|set| set.iter().filter(|code| here(code)).count() % set.len().max(1))
             .all(|rest| rest == 0)
     }

@@ -134,7 +134,7 @@ impl Bench<'_> {
         let packing = Packing {
             known: None,
             limits,
-            sets: self.sets().map(names).collect(),
+            sets: self.sets.iter().copied().map(names).collect(),
             apart: apart
                 .map(|(one, other)| (one.to_string(), other.to_string()))
                 .collect(),
