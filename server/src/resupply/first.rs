@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::{Query, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use mendpost_core::people::Act;
+use mendpost_core::resupply::Trip;
 use serde::Deserialize;
 
 use super::form::Typed;
@@ -75,16 +76,19 @@ pub async fn show(
     visit: Visit,
     Query(Like { like }): Query<Like>,
 ) -> Result<Response, AppError> {
-    let mut reading = state.db.read.begin().await?;
-    let trips = trip::queries::all(&mut reading).await?;
-    drop(reading);
+    let trips = announced(&state).await?;
     let last = state.first_loads.shown().found;
     let named = trips.iter().find(|it| it.code.as_str() == like);
     let vehicle = named.or(last.as_deref().map(|last| &last.basis.trip));
     let mut fields = vehicle.map_or_else(Fields::default, trip::form::vehicle_fields);
     let days = last.map_or_else(|| DAYS.to_owned(), |last| last.days.to_string());
     fields.insert("days".to_owned(), days);
-    answer(&state, &visit, &fields, FieldErrors::default()).await
+    answer(&state, &visit, &trips, (&fields, FieldErrors::default())).await
+}
+
+async fn announced(state: &AppState) -> Result<Vec<Trip>, AppError> {
+    let mut reading = state.db.read.acquire().await?;
+    Ok(trip::queries::all(&mut reading).await?)
 }
 
 pub async fn start(
@@ -109,7 +113,10 @@ pub async fn start(
             run::start_first(&state, vehicle, days, who.name.clone()).await?;
             Ok(Redirect::to(PATH).into_response())
         }
-        _ => answer(&state, &visit, &fields, errors).await,
+        _ => {
+            let trips = announced(&state).await?;
+            answer(&state, &visit, &trips, (&fields, errors)).await
+        }
     }
 }
 
@@ -122,13 +129,10 @@ pub async fn stop(State(state): State<AppState>) -> Response {
 async fn answer(
     state: &AppState,
     visit: &Visit,
-    fields: &Fields,
-    errors: FieldErrors,
+    trips: &[Trip],
+    (fields, errors): (&Fields, FieldErrors),
 ) -> Result<Response, AppError> {
-    let mut reading = state.db.read.begin().await?;
-    let trips = trip::queries::all(&mut reading).await?;
-    let situation = situation::load(&mut reading, visit.moment()?).await?;
-    drop(reading);
+    let situation = situation::now(state).await?;
     let shown = state.first_loads.shown();
     let words = Words::new(&situation);
     let found = shown.found.as_deref();
