@@ -21,6 +21,7 @@ pub mod powder;
 pub mod quantity;
 pub mod resupply;
 pub mod shape;
+pub mod shift;
 pub mod signature;
 pub mod situation;
 pub mod word;

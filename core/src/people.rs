@@ -33,6 +33,7 @@ pub fn may(role: Role, act: Act) -> bool {
         Act::WeighBuild => &[Crew, Lead],
         Act::ReadGauges => &[Crew, Checker, Lead, Storekeeper],
         Act::ConfirmClock => &[Crew, Checker, Lead, Storekeeper],
+        Act::HandOver => &[Crew, Checker, Lead, Storekeeper],
         Act::SetUpSite => &[Lead],
     };
     roles.contains(&role)
@@ -156,6 +157,8 @@ pub enum Act {
     ReadGauges,
     /// Say what a watch shows, when the clock is in doubt.
     ConfirmClock,
+    /// Open a shift, write down what happens in it, hand it over and take it over.
+    HandOver,
     /// Change the site, its people, its stations, its assets and what it needs of them.
     SetUpSite,
 }
@@ -188,6 +191,7 @@ impl Act {
         Act::WeighBuild,
         Act::ReadGauges,
         Act::ConfirmClock,
+        Act::HandOver,
         Act::SetUpSite,
     ];
 }
@@ -220,6 +224,7 @@ impl fmt::Display for Act {
             Act::WeighBuild => "enter a weighed build",
             Act::ReadGauges => "enter a reading",
             Act::ConfirmClock => "confirm the clock",
+            Act::HandOver => "hand over a shift or take it over",
             Act::SetUpSite => "set up the site",
         })
     }

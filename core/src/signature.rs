@@ -44,6 +44,10 @@ word_enum! {
         LetIn = "let-in",
         /// A way in was given to somebody.
         HandCode = "hand-code",
+        /// The next shift is told how the cell stands.
+        Tell = "told",
+        /// The cell is taken over as it was told.
+        TakeOver = "heard",
     }
 }
 
@@ -91,6 +95,10 @@ impl Meaning {
             }
             Meaning::LetIn => "I know this person, and what they are to answer for here.",
             Meaning::HandCode => "I hand this start code to the person themselves.",
+            Meaning::Tell => {
+                "Told. I have looked at each of these myself, and left nothing half-done unsaid."
+            }
+            Meaning::TakeOver => "Heard, checked, mine.",
         }
     }
 
@@ -112,6 +120,7 @@ impl Meaning {
             Meaning::Adjust | Meaning::TakeBack => Act::AdjustBook,
             Meaning::Waive => Act::BookPowder,
             Meaning::LetIn | Meaning::HandCode => Act::SetUpSite,
+            Meaning::Tell | Meaning::TakeOver => Act::HandOver,
         }
     }
 
@@ -136,7 +145,9 @@ impl Meaning {
             | Meaning::Adjust
             | Meaning::TakeBack
             | Meaning::LetIn
-            | Meaning::HandCode => 1,
+            | Meaning::HandCode
+            | Meaning::Tell
+            | Meaning::TakeOver => 1,
         }
     }
 
