@@ -157,12 +157,12 @@ fn doubt_word(before: i64, time: i64) -> &'static str {
 }
 
 /// 'lot.released' as 'lot released'.
-fn words(kind: &str) -> String {
+pub(crate) fn words(kind: &str) -> String {
     kind.replace(['.', '-'], " ").replace("lineup", "line-up")
 }
 
 /// 'lot L0408'; of things that are known by no number, their sort alone.
-fn about(kind: &str, id: &str) -> String {
+pub(crate) fn about(kind: &str, id: &str) -> String {
     let kind = words(kind);
     match Uuid::parse_str(id) {
         Ok(_) => kind,

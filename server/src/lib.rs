@@ -27,6 +27,7 @@ pub mod figures;
 pub mod finish;
 pub mod form;
 pub mod furnace;
+pub mod handover;
 pub mod health;
 pub mod hold;
 pub mod interim;
@@ -168,6 +169,7 @@ pub fn routes() -> Routes {
         .merge(site::routes())
         .merge(need::routes())
         .merge(authority::routes())
+        .merge(handover::routes())
         .merge(journal::routes())
         .merge(backup::routes())
         .merge(clock_check::routes())

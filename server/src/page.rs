@@ -14,6 +14,7 @@ use uuid::Uuid;
 
 use crate::assets;
 use crate::error::{AppError, Problem, Resend};
+use crate::handover;
 use crate::labels;
 use crate::once;
 use crate::people::Visit;
@@ -59,6 +60,8 @@ pub struct Layout {
     pub notices: Vec<Notice>,
     /// What is wrong with the data or their disk.
     pub health: Option<Notice>,
+    /// A handover that nobody has taken over yet.
+    pub waiting: Option<NotTaken>,
     zone: Tz,
     now: i64,
 }
@@ -68,6 +71,16 @@ pub struct Layout {
 pub struct Signature {
     pub name: String,
     pub role: &'static str,
+}
+
+/// A handover that was told and not taken over, as every screen says.
+#[derive(Debug, Clone)]
+pub struct NotTaken {
+    pub path: String,
+    pub number: i64,
+    /// By whom and when.
+    pub told: String,
+    pub left_for_reader: bool,
 }
 
 /// What an act has to say on the page after it.
@@ -135,6 +148,16 @@ impl Layout {
             path: visit.path.clone(),
             notices,
             health: visit.health.clone(),
+            waiting: visit.waiting.as_ref().map(|it| NotTaken {
+                path: handover::path(it.number),
+                number: it.number,
+                told: format!(
+                    "told by {}, {}",
+                    it.told_by,
+                    local::age(it.told_ms, visit.now)
+                ),
+                left_for_reader: it.left_for_reader,
+            }),
             zone: visit.site.zone,
             now: visit.now,
         }
@@ -159,6 +182,7 @@ impl Layout {
             path: "/".to_owned(),
             notices: Vec::new(),
             health: None,
+            waiting: None,
             zone: Tz::UTC,
             now,
         }
@@ -196,6 +220,11 @@ impl Layout {
     /// 'Wed 25 14:40'.
     pub fn clock(&self, unix_ms: &i64) -> String {
         local::clock(*unix_ms, self.zone)
+    }
+
+    /// '14:40'.
+    pub fn hour(&self, unix_ms: &i64) -> String {
+        local::hour(*unix_ms, self.zone)
     }
 
     /// '25 Nov 2026'.
@@ -239,6 +268,7 @@ pub enum Screen {
     Powder,
     Cell,
     Resupply,
+    Handover,
     Site,
     /// The list of screens itself; like those that follow not at the top of the page.
     Contents,
@@ -254,7 +284,7 @@ const STRIP: usize = 4;
 
 impl Screen {
     /// The screens to choose from, in order.
-    pub const ALL: [Screen; 8] = [
+    pub const ALL: [Screen; 9] = [
         Screen::Now,
         Screen::LineUp,
         Screen::Requests,
@@ -262,6 +292,7 @@ impl Screen {
         Screen::Powder,
         Screen::Cell,
         Screen::Resupply,
+        Screen::Handover,
         Screen::Site,
     ];
 
@@ -275,6 +306,7 @@ impl Screen {
             Screen::Powder => "Powder",
             Screen::Cell => "Cell",
             Screen::Resupply => "Resupply",
+            Screen::Handover => "Handover",
             Screen::Site => "Site",
             Screen::Contents => "All pages",
             Screen::Labels => "Labels",
@@ -294,6 +326,7 @@ impl Screen {
             Screen::Powder => "/powder",
             Screen::Cell => "/cell",
             Screen::Resupply => "/resupply",
+            Screen::Handover => handover::PATH,
             Screen::Site => "/site",
             Screen::Contents => "/pages",
             Screen::Labels => "/labels",
@@ -315,6 +348,7 @@ impl Screen {
             Screen::Catalogue => "Which parts can this cell make, by which approved recipe?",
             Screen::Powder => "Which lot do I open; what runs out when?",
             Screen::Resupply => "What goes on the next trip, what stays, what does that stop?",
+            Screen::Handover => "What must the next shift know, and have they heard it?",
             Screen::Cell => "How long can we spray: gas, fuel, nozzle, stations, people?",
             Screen::Site => {
                 "Where is this, what does it need, who works here, and who may do what?"

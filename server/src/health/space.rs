@@ -21,6 +21,12 @@ pub fn notice(folder: &Path) -> Option<Notice> {
     })
 }
 
+/// Room on the disk that holds the data, in megabytes; none where that cannot be asked.
+pub fn free_mb(folder: &Path) -> Option<i64> {
+    let space = of(folder)?;
+    i64::try_from(space.free / 1_000_000).ok()
+}
+
 /// Room on a disk, in bytes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 struct Space {

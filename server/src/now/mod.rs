@@ -16,7 +16,7 @@ use crate::page::{Screen, page};
 use crate::people::Visit;
 use crate::requests::standing::Orders;
 use crate::routes::Routes;
-use crate::{interim, receive, signature, situation};
+use crate::{handover, interim, receive, signature, situation};
 use safety::Safety;
 
 pub fn routes() -> Routes {
@@ -33,11 +33,15 @@ async fn show(State(state): State<AppState>, visit: Visit) -> Result<Response, A
     let out = interim::open(&state.db.read, situation.now).await?;
     let alarm = interim::Alarm::of(&out, situation.now);
     let build = build::running(&state, &layout).await?;
+    let mut reading = state.db.read.acquire().await?;
+    let late = handover::late(&mut reading, &layout).await?;
+    drop(reading);
     let now = pages::NowPage::new(layout, &situation, &orders, may_plan, safety);
     let deliveries = receive::queries::deliveries(&state.db.read).await?;
     let now = now
         .with_signings(signings)
         .with_interim(alarm)
-        .with_build(build);
+        .with_build(build)
+        .with_late(late);
     page(&now.with_deliveries(deliveries))
 }

@@ -8,6 +8,7 @@ use super::safety::Safety;
 use super::stacks::{Stack, stacks};
 use crate::build::Running;
 use crate::clock_check::InDoubt;
+use crate::handover::Late;
 use crate::interim::Alarm;
 use crate::lineup::Stored;
 use crate::need::capability_path;
@@ -53,6 +54,8 @@ pub struct NowPage {
     build: Option<Running>,
     /// Deliveries that are due.
     due: Vec<Due>,
+    /// Promises and lines of a handover whose time is over.
+    late: Vec<Late>,
     /// What threatens the data.
     notices: Vec<Notice>,
     doubt: Option<InDoubt>,
@@ -159,6 +162,7 @@ impl NowPage {
             more_stuck,
             signings: Vec::new(),
             due: Vec::new(),
+            late: Vec::new(),
             interim: None,
             build: None,
             notices: safety.notices,
@@ -196,6 +200,12 @@ impl NowPage {
     /// The same with interim parts that must come off.
     pub fn with_interim(mut self, alarm: Option<Alarm>) -> Self {
         self.interim = alarm;
+        self
+    }
+
+    /// The same with what was carried over and is overdue.
+    pub fn with_late(mut self, late: Vec<Late>) -> Self {
+        self.late = late;
         self
     }
 

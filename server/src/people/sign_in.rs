@@ -5,6 +5,7 @@ use axum::extract::{Query, State};
 use axum::http::header::RETRY_AFTER;
 use axum::http::{HeaderValue, StatusCode};
 use axum::response::{IntoResponse, Redirect, Response};
+use mendpost_core::people::{Act, may};
 use thiserror::Error;
 
 use super::form::{DemonstrationForm, SignInForm, person_name};
@@ -12,6 +13,7 @@ use super::{Person, Visit, local_path, queries};
 use crate::AppState;
 use crate::error::AppError;
 use crate::form::{FieldErrors, Posted};
+use crate::handover;
 use crate::page::{Layout, Screen, page_with};
 use crate::routes::{Access, Routes};
 
@@ -111,7 +113,7 @@ async fn sign_in(
         Ok(person) => {
             visit.sign_in(&person).await?;
             tracing::info!(person = person.number, "signed in");
-            return Ok(Redirect::to(local_path(&form.next)).into_response());
+            return Ok(Redirect::to(&first_page(&visit, &person, &form.next)).into_response());
         }
         Err(refused) => refused,
     };
@@ -136,8 +138,18 @@ async fn sign_in_to_demonstration(
     let number: i64 = form.person.parse().map_err(|_| nobody())?;
     let person = queries::person_numbered(&state.db.read, number).await?;
     let person = person.filter(|person| person.active);
-    visit.sign_in(&person.ok_or_else(nobody)?).await?;
-    Ok(Redirect::to(local_path(&form.next)).into_response())
+    let person = person.ok_or_else(nobody)?;
+    visit.sign_in(&person).await?;
+    Ok(Redirect::to(&first_page(&visit, &person, &form.next)).into_response())
+}
+
+/// Where somebody is led who signed in: to a handover that was left for them, before all else.
+fn first_page(visit: &Visit, person: &Person, next: &str) -> String {
+    let left = visit.waiting.as_ref().filter(|it| it.left_for_reader);
+    match left.filter(|_| may(person.role, Act::HandOver)) {
+        Some(waiting) => handover::path(waiting.number),
+        None => local_path(next).to_owned(),
+    }
 }
 
 async fn sign_out(visit: Visit) -> Result<Redirect, AppError> {

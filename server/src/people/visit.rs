@@ -15,6 +15,7 @@ use uuid::Uuid;
 use super::{Person, device, queries, session, token};
 use crate::AppState;
 use crate::error::{AppError, prefers_json};
+use crate::handover::{self, Waiting};
 use crate::once::Once;
 use crate::page::{Layout, Notice, Screen};
 use crate::signature::pin::{self, Device};
@@ -35,6 +36,8 @@ pub struct Visit {
     pub(crate) device: Option<Device>,
     /// What every page has to say of the data's state.
     pub(crate) health: Option<Notice>,
+    /// A handover that nobody has taken over yet.
+    pub(crate) waiting: Option<Waiting>,
     pub(crate) token: Option<String>,
     pub(crate) path: String,
     /// What the browser calls itself.
@@ -119,6 +122,7 @@ impl Visit {
             skin: Skin::of(headers),
             device: pin::device(headers),
             health: state.health.notice(),
+            waiting: handover::waiting(&state.db.read).await?,
             token: session::token(&session).await?,
             path,
             agent: device::agent(headers),

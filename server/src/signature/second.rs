@@ -307,6 +307,8 @@ pub fn act(meaning: Meaning, subject: &str) -> String {
         Meaning::Waive => format!("Draw container {subject} all the same"),
         Meaning::LetIn => format!("Let in person {subject}"),
         Meaning::HandCode => format!("Hand a start code to person {subject}"),
+        Meaning::Tell => format!("Tell handover {subject}"),
+        Meaning::TakeOver => format!("Take handover {subject} over"),
     }
 }
 

@@ -3,10 +3,11 @@
 //!
 //! The journal is read once, in order. Each `Part` takes in what an entry says must stand in its tables, and
 //! meets the rows that belong to those entries; what is a state of a thing it meets at the end. A part that
-//! joins, as that of handover records, stands in `parts`; what no part holds lists itself (`tables`).
+//! joins stands in `parts`; what no part holds lists itself (`tables`).
 
 mod answers;
 mod fault;
+mod handovers;
 mod lineups;
 mod lots;
 mod movements;
@@ -62,6 +63,7 @@ fn parts() -> Vec<Box<dyn Part>> {
         Box::new(lineups::LineUps::new()),
         Box::new(signatures::Signatures::new()),
         Box::new(steps::Steps::new()),
+        Box::new(handovers::Handovers::new()),
     ]
 }
 
