@@ -14,6 +14,7 @@ mod errors;
 mod figures;
 mod finish;
 mod gates;
+mod handover;
 mod health;
 mod interim;
 mod journal;
