@@ -181,8 +181,9 @@ pub struct Line {
 }
 
 word_enum! {
-    /// What is asked of the people. Common practice, no source; the first four make a handover one of higher risk
-    /// (Lardner, HSE OTO 96 003, 1996, from memory; that of somebody alone is common practice, no source).
+    /// What is asked of the people.
+    ///
+    /// Each yes makes a handover one of higher risk ([`super::Trigger`] names the sources).
     Question {
         /// Somebody will be alone.
         Alone = "alone",

@@ -152,9 +152,9 @@ pub(super) async fn page_of(
         base: written.base,
         kept: written.base > 0,
         round: shown(fields::ROUND),
-        stands: stands(&written.gathered, &shown),
-        half: half(&written.gathered, &shown),
-        guards: guards(&written.gathered, &shown),
+        stands: stands(&written.gathered, shown),
+        half: half(&written.gathered, shown),
+        guards: guards(&written.gathered, shown),
         holds: record
             .holds
             .iter()

@@ -197,10 +197,8 @@ async fn two_who_write_at_one_time_do_not_write_over_each_other() {
     let mut app = on_shift().await;
     let shown = answered(&app.get(WRITE).await);
     let send_only = |changed: &[(&str, &str)]| {
-        let mut fields: Fields = shown
-            .iter()
-            .map(|(name, _)| (name.clone(), String::new()))
-            .collect();
+        let names = shown.keys();
+        let mut fields: Fields = names.map(|name| (name.clone(), String::new())).collect();
         for kept in ["shift", "base"] {
             fields.insert(kept.to_owned(), shown[kept].clone());
         }
