@@ -43,7 +43,7 @@ async fn powder_from_the_boat_becomes_a_part_that_is_traced_both_ways() {
 }
 
 /// Whoever was at the tablet signs out, and another person signs in.
-async fn change_hands(browser: &Browser, person: &str) {
+pub(crate) async fn change_hands(browser: &Browser, person: &str) {
     browser.open("/").await;
     if browser.offers("Sign out").await {
         browser.press("Sign out").await;
@@ -52,7 +52,7 @@ async fn change_hands(browser: &Browser, person: &str) {
 }
 
 /// 12 kg of aluminium in one drum come as expected, with six bottles of gas, fuel and nozzles; the nickel is short.
-async fn receive_the_boat(browser: &Browser) {
+pub(crate) async fn receive_the_boat(browser: &Browser) {
     browser.open("/receiving/new?delivery=BOAT-7").await;
     let second = "(//button[starts-with(., 'Take this lot out')])[last()]";
     let out = browser.driver.find(By::XPath(second)).await;
@@ -96,7 +96,7 @@ async fn receive_the_boat(browser: &Browser) {
     );
 }
 
-async fn release_the_lot(browser: &Browser) {
+pub(crate) async fn release_the_lot(browser: &Browser) {
     browser.open(&format!("{LOT}/release")).await;
     let checked = "C-2301; drum, seal and label are of one lot";
     browser.fill("What you checked", checked).await;
@@ -106,7 +106,7 @@ async fn release_the_lot(browser: &Browser) {
 }
 
 /// The feeder holds zinc of days ago.
-async fn empty_the_feeder(browser: &Browser) {
+pub(crate) async fn empty_the_feeder(browser: &Browser) {
     browser.open("/feeder/empty").await;
     browser.fill("Goes to waste", "80").await;
     browser.choose("The feeder is", "clean: any powder").await;
@@ -114,7 +114,7 @@ async fn empty_the_feeder(browser: &Browser) {
 }
 
 /// Blasted, then masked with its coupons beside it.
-async fn prepare_the_part(browser: &Browser) {
+pub(crate) async fn prepare_the_part(browser: &Browser) {
     for _ in 0..2 {
         browser.open(&format!("{REQUEST}/work")).await;
         browser.press("It is done").await;
@@ -122,7 +122,7 @@ async fn prepare_the_part(browser: &Browser) {
 }
 
 /// 4 500 g leave the drum of the boat. The order names an older lot, and another takes a reason.
-async fn draw_powder(browser: &Browser) {
+pub(crate) async fn draw_powder(browser: &Browser) {
     browser.open("/feeder/draw?for=R10&container=L0416-1").await;
     browser.fill("It weighs before", "12420").await;
     browser.fill("It weighs after", "7920").await;
@@ -136,7 +136,7 @@ async fn draw_powder(browser: &Browser) {
 }
 
 /// Powder flows, the nozzle clogs, readings are taken, and it goes on.
-async fn spray(browser: &Browser) {
+pub(crate) async fn spray(browser: &Browser) {
     browser.open(&format!("{REQUEST}/work")).await;
     browser.press("Begin the build").await;
     assert_eq!(browser.path().await, "/builds/1");

@@ -10,6 +10,7 @@ mod refusal;
 mod report;
 mod resupply;
 mod scan;
+mod shift;
 
 use std::fs;
 use std::future::Future;

@@ -83,7 +83,7 @@ async fn freeze(browser: &Browser) {
 }
 
 /// How many sheets what is shown takes at the most, on either side of the sea.
-async fn sheets(browser: &Browser) -> usize {
+pub(crate) async fn sheets(browser: &Browser) -> usize {
     let mut most = 0;
     for page in [A4, LETTER] {
         let parameters = PrintParameters {
