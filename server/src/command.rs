@@ -6,6 +6,7 @@ pub mod demo;
 pub mod files;
 pub mod init;
 pub mod pack;
+pub mod part_file;
 pub mod person;
 pub mod plan;
 pub mod restore;

@@ -42,6 +42,7 @@ pub mod now;
 pub mod once;
 pub mod pace;
 pub mod page;
+pub mod part_file;
 pub mod people;
 pub mod powder;
 pub mod receive;
@@ -150,6 +151,7 @@ pub fn routes() -> Routes {
         .merge(build::routes())
         .merge(count::routes())
         .merge(trace::routes())
+        .merge(part_file::routes())
         .merge(feeder::routes())
         .merge(powder::routes())
         .merge(certificate::routes())

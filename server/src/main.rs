@@ -5,7 +5,7 @@ use std::process::ExitCode;
 use clap::error::ErrorKind;
 use clap::{Parser, Subcommand};
 use mendpost_server::command::{
-    self, backup, calc, demo, files, init, pack, person, plan, restore, serve, verify,
+    self, backup, calc, demo, files, init, pack, part_file, person, plan, restore, serve, verify,
 };
 use mendpost_server::solve;
 
@@ -25,6 +25,7 @@ enum Command {
     Files(files::Arguments),
     Init(init::Arguments),
     Pack(pack::Arguments),
+    PartFile(part_file::Arguments),
     Person(person::Arguments),
     Plan(plan::Arguments),
     Restore(restore::Arguments),
@@ -46,6 +47,7 @@ fn main() -> ExitCode {
         Command::Files(arguments) => command::run(files::files(arguments)),
         Command::Init(arguments) => command::run(init::init(arguments)),
         Command::Pack(arguments) => pack::command(&arguments),
+        Command::PartFile(arguments) => command::run(part_file::part_file(arguments)),
         Command::Person(arguments) => command::run(person::person(arguments)),
         Command::Plan(arguments) => command::run(plan::plan(arguments)),
         Command::Restore(arguments) => command::run(restore::restore(arguments)),
@@ -64,7 +66,7 @@ fn usage(error: &clap::Error) -> ExitCode {
     }
     if error.kind() == ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
         eprintln!(
-            "mendpost: say what to do: backup, calc, demo, files, init, pack, person, plan, restore, serve, solve or verify; see mendpost --help"
+            "mendpost: say what to do: backup, calc, demo, files, init, pack, part-file, person, plan, restore, serve, solve or verify; see mendpost --help"
         );
         return ExitCode::from(2);
     }

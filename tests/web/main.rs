@@ -26,6 +26,7 @@ mod needs;
 mod now;
 mod once;
 mod own_order;
+mod part_file;
 mod people;
 mod powder;
 mod receiving;

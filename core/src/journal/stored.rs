@@ -210,14 +210,28 @@ fn read_canonical(stored: &Stored, content: &str) -> Result<Value, BrokenAt> {
 
 /// SHA-256 over the canonical JSON of an entry, whose content is canonical already.
 fn hash_of(previous: Hash, entry: &Entry, content: &str) -> Result<Hash, NotCanonical> {
+    let text = sealed(previous, entry, content)?;
+    Ok(Hash(Sha256::digest(text.as_bytes()).into()))
+}
+
+impl Entry {
+    /// The very text whose SHA-256 is the hash of this entry behind the one with the hash `previous`.
+    ///
+    /// # Errors
+    /// [`NotCanonical`] for what has no canonical JSON.
+    pub fn sealed(&self, previous: Hash) -> Result<String, NotCanonical> {
+        sealed(previous, self, &canonical(&self.content)?)
+    }
+}
+
+fn sealed(previous: Hash, entry: &Entry, content: &str) -> Result<String, NotCanonical> {
     // The keys in the order that RFC 8785, section 3.2.3, puts them.
-    let text = format!(
+    Ok(format!(
         r#"{{"actor":{},"content":{content},"kind":{},"previous":"{previous}","sequence":{},"subject":{},"time":{}}}"#,
         canonical(&entry.actor)?,
         canonical(&entry.kind)?,
         entry.sequence,
         canonical(&entry.subject)?,
         entry.time,
-    );
-    Ok(Hash(Sha256::digest(text.as_bytes()).into()))
+    ))
 }

@@ -189,14 +189,14 @@ fn hash(stored: &[u8]) -> Result<AttachmentHash, sqlx::Error> {
 }
 
 /// A stored file as it is sent to a browser.
-pub(super) struct Stored {
+pub struct Stored {
     pub media_type: String,
     pub bytes: Vec<u8>,
 }
 
 /// The bytes of what hangs, or hung, somewhere.
-pub(super) async fn bytes(
-    read: &SqlitePool,
+pub async fn bytes(
+    executor: impl SqliteExecutor<'_>,
     hash: AttachmentHash,
 ) -> Result<Option<Stored>, sqlx::Error> {
     let hash = hash.0.as_slice();
@@ -206,7 +206,7 @@ pub(super) async fn bytes(
          where hash = ?1 and exists (select 1 from attached where attached.hash = ?1)",
         hash
     )
-    .fetch_optional(read)
+    .fetch_optional(executor)
     .await
 }
 
