@@ -114,6 +114,8 @@ async fn all_of_a_part_stands_on_one_sheet() {
     ] {
         assert!(page.contains(said), "{said}: {}", page.body);
     }
+    let within = page.body.matches("Within</span> <b>YES</b>").count();
+    assert_eq!(within, 3, "{}", page.body);
     for path in ["/requests/9", "/requests/9/trace"] {
         assert!(
             app.get(path).await.contains("href=\"/requests/9/file\""),

@@ -16,7 +16,9 @@ use super::sections::Section;
 use crate::attachment::queries as attachments;
 use crate::error::AppError;
 
-/// The archive of a part file. `sha256sum -c SHA256SUMS` checks what was unpacked; each line of `journal.ndjson` is
+/// The archive of a part file.
+///
+/// `sha256sum -c SHA256SUMS` checks what was unpacked; each line of `journal.ndjson` is
 /// what one entry was sealed over, so that the SHA-256 of the line without its end is the hash of that entry.
 ///
 /// The same record makes the same bytes: no file in it has a time, and their order is fixed.

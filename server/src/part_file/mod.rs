@@ -1,5 +1,7 @@
-//! The part file: all that is on record of one rebuilt part, from its request to its release and after, on one
-//! sheet, as one file that opens without this service, and as an archive whose every file can be checked.
+//! The part file: all that is on record of one rebuilt part.
+//!
+//! From its request to its release and after, on one sheet, as one file that opens without this service, and as an
+//! archive whose every file can be checked.
 
 mod archive;
 mod entries;
@@ -16,7 +18,7 @@ use crate::attachment::queries::{self as attachments, Attached};
 use crate::attachment::{AttachmentHash, Holder};
 use crate::change;
 use crate::error::AppError;
-use crate::requests::decision::named;
+use crate::requests::decision::{History, named};
 use crate::routes::Routes;
 use crate::site;
 use entries::Line;
@@ -80,7 +82,7 @@ impl PartFile {
         let as_of_ms = sqlx::query_scalar!("select time from journal where sequence = ?", sequence)
             .fetch_optional(&mut *connection)
             .await?;
-        let stand = request.state.parse().map_err(AppError::internal)?;
+        let stand = History::load(&mut *connection, &request).await?.stand;
         let held = sqlx::query_scalar!(
             r#"select count(*) as "held!: i64" from part_hold h join request r on r.id = h.request_id
                where r.number = ? and h.number not in (select number from part_judged)"#,

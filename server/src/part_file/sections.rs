@@ -292,8 +292,8 @@ async fn finished(
             "Dimension" Plain, "Found" Length, "At least" Length, "At most" Length, "Within" YesNo, "Tool" Plain,
             "Calibrated to" Time, "Measured" Time, "By" Plain, "Journal" Plain
         ],
-        r#"select json_array(s.name, f.found_nm, s.nominal_nm + s.lower_nm, s.nominal_nm + s.upper_nm,
-             f.found_nm between s.nominal_nm + s.lower_nm and s.nominal_nm + s.upper_nm, t.code || ' ' || t.name,
+        r#"select json_array(s.name, f.found_nm, s.lower_nm, s.upper_nm,
+             f.found_nm between s.lower_nm and s.upper_nm, t.code || ' ' || t.name,
              (select max(k.due_ms) from tool_calibration k where k.tool_id = t.id and k.calibrated_ms <= w.ended_ms),
              w.ended_ms, w.done_by, f.journal_sequence) as "row!: String"
            from size_found f
