@@ -1,7 +1,7 @@
 //! Shift change: what the next shift is told, what makes a handover dangerous, and whether it was heard.
 //!
 //! A handover is one [`Record`]. What keeps it from being told is [`untold`], which higher-risk matters it holds
-//! [`triggers`], what the receiver looks at with own eyes [`facts`], and what keeps it from being taken over
+//! [`triggers`], what the receiver looks at with own eyes [`facts()`], and what keeps it from being taken over
 //! [`unheard`]. Accidents in many trades trace back to a handover in which half-done work looked done, or a
 //! safeguard was off and nobody had written it down: so no field stands for 'none' by being blank.
 
