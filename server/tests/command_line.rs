@@ -150,6 +150,55 @@ fn a_site_is_made_from_files_and_planned_in_the_terminal() {
     assert!(serde_json::from_slice::<serde_json::Value>(&json.stdout).is_ok());
 }
 
+/// A part's file is written whole under its own name beside a service, and never over another.
+#[test]
+fn a_part_file_is_written_and_never_over_another() {
+    let folder = TempDir::new().expect("a temporary folder");
+    let data = folder.path().join("demonstration");
+    let server = Server::start(&["demo", "--data", text(&data), "--listen", "127.0.0.1:0"]);
+    let to = folder.path().join("r9.zip");
+    let ask = |number: &str, to: &Path| {
+        let arguments = [
+            "part-file",
+            "--data",
+            text(&data),
+            "--request",
+            number,
+            "--to",
+            text(to),
+        ];
+        mendpost(&arguments)
+    };
+    let written = ask("9", &to);
+    assert!(written.status.success(), "{written:?}");
+    let bytes = fs::read(&to).expect("an archive");
+    // The sign of a ZIP archive (APPNOTE 4.3.7).
+    assert!(bytes.starts_with(b"PK\x03\x04"));
+    assert_fails(&ask("9", &to), 1, "is there already; choose another name");
+    assert_eq!(fs::read(&to).expect("an archive"), bytes);
+    assert_fails(
+        &ask("999", &folder.path().join("no.zip")),
+        1,
+        "there is no request",
+    );
+    assert!(
+        ask("9", folder.path()).status.success(),
+        "under a name of its own"
+    );
+    let files = fs::read_dir(folder.path()).expect("a folder").flatten();
+    let names: Vec<String> = files
+        .map(|it| it.file_name().to_string_lossy().into_owned())
+        .collect();
+    assert!(
+        names
+            .iter()
+            .any(|it| it.starts_with("port-ansel-R9-journal-")),
+        "{names:?}"
+    );
+    assert!(names.iter().all(|it| !it.ends_with(".part")), "{names:?}");
+    drop(server);
+}
+
 /// A fault in the files is told by file and line, and nothing is made.
 #[test]
 fn a_fault_in_the_files_makes_nothing() {

@@ -72,6 +72,12 @@ fn member<'a>(members: &'a [(String, Vec<u8>)], name: &str) -> &'a [u8] {
     &found.unwrap_or_else(|| panic!("{name}")).1
 }
 
+/// SHA-256 in hexadecimal.
+fn sum(bytes: &[u8]) -> String {
+    let sum = Sha256::digest(bytes);
+    sum.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
 /// Unpacks it and has the sums checked by the tool that everybody has; what it said, and whether all held.
 fn checked(members: &[(String, Vec<u8>)]) -> (bool, String) {
     let folder = TempDir::new().expect("a folder");
@@ -145,7 +151,6 @@ async fn what_is_not_released_says_so_first() {
         assert_eq!(app.get(path).await.status, StatusCode::NOT_FOUND, "{path}");
     }
     let held = [("reason", "a dent at the seal")];
-    crate::finish::up_to_the_size_sheet().await;
     let mut app = up_to_the_size_sheet().await;
     let answer = app.post("/requests/9/hold", &held).await;
     assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.body);
@@ -179,13 +184,31 @@ async fn the_archive_checks_itself() {
         .filter(|(name, _)| name.starts_with("attachments/"))
         .collect();
     assert_eq!(photos.len(), 1);
-    let sum: String = Sha256::digest(&photos[0].1)
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect();
+    let sum = sum(&photos[0].1);
     assert_eq!(photos[0].0, format!("attachments/{sum}.jpg"));
     let page = app.get(&format!("/attachments/{sum}")).await;
     assert_eq!(page.bytes, photos[0].1);
+}
+
+/// A drawing that is kept as PNG is called so, and is one.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_picture_is_called_what_it_is() {
+    let mut app = App::signed_in(Role::Crew).await;
+    let drawing = crate::attachments::png();
+    let sent = SentFile {
+        name: "sketch.png",
+        media_type: "image/png",
+        bytes: &drawing,
+    };
+    app.post_files("/requests/9/photos", &[("caption", "")], &[sent])
+        .await;
+    let unpacked = members(&app.get(&format!("{FILE}.zip")).await.bytes);
+    let (name, bytes) = unpacked
+        .iter()
+        .find(|(name, _)| name.starts_with("attachments/"))
+        .expect("the drawing");
+    assert!(name.ends_with(".png"), "{name}");
+    assert!(bytes.starts_with(b"\x89PNG"), "{name}");
 }
 
 /// Each line of the journal's part is what its entry was sealed over: its SHA-256 is the hash in the journal. So
@@ -200,10 +223,7 @@ async fn each_line_of_the_journal_has_the_hash_of_its_entry() {
     assert_eq!(lines.lines().count(), entries.len());
     assert!(entries.len() > 8, "{entries:?}");
     for (line, entry) in lines.lines().zip(entries) {
-        let sum: String = Sha256::digest(line)
-            .iter()
-            .map(|byte| format!("{byte:02x}"))
-            .collect();
+        let sum = sum(line.as_bytes());
         assert_eq!(entry["hash"], sum);
         let sequence = entry["sequence"].as_i64().expect("a number");
         let stored: String =

@@ -65,6 +65,7 @@ pub struct Attached {
     pub person: Uuid,
     pub added_by: String,
     pub added_ms: i64,
+    pub media_type: String,
     pub size: i64,
     /// Pixels of a picture; none for a paper.
     pub pixels: Option<(i64, i64)>,
@@ -90,7 +91,7 @@ pub async fn of(
     sqlx::query_as!(
         Row,
         r#"select attached.id as "id: Uuid", attached.hash, file_name, caption, person_id as "person: Uuid",
-             added_by, added_ms, size, width, height, pages, off_reason, off_by, off_ms
+             added_by, added_ms, media_type, size, width, height, pages, off_reason, off_by, off_ms
            from attached join attachment on attachment.hash = attached.hash
            where subject_kind = ? and subject = ?
            order by attached.journal_sequence desc"#,
@@ -154,6 +155,7 @@ struct Row {
     person: Uuid,
     added_by: String,
     added_ms: i64,
+    media_type: String,
     size: i64,
     width: Option<i64>,
     height: Option<i64>,
@@ -173,6 +175,7 @@ impl Row {
             person: self.person,
             added_by: self.added_by,
             added_ms: self.added_ms,
+            media_type: self.media_type,
             size: self.size,
             pixels: self.width.zip(self.height),
             pages: self.pages.unwrap_or(0),

@@ -5,7 +5,6 @@ use std::io::{Cursor, Write};
 
 use mendpost_core::journal::canonical;
 use serde_json::{Map, Value, json};
-use sha2::{Digest, Sha256};
 use sqlx::SqliteConnection;
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, DateTime, ZipWriter};
@@ -13,13 +12,13 @@ use zip::{CompressionMethod, DateTime, ZipWriter};
 use super::PartFile;
 use super::pages::html;
 use super::sections::Section;
-use crate::attachment::queries as attachments;
+use crate::attachment::{AttachmentHash, queries as attachments};
 use crate::error::AppError;
 
 /// The archive of a part file.
 ///
-/// `sha256sum -c SHA256SUMS` checks what was unpacked; each line of `journal.ndjson` is
-/// what one entry was sealed over, so that the SHA-256 of the line without its end is the hash of that entry.
+/// `sha256sum -c SHA256SUMS` checks what was unpacked; each line of `journal.ndjson` is what one entry was sealed
+/// over, so that the SHA-256 of the line without its end is the hash of that entry.
 ///
 /// The same record makes the same bytes: no file in it has a time, and their order is fixed.
 ///
@@ -52,15 +51,10 @@ pub async fn archive(
     }
     let sums: String = members
         .iter()
-        .map(|(name, bytes)| format!("{}  {name}\n", hexadecimal(bytes)))
+        .map(|(name, bytes)| format!("{}  {name}\n", AttachmentHash::of(bytes)))
         .collect();
     members.push(("SHA256SUMS".to_owned(), sums.into_bytes()));
     packed(&members).map_err(AppError::internal)
-}
-
-fn hexadecimal(bytes: &[u8]) -> String {
-    let sum = Sha256::digest(bytes);
-    sum.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 fn packed(members: &[(String, Vec<u8>)]) -> Result<Vec<u8>, zip::result::ZipError> {

@@ -164,13 +164,13 @@ async fn files(connection: &mut SqliteConnection, number: i64) -> Result<Vec<Fil
 }
 
 fn file(hung: Attached, of: String) -> File {
-    let picture = hung.pixels.is_some();
+    let end = match hung.media_type.as_str() {
+        "image/jpeg" => "jpg",
+        "image/png" => "png",
+        _ => "pdf",
+    };
     File {
-        name: format!(
-            "attachments/{}.{}",
-            hung.hash,
-            if picture { "jpg" } else { "pdf" }
-        ),
+        name: format!("attachments/{}.{end}", hung.hash),
         hash: hung.hash,
         caption: hung.caption,
         sent_as: hung.file_name,

@@ -38,6 +38,10 @@ pub fn jpeg() -> Vec<u8> {
     encoded(&picture(64, 48), ImageFormat::Jpeg)
 }
 
+pub fn png() -> Vec<u8> {
+    encoded(&picture(64, 48), ImageFormat::Png)
+}
+
 /// A paper of so many empty pages; `acting` is put into its catalog.
 fn pdf(pages: usize, acting: Option<(&str, lopdf::Object)>) -> Vec<u8> {
     let mut paper = Document::with_version("1.5");
