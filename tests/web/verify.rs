@@ -72,7 +72,11 @@ async fn read_fuel(app: &mut App, litres: &str) {
 
 /// Changes what is stored behind the service's back, as somebody with the file and a tool can, looks at what
 /// `verify` makes of it, and puts everything back.
-async fn tampered(app: &App, statements: &[&str], codes: &[HeadCode]) -> Result<Verified, Fault> {
+pub(crate) async fn tampered(
+    app: &App,
+    statements: &[&str],
+    codes: &[HeadCode],
+) -> Result<Verified, Fault> {
     let mut writer = app.state.db.write.acquire().await.expect("the writer");
     run(&mut writer, "pragma foreign_keys = off").await;
     run(&mut writer, "pragma ignore_check_constraints = on").await;

@@ -5,7 +5,7 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use super::{Fact, GOOD_FOR_MIN, Record, Risk, facts, minutes, risk, triggers};
+use super::{Fact, GOOD_FOR_MIN, Record, Risk, Told, minutes};
 
 /// What the receiver says by taking over.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -139,18 +139,13 @@ impl Record {
         let whole = whole.into_iter().map(str::to_owned);
         places.chain(half).chain(guards).chain(whole).collect()
     }
-
-    /// How it must be heard.
-    #[must_use]
-    pub fn risk(&self) -> Risk {
-        risk(&triggers(self))
-    }
 }
 
 /// What keeps this handover from being taken over at this moment (milliseconds since 1970, UTC), in the order of the
 /// page; empty if nothing does. `own` is whether the receiver is who told it.
 #[must_use]
-pub fn unheard(record: &Record, heard: &Heard, own: bool, now_ms: i64) -> Vec<Unheard> {
+pub fn unheard(told: &Told, heard: &Heard, own: bool, now_ms: i64) -> Vec<Unheard> {
+    let record = &told.record;
     let mut found = Vec::new();
     if own {
         found.push(Unheard::OwnHandover);
@@ -173,20 +168,20 @@ pub fn unheard(record: &Record, heard: &Heard, own: bool, now_ms: i64) -> Vec<Un
         }
     }
     let mut differs = false;
-    for Fact { key, .. } in facts(record) {
-        let seen = heard.seen.get(&key);
+    for Fact { key, .. } in &told.facts {
+        let seen = heard.seen.get(key);
         if seen.is_none_or(|it| it.value.trim().is_empty()) {
             found.push(Unheard::NotSeen { key: key.clone() });
         }
         match seen.and_then(|it| it.agrees) {
-            None => found.push(Unheard::NotJudged { key }),
+            None => found.push(Unheard::NotJudged { key: key.clone() }),
             Some(agrees) => differs |= !agrees,
         }
     }
     if differs && heard.settled.trim().is_empty() {
         found.push(Unheard::NotSettled);
     }
-    if record.risk() == Risk::StepUp {
+    if told.risk() == Risk::StepUp {
         if !heard.talked {
             found.push(Unheard::NotTalked);
         }

@@ -11,6 +11,7 @@ mod place;
 mod record;
 mod risk;
 mod telling;
+mod told;
 
 #[cfg(test)]
 mod tests;
@@ -24,6 +25,7 @@ pub use record::{
 };
 pub use risk::{Risk, Trigger, risk, triggers};
 pub use telling::{MOST_MUSTS, Untold, Why, untold};
+pub use told::Told;
 
 /// Minutes for which a reading may be told or taken over: an hour.
 ///

@@ -4,9 +4,11 @@
 use std::collections::BTreeMap;
 
 use mendpost_core::journal::Subject;
+use mendpost_core::shift::GOOD_FOR_MIN;
 use serde_json::json;
 use sqlx::SqliteConnection;
 
+use super::fields;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::form::section::Fields;
@@ -24,6 +26,8 @@ struct Version {
     version: i64,
     value: String,
     by: String,
+    /// Whether it is a time of day that is over.
+    over: bool,
 }
 
 /// A field in which somebody else wrote something else meanwhile.
@@ -42,11 +46,26 @@ pub(super) struct Merged {
     pub clashes: Vec<Clash>,
 }
 
+impl Version {
+    fn shown(&self) -> &str {
+        if self.over { "" } else { &self.value }
+    }
+}
+
 impl Draft {
-    pub async fn load(connection: &mut SqliteConnection, shift: i64) -> Result<Draft, sqlx::Error> {
+    /// What was kept of a shift's handover. Times of day that were written more than an hour ago are left out: the
+    /// same figures on a clock are another time by then.
+    pub async fn load(
+        connection: &mut SqliteConnection,
+        shift: i64,
+        now: i64,
+    ) -> Result<Draft, sqlx::Error> {
         let rows = sqlx::query!(
-            r#"select field as "field!: String", version as "version!: i64", value, written_by
-               from handover_draft where shift = ? order by field, version"#,
+            r#"select d.field as "field!: String", d.version as "version!: i64", d.value, d.written_by, j.time
+               from handover_draft d
+               join journal j on j.sequence = d.journal_sequence
+               where d.shift = ?
+               order by d.field, d.version"#,
             shift
         )
         .fetch_all(connection)
@@ -54,10 +73,12 @@ impl Draft {
         let mut draft = Draft::default();
         for row in rows {
             draft.version = draft.version.max(row.version);
+            let over = fields::is_time(&row.field) && now - row.time > GOOD_FOR_MIN * 60_000;
             draft.fields.entry(row.field).or_default().push(Version {
                 version: row.version,
                 value: row.value,
                 by: row.written_by,
+                over,
             });
         }
         Ok(draft)
@@ -65,28 +86,36 @@ impl Draft {
 
     /// What stands in a field; none where nobody has written there.
     pub fn value(&self, field: &str) -> Option<&str> {
-        self.newest(field).map(|it| &*it.value)
+        self.newest(field).map(Version::shown)
     }
 
     fn newest(&self, field: &str) -> Option<&Version> {
         self.fields.get(field)?.last()
     }
 
-    /// What stood in a field after a saving.
-    fn at(&self, field: &str, version: i64) -> &str {
-        let versions = self.fields.get(field).map_or(&[][..], Vec::as_slice);
-        let mut old = versions.iter().rev().filter(|it| it.version <= version);
-        old.next().map_or("", |it| &it.value)
+    /// What stood in a field after a saving; none where nobody had written there.
+    fn at(&self, field: &str, version: i64) -> Option<&str> {
+        let mut old = self.fields.get(field)?.iter().rev();
+        let old = old.find(|it| it.version <= version);
+        old.map(Version::shown)
     }
 
-    /// What is to be written of what was typed on a page that showed the draft as it was after the saving `base`.
+    /// What is to be written of what was typed on a page that showed the draft as it was after the saving `base`, and
+    /// what is proposed where nobody had written.
     ///
     /// What was not touched there leaves what others wrote; what others wrote where this page wrote too is a clash.
-    pub fn merge(&self, names: &[String], typed: &Fields, base: i64, me: &str) -> Merged {
+    pub fn merge(
+        &self,
+        names: &[String],
+        (typed, proposed): (&Fields, &Fields),
+        (base, me): (i64, &str),
+    ) -> Merged {
         let mut merged = Merged::default();
         for name in names {
             let typed = typed.get(name).map_or("", |typed| typed.trim());
-            let (shown, stands) = (self.at(name, base), self.value(name).unwrap_or_default());
+            let proposed = proposed.get(name).map_or("", String::as_str);
+            let shown = self.at(name, base).unwrap_or(proposed);
+            let stands = self.value(name).unwrap_or(proposed);
             if typed == stands || typed == shown {
                 continue;
             }
@@ -147,6 +176,7 @@ mod tests {
             version,
             value: value.to_owned(),
             by: by.to_owned(),
+            over: false,
         };
         Draft {
             version: 2,
@@ -160,12 +190,16 @@ mod tests {
         }
     }
 
+    fn fields(of: &[(&str, &str)]) -> Fields {
+        let of = of.iter();
+        of.map(|(name, value)| ((*name).to_owned(), (*value).to_owned()))
+            .collect()
+    }
+
     fn merged(base: i64, typed: &[(&str, &str)]) -> (Vec<(String, String)>, Vec<String>) {
         let names = ["bank", "fuel", "booth"].map(str::to_owned);
-        let typed = typed
-            .iter()
-            .map(|(name, value)| ((*name).to_owned(), (*value).to_owned()));
-        let merged = draft().merge(&names, &typed.collect(), base, "A");
+        let typed = fields(typed);
+        let merged = draft().merge(&names, (&typed, &Fields::new()), (base, "A"));
         let clashes = merged
             .clashes
             .into_iter()
@@ -201,5 +235,31 @@ mod tests {
     fn rubbed_out_is_written_too() {
         let (changed, _) = merged(2, &[("fuel", "410 L")]);
         assert_eq!(changed, [pair("bank", "")]);
+    }
+    /// 'Cut to size' is proposed. Left as it is nothing is written, so that a later proposal stands in its place;
+    /// rubbed out, it is written as nothing, and counts no more.
+    #[test]
+    fn what_is_proposed_counts_until_it_is_rubbed_out() {
+        let names = ["next".to_owned()];
+        let proposed = fields(&[("next", "cut to size")]);
+        let merged = |typed: &str| {
+            let typed = fields(&[("next", typed)]);
+            draft().merge(&names, (&typed, &proposed), (2, "A")).changed
+        };
+        assert!(merged("cut to size").is_empty());
+        assert_eq!(merged(""), fields(&[("next", "")]));
+    }
+
+    /// Written at 17:40, '17:40' says nothing at 18:41 any more.
+    #[test]
+    fn a_time_of_day_that_is_over_is_left_out() {
+        let mut draft = draft();
+        let versions = draft.fields.entry("fuel".to_owned()).or_default();
+        versions.iter_mut().for_each(|it| it.over = true);
+        assert_eq!(draft.value("fuel"), Some(""));
+        let typed = fields(&[("fuel", "")]);
+        let names = ["fuel".to_owned()];
+        let merged = draft.merge(&names, (&typed, &Fields::new()), (2, "A"));
+        assert!(merged.changed.is_empty());
     }
 }

@@ -16,6 +16,32 @@ pub(super) const ROUND: &str = "round";
 /// The longest text of a field.
 const LONGEST: usize = 400;
 
+/// The text of a field, without the blanks around it; too long, it is told beside the field and counts as none.
+pub(super) fn said(typed: &Fields, name: &str, errors: &mut FieldErrors) -> String {
+    let typed = typed.get(name).map_or("", String::as_str);
+    let text = errors.check(name, optional_text(typed, LONGEST));
+    text.flatten().unwrap_or_default()
+}
+
+/// What was answered to a question; none where it was not.
+pub(super) fn answered(typed: &Fields, name: &str) -> Option<bool> {
+    match typed.get(name)?.as_str() {
+        "yes" => Some(true),
+        "no" => Some(false),
+        _ => None,
+    }
+}
+
+/// Whether something was ticked.
+pub(super) fn ticked(typed: &Fields, name: &str) -> bool {
+    answered(typed, name) == Some(true)
+}
+
+/// Whether a field holds a time of day, which says nothing any more once its hour is over.
+pub(super) fn is_time(name: &str) -> bool {
+    name == ROUND || name.ends_with("_read")
+}
+
 /// The names of all fields of a record, in the order of the page.
 pub(super) fn names(record: &Record) -> Vec<String> {
     let mut names = vec![ROUND.to_owned()];
@@ -56,16 +82,9 @@ pub(super) fn apply(
     errors: &mut FieldErrors,
 ) {
     let said = |key: &str, field: &str, errors: &mut FieldErrors| {
-        let name = format!("{key}_{field}");
-        let typed = fields.get(&name).map_or("", String::as_str);
-        let text = errors.check(&name, optional_text(typed, LONGEST));
-        text.flatten().unwrap_or_default()
+        said(fields, &format!("{key}_{field}"), errors)
     };
-    let yes = |key: &str, field: &str| match fields.get(&format!("{key}_{field}"))?.as_str() {
-        "yes" => Some(true),
-        "no" => Some(false),
-        _ => None,
-    };
+    let yes = |key: &str, field: &str| answered(fields, &format!("{key}_{field}"));
     let round = time(fields, ROUND, (now, zone), errors);
     for stand in &mut record.stands {
         let key = stand.key.clone();

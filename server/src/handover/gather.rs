@@ -6,10 +6,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use mendpost_core::build::{Doing, doing};
 use mendpost_core::powder::LotState;
 use mendpost_core::shift::{
-    ClockBox, Guard, GuardLine, Half, HalfKind, Held, HeldKind, Line, Moved, People, Place,
-    Question, Record, Stand,
+    ClockBox, GOOD_FOR_MIN, Guard, GuardLine, Half, HalfKind, Held, HeldKind, Line, Moved, People,
+    Place, Question, Record, Stand,
 };
-use mendpost_core::situation::{Request, Situation};
+use mendpost_core::situation::{Begun, Request, Situation};
 use sqlx::SqliteConnection;
 
 use super::queries::{self, Shift};
@@ -21,6 +21,7 @@ use crate::build::queries::{self as builds, Build};
 use crate::cell::gauge::Gauge;
 use crate::cell::queries::{Gauges, Latest, gauges};
 use crate::clock_check::InDoubt;
+use crate::db::decoded;
 use crate::error::AppError;
 use crate::form::section::Fields;
 use crate::furnace::queries::{Load, open_loads};
@@ -39,6 +40,8 @@ pub(super) struct Gathered {
     pub proposed: Fields,
     /// What the service knows of a place, beside its fields.
     pub known: BTreeMap<String, String>,
+    /// The request that half-done work belongs to, by the key of the work.
+    pub requests: BTreeMap<String, i64>,
 }
 
 /// How the site stands, and what happened in the shift. Inside a change it is of the moment of that change, since
@@ -50,44 +53,14 @@ pub(super) async fn gather(
     shift: &Shift,
 ) -> Result<Gathered, AppError> {
     let mut reading = state.db.read.begin().await?;
-    let now = situation::moment(visit.now).map_err(AppError::internal)?;
-    let situation = situation::load(&mut reading, now).await?;
-    let gauges = gauges(&state.db.read).await?;
-    let fed = feeder(&mut *reading).await?;
-    let build = builds::under_way(&mut *reading).await?;
-    let loads = open_loads(&mut reading).await?;
-    let mut gathered = Gathered {
-        record: Record {
-            shift: shift.number,
-            from_ms: shift.opened_ms,
-            stands: Vec::new(),
-            half: half(&mut reading, &situation, build.as_ref(), &loads, &fed).await?,
-            guards: Guard::ALL.iter().map(|guard| unanswered(*guard)).collect(),
-            holds: holds(&situation),
-            moved: moved(&mut reading, shift.sequence).await?,
-            promises: Vec::new(),
-            musts: Vec::new(),
-            could_bite: String::new(),
-            people: People {
-                answers: Question::ALL.iter().map(|it| (*it, None)).collect(),
-                words: String::new(),
-            },
-            clock: ClockBox {
-                agrees: None,
-                doubt: InDoubt::load(state, visit)
-                    .await?
-                    .map_or_else(String::new, |it| it.text),
-                copies: Standing::load(state, page).await?.line(page),
-                free_mb: space::free_mb(&state.db.folder),
-            },
-        },
-        proposed: Fields::new(),
-        known: BTreeMap::new(),
-    };
+    let (mut gathered, holds) = site(state, &mut reading, page, shift).await?;
+    let record = &mut gathered.record;
+    record.holds = holds;
+    record.moved = moved(&mut reading, shift.sequence).await?;
     for line in queries::carried(&mut *reading).await? {
         let to = match line.kind {
-            CarriedKind::Promise => &mut gathered.record.promises,
-            CarriedKind::Must => &mut gathered.record.musts,
+            CarriedKind::Promise => &mut record.promises,
+            CarriedKind::Must => &mut record.musts,
         };
         to.push(Line {
             number: line.number,
@@ -95,10 +68,80 @@ pub(super) async fn gather(
             due_ms: line.due_ms,
         });
     }
-    gathered.places(&gauges, &fed, page);
-    gathered.next_acts(&situation, build.as_ref(), &loads);
-    gathered.said_before(&mut reading).await?;
+    let doubt = InDoubt::load(state, visit).await?;
+    record.clock.doubt = doubt.map_or_else(String::new, |it| it.text);
+    record.clock.copies = Standing::load(state, page).await?.line(page);
+    record.clock.free_mb = space::free_mb(&state.db.folder);
     Ok(gathered)
+}
+
+/// Only what has fields: enough to keep them while somebody writes, without looking through copies and the book.
+pub(super) async fn asked(
+    state: &AppState,
+    page: &Layout,
+    shift: &Shift,
+) -> Result<Gathered, AppError> {
+    let mut reading = state.db.read.begin().await?;
+    let (gathered, _) = site(state, &mut reading, page, shift).await?;
+    Ok(gathered)
+}
+
+/// The places and the work of the site with what is proposed, and what is on hold there.
+async fn site(
+    state: &AppState,
+    reading: &mut SqliteConnection,
+    page: &Layout,
+    shift: &Shift,
+) -> Result<(Gathered, Vec<Held>), AppError> {
+    let now = situation::moment(page.now()).map_err(AppError::internal)?;
+    let situation = situation::load(&mut *reading, now).await?;
+    let gauges = gauges(&state.db.read).await?;
+    let fed = feeder(&mut *reading).await?;
+    let mut gathered = Gathered {
+        record: blank(shift),
+        proposed: Fields::new(),
+        known: BTreeMap::new(),
+        requests: BTreeMap::new(),
+    };
+    gathered.places(&gauges, &fed, page);
+    for work in half(&mut *reading, &situation, &fed).await? {
+        let key = &work.half.key;
+        if let Some(next) = work.next {
+            gathered.proposed.insert(format!("{key}_next"), next);
+        }
+        if let Some(request) = work.request {
+            gathered.requests.insert(key.clone(), request);
+        }
+        gathered.record.half.push(work.half);
+    }
+    gathered.said_before(reading).await?;
+    Ok((gathered, holds(&situation)))
+}
+
+/// A record in which nothing is said yet.
+fn blank(shift: &Shift) -> Record {
+    Record {
+        shift: shift.number,
+        from_ms: shift.opened_ms,
+        stands: Vec::new(),
+        half: Vec::new(),
+        guards: Guard::ALL.iter().map(|guard| unanswered(*guard)).collect(),
+        holds: Vec::new(),
+        moved: Vec::new(),
+        promises: Vec::new(),
+        musts: Vec::new(),
+        could_bite: String::new(),
+        people: People {
+            answers: Question::ALL.iter().map(|it| (*it, None)).collect(),
+            words: String::new(),
+        },
+        clock: ClockBox {
+            agrees: None,
+            doubt: String::new(),
+            copies: String::new(),
+            free_mb: None,
+        },
+    }
 }
 
 fn unanswered(guard: Guard) -> GuardLine {
@@ -182,7 +225,7 @@ impl Gathered {
         self.place(place, key, name, known);
         let fresh = read.filter(|it| {
             let age_min = (page.now() - it.at_ms) / 60_000;
-            (0..mendpost_core::shift::GOOD_FOR_MIN).contains(&age_min)
+            (0..GOOD_FOR_MIN).contains(&age_min)
         });
         if let Some(read) = fresh {
             self.proposed
@@ -192,48 +235,11 @@ impl Gathered {
         }
     }
 
-    /// The next action of half-done work, as its recipe or its page has it.
-    fn next_acts(&mut self, situation: &Situation, build: Option<&Build>, loads: &[Load]) {
-        let words = Words::new(situation);
-        for half in &self.record.half {
-            let next = match half.kind {
-                HalfKind::Build => {
-                    build.map(|it| format!("Go on spraying, or end build {}", it.number))
-                }
-                HalfKind::Load => loads
-                    .iter()
-                    .find(|load| half.key.ends_with(&format!("-{}", load.code())))
-                    .map(|load| {
-                        format!(
-                            "Hold {} °C to the end of the soak, then close {}",
-                            whole(load.set_c),
-                            load.code()
-                        )
-                    }),
-                HalfKind::Part => situation
-                    .requests
-                    .iter()
-                    .find(|request| half.key.starts_with(&format!("half-{}-", request.code)))
-                    .and_then(|request| next_of(&words, request)),
-                HalfKind::Feeder => {
-                    Some("Pour it back and weigh it before any other lot".to_owned())
-                }
-            };
-            if let Some(next) = next {
-                self.proposed.insert(format!("{}_next", half.key), next);
-            }
-        }
-    }
-
     /// Of work that has not moved since the handover before, where it is parked and what it is not.
     async fn said_before(&mut self, connection: &mut SqliteConnection) -> Result<(), AppError> {
-        let Some(last) = queries::listed(&mut *connection, None, i64::MAX, 1)
-            .await?
-            .pop()
-        else {
+        let Some(last) = queries::last(connection).await? else {
             return Ok(());
         };
-        let last = queries::find(connection, &last.number.to_string()).await?;
         for before in last.told.record.half {
             if self.record.half.iter().any(|it| it.key == before.key) {
                 let key = before.key;
@@ -258,6 +264,13 @@ impl Gathered {
     }
 }
 
+/// Half-done work, with what comes next by its recipe or its page.
+struct Work {
+    half: Half,
+    next: Option<String>,
+    request: Option<i64>,
+}
+
 fn next_of(words: &Words<'_>, request: &Request) -> Option<String> {
     let begun = request.begun.as_ref()?;
     let recipe = words.situation().recipe(&begun.recipe, begun.revision)?;
@@ -274,48 +287,67 @@ fn next_of(words: &Words<'_>, request: &Request) -> Option<String> {
 async fn half(
     connection: &mut SqliteConnection,
     situation: &Situation,
-    build: Option<&Build>,
-    loads: &[Load],
     fed: &[InFeeder],
-) -> Result<Vec<Half>, AppError> {
+) -> Result<Vec<Work>, AppError> {
+    let build = builds::under_way(&mut *connection).await?;
+    let loads = open_loads(&mut *connection).await?;
     let mut half = Vec::new();
-    if let Some(build) = build {
+    if let Some(build) = &build {
         half.push(under_nozzle(connection, situation, build).await?);
     }
     half.extend(loads.iter().map(load));
     let in_load = loads.iter().flat_map(|load| &load.parts);
     let in_load: BTreeSet<String> = in_load.map(|it| format!("R{}", it.request)).collect();
     for request in &situation.requests {
-        let Some(begun) = request.begun.as_ref().filter(|it| it.done > 0) else {
-            continue;
-        };
-        if request.building.is_some() || in_load.contains(request.code.as_str()) {
-            continue;
+        let elsewhere = request.building.is_some() || in_load.contains(request.code.as_str());
+        let begun = request.begun.as_ref().filter(|it| it.done > 0);
+        if let Some(begun) = begun.filter(|_| !elsewhere) {
+            half.push(between(connection, situation, (request, begun)).await?);
         }
-        let recipe = situation.recipe(&begun.recipe, begun.revision);
-        let operation = recipe.and_then(|it| it.operations.get(begun.done - 1));
-        let key = format!("half-{}-{}", request.code, begun.done);
-        let finished = operation.map_or_else(String::new, |it| format!("{} is done", it.name));
-        let mut part = new(HalfKind::Part, key, of(situation, request), finished);
-        part.photos = photos(connection, request.code.as_str()).await?;
-        half.push(part);
     }
     if build.is_none() && !fed.is_empty() {
-        let lots: Vec<&str> = fed.iter().map(|it| it.lot.as_str()).collect();
-        let key = format!("half-feeder-{}", lots.join("-"));
-        let what = format!("{} left in", in_words(fed).join(" and "));
-        let mut left = new(HalfKind::Feeder, key, "Feeder".to_owned(), what);
-        left.parked = "in the feeder".to_owned();
-        half.push(left);
+        half.push(left_in(fed));
     }
     Ok(half)
+}
+
+async fn between(
+    connection: &mut SqliteConnection,
+    situation: &Situation,
+    (request, begun): (&Request, &Begun),
+) -> Result<Work, AppError> {
+    let recipe = situation.recipe(&begun.recipe, begun.revision);
+    let operation = recipe.and_then(|it| it.operations.get(begun.done - 1));
+    let key = format!("half-{}-{}", request.code, begun.done);
+    let finished = operation.map_or_else(String::new, |it| format!("{} is done", it.name));
+    let number = decoded(request.code.as_str().trim_start_matches('R').parse())?;
+    let mut half = new(HalfKind::Part, key, of(situation, request), finished);
+    half.photos = photos(connection, number).await?;
+    Ok(Work {
+        half,
+        next: next_of(&Words::new(situation), request),
+        request: Some(number),
+    })
+}
+
+fn left_in(fed: &[InFeeder]) -> Work {
+    let lots: Vec<&str> = fed.iter().map(|it| it.lot.as_str()).collect();
+    let key = format!("half-feeder-{}", lots.join("-"));
+    let what = format!("{} left in", in_words(fed).join(" and "));
+    let mut half = new(HalfKind::Feeder, key, "Feeder".to_owned(), what);
+    half.parked = "in the feeder".to_owned();
+    Work {
+        half,
+        next: Some("Pour it back and weigh it before any other lot".to_owned()),
+        request: None,
+    }
 }
 
 async fn under_nozzle(
     connection: &mut SqliteConnection,
     situation: &Situation,
     build: &Build,
-) -> Result<Half, AppError> {
+) -> Result<Work, AppError> {
     let marks = builds::marks(&mut *connection, build.id).await?;
     let pass = marks.iter().rev().find_map(|it| it.pass);
     let stands = match doing(&builds::times(&marks)) {
@@ -325,41 +357,45 @@ async fn under_nozzle(
     };
     let pass = pass.map_or_else(String::new, |pass| format!(", pass {pass} done"));
     let code = format!("R{}", build.request);
-    let request = situation
-        .requests
-        .iter()
-        .find(|it| it.code.as_str() == code);
+    let mut requests = situation.requests.iter();
+    let request = requests.find(|it| it.code.as_str() == code);
     let what = request.map_or_else(
         || format!("{code} {}", build.part_name),
         |it| of(situation, it),
     );
     let key = format!("half-{code}-b{}-{}", build.number, marks.len());
+    let what = format!("{what}, build {}", build.number);
     let finished = format!("{}: {stands}{pass}", build.operation);
-    let mut half = new(
-        HalfKind::Build,
-        key,
-        format!("{what}, build {}", build.number),
-        finished,
-    );
-    half.photos = photos(connection, &code).await?;
-    Ok(half)
+    let mut half = new(HalfKind::Build, key, what, finished);
+    half.photos = photos(connection, build.request).await?;
+    Ok(Work {
+        half,
+        next: Some(format!("Go on spraying, or end build {}", build.number)),
+        request: Some(build.request),
+    })
 }
 
-fn load(load: &Load) -> Half {
-    let parts = load
-        .parts
-        .iter()
-        .map(|it| format!("R{} {}", it.request, it.part_name));
+fn load(load: &Load) -> Work {
+    let parts = load.parts.iter();
+    let parts = parts.map(|it| format!("R{} {}", it.request, it.part_name));
     let cans = load.containers.iter().map(|it| it.code.clone());
     let holds: Vec<String> = parts.chain(cans).collect();
+    let set_c = whole(load.set_c);
     let mut half = new(
         HalfKind::Load,
         format!("half-{}", load.code()),
         format!("{} in the {}", load.code(), load.station_name),
-        format!("{} in at {} °C", holds.join(", "), whole(load.set_c)),
+        format!("{} in at {set_c} °C", holds.join(", ")),
     );
     half.parked = format!("in the {}", load.station_name);
-    half
+    let code = load.code();
+    Work {
+        half,
+        next: Some(format!(
+            "Hold {set_c} °C to the end of the soak, then close {code}"
+        )),
+        request: None,
+    }
 }
 
 fn new(kind: HalfKind, key: String, what: String, finished: String) -> Half {
@@ -383,8 +419,8 @@ fn of(situation: &Situation, request: &Request) -> String {
 }
 
 /// Pictures that hang on a request.
-async fn photos(connection: &mut SqliteConnection, request: &str) -> Result<i64, sqlx::Error> {
-    let number = request.trim_start_matches('R');
+async fn photos(connection: &mut SqliteConnection, request: i64) -> Result<i64, sqlx::Error> {
+    let number = request.to_string();
     sqlx::query_scalar!(
         r#"select count(*) as "photos!: i64" from attached
            join attachment on attachment.hash = attached.hash

@@ -2,26 +2,22 @@
 
 use axum::extract::{Path, State};
 use axum::response::Response;
-use mendpost_core::journal::{Subject, canonical};
-use mendpost_core::shift::{Heard, Record, Seen, unheard};
+use mendpost_core::journal::Subject;
+use mendpost_core::shift::{Heard, Seen, Told, unheard};
 use mendpost_core::signature::Meaning;
-use serde_json::json;
 
-use super::PATH;
 use super::one::{Hearing, page_of};
-use super::queries::{self, Handover};
+use super::queries::{self, Ending, Handover};
+use super::{PATH, fields};
 use crate::AppState;
 use crate::change::Change;
 use crate::error::AppError;
 use crate::form::section::Fields;
-use crate::form::{FieldErrors, Posted, optional_text};
+use crate::form::{FieldErrors, Posted};
 use crate::page::Notice;
 use crate::page::act::SIGN_FIELD;
 use crate::people::{Visit, Who};
 use crate::signature::{Proof, prove, sign};
-
-/// The longest text of a field.
-const LONGEST: usize = 400;
 
 pub(super) async fn save(
     State(state): State<AppState>,
@@ -36,9 +32,9 @@ pub(super) async fn save(
     let mut change = Change::begin(&state, &who).await?;
     let handover = queries::find(change.connection(), &number).await?;
     still_waits(&handover)?;
-    let heard = heard(&handover.told.record, &typed, &mut errors);
+    let heard = heard(&handover.told, &typed, &mut errors);
     let own = handover.person == who.id;
-    for missing in unheard(&handover.told.record, &heard, own, visit.now) {
+    for missing in unheard(&handover.told, &heard, own, visit.now) {
         errors.add(&missing.field(), missing.to_string());
     }
     let (Ok(proof), true) = (&proof, errors.is_empty()) else {
@@ -72,41 +68,29 @@ pub(super) fn still_waits(handover: &Handover) -> Result<(), AppError> {
 }
 
 /// What was typed of each item.
-fn heard(record: &Record, typed: &Fields, errors: &mut FieldErrors) -> Heard {
-    let ticked = |name: &str| typed.get(name).is_some_and(|it| it == "yes");
-    let mut said = |name: &str| {
-        let typed = typed.get(name).map_or("", String::as_str);
-        let text = errors.check(name, optional_text(typed, LONGEST));
-        text.flatten().unwrap_or_default()
-    };
-    let items = record.items().into_iter();
-    let read = items
-        .filter(|key| ticked(&format!("{key}_heard")))
-        .collect();
-    let facts = mendpost_core::shift::facts(record).into_iter();
-    let seen = facts.map(|fact| {
-        let agrees = format!("{}_agrees", fact.key);
+fn heard(told: &Told, typed: &Fields, errors: &mut FieldErrors) -> Heard {
+    let items = told.record.items().into_iter();
+    let mut said = |name: &str| fields::said(typed, name, errors);
+    let seen = told.facts.iter().map(|fact| {
         let seen = Seen {
             value: said(&format!("{}_seen", fact.key)),
-            agrees: match typed.get(&agrees).map_or("", String::as_str) {
-                "yes" => Some(true),
-                "no" => Some(false),
-                _ => None,
-            },
+            agrees: fields::answered(typed, &format!("{}_agrees", fact.key)),
         };
-        (fact.key, seen)
+        (fact.key.clone(), seen)
     });
     let seen = seen.collect();
-    let stands = record.stands.iter();
+    let stands = told.record.stands.iter();
     let again = stands.map(|it| (it.key.clone(), said(&format!("{}_again", it.key))));
     let again = again.filter(|(_, text)| !text.is_empty()).collect();
     Heard {
-        read,
+        read: items
+            .filter(|key| fields::ticked(typed, &format!("{key}_heard")))
+            .collect(),
         seen,
         again,
         settled: said("settled"),
         read_back: said("read_back"),
-        talked: ticked("talked"),
+        talked: fields::ticked(typed, "talked"),
     }
 }
 
@@ -117,36 +101,25 @@ async fn take_over(
     heard: &Heard,
     proof: &Proof,
 ) -> Result<i64, AppError> {
-    let text = canonical(heard).map_err(AppError::internal)?;
-    let content = json!({
-        "taken": true,
-        "heard": heard,
-        "reason": "",
-        "ended_by": proof.name,
-    });
+    let ending = Ending {
+        number: handover.number,
+        heard: Some(heard),
+        reason: "",
+        by: &proof.name,
+        person: proof.person,
+    };
     let subject = Subject::new("handover", handover.number);
+    let kind = "handover.heard";
     let sequence = sign(
         change,
-        "handover.heard",
+        kind,
         subject,
-        content,
+        ending.content(),
         Meaning::TakeOver,
         proof,
     )
     .await?;
-    let now = change.now();
-    sqlx::query!(
-        "insert into handover_end (number, taken, heard, reason, ended_by, person_id, ended_ms, journal_sequence)
-         values (?, 1, ?, '', ?, ?, ?, ?)",
-        handover.number,
-        text,
-        proof.name,
-        proof.person,
-        now,
-        sequence,
-    )
-    .execute(change.connection())
-    .await?;
+    queries::end(change, &ending, sequence).await?;
     super::shift::begin(
         change,
         Some(handover.number),

@@ -6,15 +6,15 @@ use axum::response::Response;
 use mendpost_core::journal::Subject;
 use mendpost_core::journal::code::HeadCode;
 use mendpost_core::people::Act;
-use mendpost_core::shift::{GOOD_FOR_MIN, Risk};
+use mendpost_core::shift::{Fact, GOOD_FOR_MIN, Risk};
 use mendpost_core::signature::Meaning;
 use serde::Deserialize;
 use serde_json::json;
 
 use super::hear::still_waits;
-use super::queries::{self, Added, Handover};
+use super::queries::{self, Added, Ending, Handover};
 use super::sheet::Sheet;
-use super::{WRITE, path};
+use super::{WRITE, fields, path};
 use crate::AppState;
 use crate::change::{self, Change};
 use crate::error::AppError;
@@ -123,8 +123,8 @@ pub(super) async fn page_of(
     let sheet = Sheet::of(&handover.told, &page);
     let good = |ms: i64| visit.now - ms <= GOOD_FOR_MIN * 60_000;
     let stale = sheet.stands.iter().filter(|it| !good(it.read_ms));
-    let lines = sheet.half.len() * 2 + sheet.holds.len().max(sheet.guards.len());
-    let lines = lines + sheet.moved.len().max(sheet.promises.len()) + sheet.musts.len();
+    let lines = sheet.half.len() * 2 + sheet.own.holds.len().max(sheet.guards.len());
+    let lines = lines + sheet.own.moved.len().max(sheet.own.promises.len()) + sheet.own.musts.len();
     let (answer, reason) = answer(&handover, own, &page);
     let record = &handover.told.record;
     let page = OnePage {
@@ -193,7 +193,7 @@ fn seen(handover: &Handover) -> Vec<SeenLine> {
         return Vec::new();
     };
     let facts = handover.told.facts.iter();
-    let line = |fact: &mendpost_core::shift::Fact| {
+    let line = |fact: &Fact| {
         let seen = heard.seen.get(&fact.key);
         SeenLine {
             what: fact.what.clone(),
@@ -232,7 +232,7 @@ fn ended(handover: &Handover, page: &Layout) -> Option<EndWords> {
 impl OnePage {
     /// Whether an item was ticked as read.
     fn ticked(&self, name: &str) -> bool {
-        self.typed.get(name).is_some_and(|it| it == "yes")
+        fields::ticked(&self.typed, name)
     }
 
     fn field(&self, key: &str, field: &str) -> Shown {
@@ -273,27 +273,18 @@ pub(super) async fn refuse(
         let typed = Fields::from([("reason".to_owned(), form.reason)]);
         return page_of(&state, &visit, handover, Hearing { typed, errors }).await;
     };
-    let content = json!({
-        "taken": false,
-        "heard": null,
-        "reason": reason,
-        "ended_by": who.name,
-    });
+    let ending = Ending {
+        number: handover.number,
+        heard: None,
+        reason: &reason,
+        by: &who.name,
+        person: who.id,
+    };
     let subject = Subject::new("handover", handover.number);
-    let sequence = change.journal("handover.refused", subject, content).await?;
-    let now = change.now();
-    sqlx::query!(
-        "insert into handover_end (number, taken, heard, reason, ended_by, person_id, ended_ms, journal_sequence)
-         values (?, 0, null, ?, ?, ?, ?, ?)",
-        handover.number,
-        reason,
-        who.name,
-        who.id,
-        now,
-        sequence,
-    )
-    .execute(change.connection())
-    .await?;
+    let sequence = change
+        .journal("handover.refused", subject, ending.content())
+        .await?;
+    queries::end(&mut change, &ending, sequence).await?;
     let notice = Notice::wrong(
         format!("HANDOVER {number} IS REFUSED."),
         "Put right what is wrong, and tell it anew. What was written stands below.",

@@ -1,11 +1,13 @@
 //! Shifts, handovers, notes and what is carried over, as rows.
 
-use mendpost_core::shift::{Fact, Heard, Record, Risk, Trigger};
-use serde::{Deserialize, Serialize};
+use mendpost_core::journal::canonical;
+use mendpost_core::shift::{Heard, Risk, Told};
+use serde_json::{Value, json};
 use sqlx::{SqliteConnection, SqliteExecutor};
 use uuid::Uuid;
 
 use super::{CarriedKind, NoteKind};
+use crate::change::Change;
 use crate::db::decoded;
 use crate::error::AppError;
 
@@ -57,16 +59,6 @@ pub async fn shifts(
 /// The shift that is on, if one was ever opened.
 pub async fn current(executor: impl SqliteExecutor<'_>) -> Result<Option<Shift>, sqlx::Error> {
     Ok(shifts(executor, i64::MAX, 1).await?.pop())
-}
-
-/// What a handover holds, as it was told and is kept.
-#[derive(Debug, Clone, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Told {
-    pub record: Record,
-    /// What made its risk, and what the receiver looks at, as it was then.
-    pub triggers: Vec<Trigger>,
-    pub facts: Vec<Fact>,
 }
 
 /// A handover as it was told.
@@ -143,6 +135,61 @@ async fn handover(
     })
     .fetch_optional(connection)
     .await
+}
+
+/// The handover that was told last.
+pub async fn last(connection: &mut SqliteConnection) -> Result<Option<Handover>, sqlx::Error> {
+    let number = sqlx::query_scalar!(r#"select max(number) as "number: i64" from handover"#)
+        .fetch_one(&mut *connection)
+        .await?;
+    match number {
+        None => Ok(None),
+        Some(number) => handover(connection, number).await,
+    }
+}
+
+/// How a handover ends, as it is journaled and kept.
+pub struct Ending<'a> {
+    pub number: i64,
+    /// What was heard; none where it is refused.
+    pub heard: Option<&'a Heard>,
+    pub reason: &'a str,
+    pub by: &'a str,
+    pub person: Uuid,
+}
+
+impl Ending<'_> {
+    /// What the journal holds of it.
+    pub fn content(&self) -> Value {
+        json!({
+            "taken": self.heard.is_some(),
+            "heard": self.heard,
+            "reason": self.reason,
+            "ended_by": self.by,
+        })
+    }
+}
+
+/// Keeps how a handover ended, under the entry that says so.
+pub async fn end(change: &mut Change, ending: &Ending<'_>, sequence: i64) -> Result<(), AppError> {
+    let heard = ending.heard.map(canonical).transpose();
+    let heard = heard.map_err(AppError::internal)?;
+    let (taken, now) = (ending.heard.is_some(), change.now());
+    sqlx::query!(
+        "insert into handover_end (number, taken, heard, reason, ended_by, person_id, ended_ms, journal_sequence)
+         values (?, ?, ?, ?, ?, ?, ?, ?)",
+        ending.number,
+        taken,
+        heard,
+        ending.reason,
+        ending.by,
+        ending.person,
+        now,
+        sequence,
+    )
+    .execute(change.connection())
+    .await?;
+    Ok(())
 }
 
 /// A handover that nobody has taken over yet, as every screen says.

@@ -1,8 +1,9 @@
 //! A handover in words, as it stands on screen and on paper.
 
-use mendpost_core::shift::{Fact, Guard, GuardLine, Half, Line, Moved, Question, Record, Trigger};
+use mendpost_core::shift::{
+    ClockBox, Fact, Guard, GuardLine, Half, Line, Moved, Question, Record, Stand, Told, Trigger,
+};
 
-use super::queries::Told;
 use crate::page::{Layout, grams_exact, whole};
 
 /// A handover in words, item by item.
@@ -10,20 +11,27 @@ pub(super) struct Sheet {
     pub stands: Vec<StandLine>,
     pub half: Vec<HalfLine>,
     pub guards: Vec<GuardWords>,
+    pub own: ByItself,
+    pub could_bite: String,
+    /// What was answered with yes.
+    pub people: Vec<&'static str>,
+    pub people_words: String,
+    pub clock: &'static str,
+    pub facts: Vec<Fact>,
+    /// What makes it one of higher risk.
+    pub triggers: Vec<&'static str>,
+}
+
+/// What a handover says without anybody writing it.
+pub(super) struct ByItself {
     /// What is on hold, and why.
     pub holds: Vec<(String, String)>,
     /// Lot, and what moved of it.
     pub moved: Vec<(String, String)>,
     pub promises: Vec<DueLine>,
     pub musts: Vec<DueLine>,
-    pub could_bite: String,
-    /// What was answered with yes.
-    pub people: Vec<&'static str>,
-    pub people_words: String,
-    pub clock: Vec<String>,
-    pub facts: Vec<Fact>,
-    /// What makes it one of higher risk.
-    pub triggers: Vec<&'static str>,
+    /// Of the clock, the copies and the disk.
+    pub laptop: Vec<String>,
 }
 
 pub(super) struct StandLine {
@@ -60,27 +68,19 @@ pub(super) struct DueLine {
 impl Sheet {
     pub fn of(told: &Told, page: &Layout) -> Sheet {
         let record = &told.record;
-        let due = |line: &Line| due_line(line, page);
         Sheet {
             stands: stands(record, page),
             half: record.half.iter().map(half_line).collect(),
             guards: record.guards.iter().map(guard_line).collect(),
-            holds: record
-                .holds
-                .iter()
-                .map(|it| (it.what.clone(), it.why.clone()))
-                .collect(),
-            moved: record
-                .moved
-                .iter()
-                .map(|it| (it.lot.clone(), moved(it)))
-                .collect(),
-            promises: record.promises.iter().map(due).collect(),
-            musts: record.musts.iter().map(due).collect(),
+            own: ByItself::of(record, page),
             could_bite: record.could_bite.clone(),
             people: people(record),
             people_words: record.people.words.clone(),
-            clock: clock(record),
+            clock: match record.clock.agrees {
+                Some(true) => "a watch says the same",
+                Some(false) => "a watch says otherwise",
+                None => "nobody looked at a watch",
+            },
             facts: told.facts.clone(),
             triggers: told.triggers.iter().map(|it| trigger_word(*it)).collect(),
         }
@@ -88,7 +88,7 @@ impl Sheet {
 }
 
 fn stands(record: &Record, page: &Layout) -> Vec<StandLine> {
-    let line = |stand: &mendpost_core::shift::Stand| {
+    let line = |stand: &Stand| {
         let read_ms = stand.read_ms.unwrap_or_default();
         StandLine {
             key: stand.key.clone(),
@@ -136,7 +136,7 @@ fn guard_line(line: &GuardLine) -> GuardWords {
     }
 }
 
-pub(super) fn due_line(line: &Line, page: &Layout) -> DueLine {
+fn due_line(line: &Line, page: &Layout) -> DueLine {
     DueLine {
         when: page.clock(&line.due_ms),
         late: line.due_ms < page.now(),
@@ -145,7 +145,7 @@ pub(super) fn due_line(line: &Line, page: &Layout) -> DueLine {
 }
 
 /// 'drawn 6 480 g, poured back 120 g, on hand 3 160 g'.
-pub(super) fn moved(moved: &Moved) -> String {
+fn moved(moved: &Moved) -> String {
     let mut said = Vec::new();
     for (word, milligrams) in [
         ("drawn", moved.drawn_mg),
@@ -174,21 +174,29 @@ fn people(record: &Record) -> Vec<&'static str> {
     yes.map(|(question, _)| question_yes(*question)).collect()
 }
 
-fn clock(record: &Record) -> Vec<String> {
-    let clock = &record.clock;
-    let mut said = vec![match clock.agrees {
-        Some(true) => "a watch says the same".to_owned(),
-        Some(false) => "a watch says otherwise".to_owned(),
-        None => "nobody looked at a watch".to_owned(),
-    }];
-    if !clock.doubt.is_empty() {
-        said.push(clock.doubt.trim_end_matches('.').to_owned());
+impl ByItself {
+    pub fn of(record: &Record, page: &Layout) -> ByItself {
+        let due = |line: &Line| due_line(line, page);
+        let holds = record.holds.iter();
+        let moves = record.moved.iter();
+        ByItself {
+            holds: holds.map(|it| (it.what.clone(), it.why.clone())).collect(),
+            moved: moves.map(|it| (it.lot.clone(), moved(it))).collect(),
+            promises: record.promises.iter().map(due).collect(),
+            musts: record.musts.iter().map(due).collect(),
+            laptop: laptop(&record.clock),
+        }
     }
-    said.push(clock.copies.trim_end_matches('.').to_owned());
-    if let Some(mb) = clock.free_mb {
-        said.push(format!("{} GB free on the disk", whole(mb / 1000)));
-    }
-    said
+}
+
+fn laptop(clock: &ClockBox) -> Vec<String> {
+    let free = clock.free_mb;
+    let free = free.map(|mb| format!("{} GB free on the disk", whole(mb / 1000)));
+    let said = [clock.doubt.clone(), clock.copies.clone()];
+    let said = said.into_iter().chain(free);
+    said.map(|it| it.trim_end_matches('.').to_owned())
+        .filter(|it| !it.is_empty())
+        .collect()
 }
 
 pub(super) const fn guard_word(guard: Guard) -> &'static str {

@@ -1,15 +1,15 @@
 //! Keeping the whole page of a handover, and telling it: signed, it waits for somebody to take it over.
 
 use axum::extract::State;
-use axum::response::Response;
+use axum::response::{IntoResponse, Redirect, Response};
 use mendpost_core::journal::{Subject, canonical};
-use mendpost_core::shift::{Record, facts, risk, triggers, untold};
+use mendpost_core::shift::{Record, Told, untold};
 use mendpost_core::signature::Meaning;
 use serde_json::json;
 
 use super::draft::Draft;
 use super::gather::gather;
-use super::queries::{Shift, Told};
+use super::queries::Shift;
 use super::write::{Written, layout, merge, page_of, still_on};
 use super::{WRITE, fields, path};
 use crate::AppState;
@@ -40,26 +40,24 @@ pub(super) async fn save(
     let mut change = Change::begin(&state, &who).await?;
     let shift = still_on(&mut change, &typed).await?;
     let gathered = gather(&state, &visit, &page, &shift).await?;
-    let draft = Draft::load(change.connection(), shift.number).await?;
-    let names = fields::names(&gathered.record);
-    let merged = merge(&draft, &names, &typed, &who.name, &mut errors);
+    let draft = Draft::load(change.connection(), shift.number, visit.now).await?;
+    let merged = merge(&draft, &gathered, &typed, &who.name, &mut errors);
     let base = draft
         .keep(&mut change, shift.number, &merged.changed, &who.name)
         .await?;
-    // What the draft holds by now, with what could not be written beside its fault.
-    let clashes: Vec<String> = merged.clashes.into_iter().map(|it| it.field).collect();
-    let typed_here = gathered.typed(|name| {
-        let shown = match (errors.of(name).is_empty(), merged.changed.get(name)) {
-            (true, Some(changed)) => Some(changed.clone()),
-            (true, None) => draft.value(name).map(str::to_owned),
-            (false, _) => typed.get(name).cloned(),
-        };
-        shown.or_else(|| clashes.contains(&name.to_owned()).then(String::new))
+    let stands = gathered.typed(|name| {
+        let changed = merged.changed.get(name).map(String::as_str);
+        let stands = changed.or_else(|| draft.value(name));
+        match errors.of(name).is_empty() {
+            true => stands.map(str::to_owned),
+            // What could not be written stays beside its fault.
+            false => Some(given(name).to_owned()),
+        }
     });
     let mut record = gathered.record.clone();
     fields::apply(
         &mut record,
-        &typed_here,
+        &stands,
         (visit.now, visit.site.zone),
         &mut errors,
     );
@@ -77,22 +75,15 @@ pub(super) async fn save(
         return told(change, &who, number, left).await;
     }
     let kept = !merged.changed.is_empty();
+    if errors.is_empty() && !kept {
+        drop(change);
+        let text = "Nothing was typed that was not kept already.";
+        who.notice(Notice::done("KEPT", text)).await?;
+        return Ok(Redirect::to(WRITE).into_response());
+    }
     if errors.is_empty() {
         let notice = Notice::done("KEPT", "The draft is kept here. Go on at any tablet.");
-        return match kept {
-            true => change.finish(&who, WRITE, notice).await,
-            false => {
-                drop(change);
-                who.notice(Notice::done(
-                    "KEPT",
-                    "Nothing was typed that was not kept already.",
-                ))
-                .await?;
-                Ok(axum::response::IntoResponse::into_response(
-                    axum::response::Redirect::to(WRITE),
-                ))
-            }
-        };
+        return change.finish(&who, WRITE, notice).await;
     }
     if kept {
         let notice = Notice::done("KEPT", "The draft is kept here. It is not told yet.");
@@ -103,7 +94,7 @@ pub(super) async fn save(
     let written = Written {
         shift,
         gathered,
-        typed: typed_here,
+        typed: stands,
         base,
         left_for_reader: left,
     };
@@ -123,13 +114,8 @@ async fn tell(
     )
     .fetch_one(change.connection())
     .await?;
-    let triggers = triggers(&record);
-    let risk = risk(&triggers);
-    let told = Told {
-        facts: facts(&record),
-        triggers,
-        record,
-    };
+    let told = Told::of(record);
+    let risk = told.risk();
     let text = canonical(&told).map_err(AppError::internal)?;
     let content = json!({
         "shift": shift.number,

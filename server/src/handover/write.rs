@@ -1,20 +1,17 @@
 //! The page on which a handover is written, and the saving of its fields while it is.
 
-use std::collections::BTreeMap;
-
 use askama::Template;
 use axum::Json;
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
-use mendpost_core::shift::{HalfKind, risk, triggers};
-use mendpost_core::shift::{MOST_MUSTS, Risk};
+use mendpost_core::shift::{GuardLine, Half, HalfKind, MOST_MUSTS, Risk, Stand, risk, triggers};
 use mendpost_core::signature::Meaning;
 use serde_json::json;
 
 use super::draft::{Draft, Merged};
-use super::gather::{Gathered, gather};
+use super::gather::{Gathered, asked, gather};
 use super::queries::{self, Shift};
-use super::sheet::{DueLine, due_line, guard_word, moved, photos, question_word, trigger_word};
+use super::sheet::{ByItself, guard_word, photos, question_word, trigger_word};
 use super::{PATH, WRITE, fields};
 use crate::AppState;
 use crate::change::Change;
@@ -25,7 +22,7 @@ use crate::once;
 use crate::page::act::SIGN_FIELD;
 use crate::page::{Layout, Notice, Screen, page_with};
 use crate::people::{Visit, Who};
-use crate::signature::{Ask, Secret, ask as asked};
+use crate::signature::{Ask, Secret, ask as ask_again};
 
 #[derive(Template)]
 #[template(path = "handover/write.html")]
@@ -40,15 +37,11 @@ pub(super) struct WritePage {
     stands: Vec<StandRow>,
     half: Vec<HalfRow>,
     guards: Vec<GuardRow>,
-    holds: Vec<(String, String)>,
-    moved: Vec<(String, String)>,
-    promises: Vec<DueLine>,
-    musts: Vec<DueLine>,
+    own: ByItself,
     more_musts: bool,
     could_bite: Shown,
     questions: Vec<(&'static str, Shown)>,
     people_words: Shown,
-    clock: Vec<String>,
     clock_agrees: Shown,
     /// What makes it one of higher risk, as it is written by now.
     triggers: Vec<&'static str>,
@@ -110,7 +103,7 @@ pub(super) async fn show(
     let page = layout(&visit).await?;
     let gathered = gather(&state, &visit, &page, &shift).await?;
     let mut reading = state.db.read.acquire().await?;
-    let draft = Draft::load(&mut reading, shift.number).await?;
+    let draft = Draft::load(&mut reading, shift.number, visit.now).await?;
     drop(reading);
     let typed = gathered.typed(|name| draft.value(name).map(str::to_owned));
     let written = Written {
@@ -136,7 +129,7 @@ pub(super) async fn page_of(
     written: Written,
     errors: FieldErrors,
 ) -> Result<Response, AppError> {
-    let mut ask = asked(state, visit, who, Meaning::Tell).await?;
+    let mut ask = ask_again(state, visit, who, Meaning::Tell).await?;
     errors.of(SIGN_FIELD).clone_into(&mut ask.error);
     let mut record = written.gathered.record.clone();
     let mut ignored = FieldErrors::default();
@@ -155,22 +148,7 @@ pub(super) async fn page_of(
         stands: stands(&written.gathered, shown),
         half: half(&written.gathered, shown),
         guards: guards(&written.gathered, shown),
-        holds: record
-            .holds
-            .iter()
-            .map(|it| (it.what.clone(), it.why.clone()))
-            .collect(),
-        moved: record
-            .moved
-            .iter()
-            .map(|it| (it.lot.clone(), moved(it)))
-            .collect(),
-        promises: record
-            .promises
-            .iter()
-            .map(|it| due_line(it, &page))
-            .collect(),
-        musts: record.musts.iter().map(|it| due_line(it, &page)).collect(),
+        own: ByItself::of(&record, &page),
         more_musts: record.musts.len() < MOST_MUSTS,
         could_bite: shown("could_bite"),
         questions: record
@@ -180,7 +158,6 @@ pub(super) async fn page_of(
             .map(|(it, _)| (question_word(*it), shown(&format!("people_{it}"))))
             .collect(),
         people_words: shown("people_words"),
-        clock: clock(&record),
         clock_agrees: shown("clock_agrees"),
         step_up: risk(&found) == Risk::StepUp,
         triggers: found.into_iter().map(trigger_word).collect(),
@@ -200,22 +177,9 @@ fn pairs(of: [(&str, &str); 2]) -> Vec<(String, String)> {
         .into()
 }
 
-fn clock(record: &mendpost_core::shift::Record) -> Vec<String> {
-    let clock = &record.clock;
-    let doubt = Some(clock.doubt.clone()).filter(|it| !it.is_empty());
-    let free = clock
-        .free_mb
-        .map(|mb| format!("{} GB are free on the disk.", mb / 1000));
-    doubt
-        .into_iter()
-        .chain([clock.copies.clone()])
-        .chain(free)
-        .collect()
-}
-
 fn stands(gathered: &Gathered, shown: impl Fn(&str) -> Shown) -> Vec<StandRow> {
     let stands = gathered.record.stands.iter();
-    let row = |stand: &mendpost_core::shift::Stand| {
+    let row = |stand: &Stand| {
         let key = &stand.key;
         let words = stand.place.words().iter();
         StandRow {
@@ -234,18 +198,14 @@ fn stands(gathered: &Gathered, shown: impl Fn(&str) -> Shown) -> Vec<StandRow> {
 
 fn half(gathered: &Gathered, shown: impl Fn(&str) -> Shown) -> Vec<HalfRow> {
     let half = gathered.record.half.iter();
-    let row = |half: &mendpost_core::shift::Half| {
+    let row = |half: &Half| {
         let key = &half.key;
-        let number = half
-            .what
-            .strip_prefix('R')
-            .and_then(|rest| rest.split(' ').next());
-        let number = number.filter(|it| it.parse::<i64>().is_ok());
+        let request = gathered.requests.get(key);
         HalfRow {
             what: half.what.clone(),
             finished: half.finished.clone(),
             photos: photos(half.photos),
-            request: number.map(|number| format!("/requests/{number}")),
+            request: request.map(|number| format!("/requests/{number}")),
             next: shown(&format!("{key}_next")),
             parked: (half.kind != HalfKind::Feeder).then(|| shown(&format!("{key}_parked"))),
             not_for: shown(&format!("{key}_not")),
@@ -257,7 +217,7 @@ fn half(gathered: &Gathered, shown: impl Fn(&str) -> Shown) -> Vec<HalfRow> {
 
 fn guards(gathered: &Gathered, shown: impl Fn(&str) -> Shown) -> Vec<GuardRow> {
     let guards = gathered.record.guards.iter();
-    let row = |line: &mendpost_core::shift::GuardLine| GuardRow {
+    let row = |line: &GuardLine| GuardRow {
         name: guard_word(line.guard),
         off: shown(&format!("{}_off", line.guard)),
         what: shown(&format!("{}_what", line.guard)),
@@ -285,26 +245,25 @@ pub(super) async fn still_on(change: &mut Change, typed: &Fields) -> Result<Shif
     }
 }
 
+/// The saving of the draft that a page showed.
+fn base(typed: &Fields) -> i64 {
+    let base = typed.get("base").and_then(|it| it.parse().ok());
+    base.unwrap_or(0)
+}
+
 /// What was typed, against what others wrote; clashes are told beside their fields.
 pub(super) fn merge(
     draft: &Draft,
-    names: &[String],
+    gathered: &Gathered,
     typed: &Fields,
     me: &str,
     errors: &mut FieldErrors,
 ) -> Merged {
-    let base = typed
-        .get("base")
-        .and_then(|it| it.parse().ok())
-        .unwrap_or(0);
-    let mut merged = draft.merge(names, typed, base, me);
+    let names = fields::names(&gathered.record);
+    let mut merged = draft.merge(&names, (typed, &gathered.proposed), (base(typed), me));
     merged.changed.retain(|name, value| {
-        let long = value.chars().count();
-        if long > LONGEST {
-            let fault = format!("{long} characters are too many; use at most {LONGEST}");
-            errors.add(name, fault);
-        }
-        long <= LONGEST
+        let fits = fields::said(typed, name, errors) == *value;
+        fits && errors.of(name).is_empty()
     });
     for clash in &merged.clashes {
         let stands = match clash.stands.as_str() {
@@ -317,29 +276,22 @@ pub(super) fn merge(
         );
         errors.add(&clash.field, fault);
     }
-    went_on(names, typed, errors);
+    went_on(&names, typed, errors);
     merged
 }
 
-/// The longest text of a field.
-const LONGEST: usize = 400;
-
 /// What was written of work that went on meanwhile belongs to no field any more, and is shown.
 fn went_on(names: &[String], typed: &Fields, errors: &mut FieldErrors) {
-    let gone: BTreeMap<&String, &String> = typed
-        .iter()
-        .filter(|(name, value)| {
-            name.starts_with("half-") && !name.ends_with("_seen") && !value.trim().is_empty()
-        })
-        .filter(|(name, _)| !names.contains(name))
+    let of_work = typed.iter().filter(|(name, value)| {
+        name.starts_with("half-") && !name.ends_with("_seen") && !value.trim().is_empty()
+    });
+    let gone = of_work.filter(|(name, _)| !names.contains(name));
+    let said: Vec<String> = gone
+        .map(|(_, value)| format!("'{}'", value.trim()))
         .collect();
-    if gone.is_empty() {
+    if said.is_empty() {
         return;
     }
-    let said: Vec<String> = gone
-        .values()
-        .map(|value| format!("'{}'", value.trim()))
-        .collect();
     errors.add_whole(format!(
         "Work went on while you wrote, so it is asked of anew below. What was written of it before: {}.",
         said.join(", ")
@@ -353,19 +305,16 @@ pub(super) async fn keep(
     who: Who,
     Posted(typed): Posted<Fields>,
 ) -> Result<Response, AppError> {
+    // Not `layout`: what is to be said on the next page is not said to a script.
     let page = Layout::of(&visit, Screen::Handover, "", Vec::new());
     let mut change = Change::begin(&state, &who).await?;
     let shift = still_on(&mut change, &typed).await?;
-    let gathered = gather(&state, &visit, &page, &shift).await?;
-    let draft = Draft::load(change.connection(), shift.number).await?;
+    let gathered = asked(&state, &page, &shift).await?;
+    let draft = Draft::load(change.connection(), shift.number, visit.now).await?;
     let mut errors = FieldErrors::default();
-    let names = fields::names(&gathered.record);
-    let merged = merge(&draft, &names, &typed, &who.name, &mut errors);
+    let merged = merge(&draft, &gathered, &typed, &who.name, &mut errors);
     let clash = merged.clashes.first().map(|it| it.by.clone());
-    let mut base = typed
-        .get("base")
-        .and_then(|it| it.parse().ok())
-        .unwrap_or(0);
+    let mut base = base(&typed);
     if !merged.changed.is_empty() {
         let version = draft
             .keep(&mut change, shift.number, &merged.changed, &who.name)

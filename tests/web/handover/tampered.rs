@@ -1,43 +1,16 @@
 //! A signed handover that was changed behind the service's back is found.
 
 use mendpost_core::people::Role;
-use mendpost_server::verify::{Fault, verify};
+use mendpost_server::verify::Fault;
 use mendpost_tests::App;
-use sqlx::{AssertSqlSafe, Connection, SqliteConnection};
+use sqlx::AssertSqlSafe;
 
 use super::{FIRST, hear, other, told};
-
-async fn run(connection: &mut SqliteConnection, statement: &str) {
-    let ran = sqlx::query(AssertSqlSafe(statement.to_owned()))
-        .execute(connection)
-        .await;
-    ran.unwrap_or_else(|error| panic!("{statement}: {error}"));
-}
+use crate::verify::tampered;
 
 /// What `verify` finds after a statement that no trigger and no check stops; all is undone.
 async fn found(app: &App, statement: &str) -> Result<(), Fault> {
-    let mut writer = app.state.db.write.acquire().await.expect("the writer");
-    run(&mut writer, "pragma foreign_keys = off").await;
-    run(&mut writer, "pragma ignore_check_constraints = on").await;
-    let mut trial = writer.begin().await.expect("a transaction");
-    let triggers: Vec<(String, String)> = sqlx::query_as(
-        "select name, sql from sqlite_schema where type = 'trigger' and (sql like '%handover%' or name like 'shift%')",
-    )
-    .fetch_all(&mut *trial)
-    .await
-    .expect("a schema");
-    for (name, _) in &triggers {
-        run(&mut trial, &format!("drop trigger {name}")).await;
-    }
-    run(&mut trial, statement).await;
-    for (_, sql) in &triggers {
-        run(&mut trial, sql).await;
-    }
-    let found = verify(&mut trial, &[]).await;
-    trial.rollback().await.expect("undone");
-    run(&mut writer, "pragma ignore_check_constraints = off").await;
-    run(&mut writer, "pragma foreign_keys = on").await;
-    found.map(|_| ())
+    tampered(app, &[statement], &[]).await.map(|_| ())
 }
 
 /// A handover told and taken over, with a line added.

@@ -159,6 +159,40 @@ async fn fresh_readings_are_proposed() {
     assert_eq!(value(&page, "heater_reading"), "");
 }
 
+/// A proposal that was rubbed out is no reading: the field is blank, and told to be.
+#[tokio::test]
+async fn what_was_rubbed_out_is_not_told() {
+    let mut app = on_shift().await;
+    app.post("/cell/reading", &[("fuel", "410")]).await;
+    let answer = tell(&mut app, &[("fuel_reading", "")]).await;
+    let fault = answer.field_error("fuel_reading");
+    assert!(
+        fault.is_some_and(|it| it.contains("blank is never")),
+        "{}",
+        answer.body
+    );
+    assert_eq!(value(&answer, "fuel_reading"), "");
+}
+
+/// Kept at 15:40 as read at 15:35, a draft that is told at 15:45 of the next day has no reading of that day.
+#[tokio::test]
+async fn a_time_of_day_is_not_that_of_the_next_day() {
+    let mut app = on_shift().await;
+    let fields = answered(&app.get(WRITE).await);
+    send(&mut app, WRITE, &fields).await;
+    assert_eq!(value(&app.get(WRITE).await, "round"), "15:35");
+    app.wait_minutes(24 * 60 + 5);
+    app.sign_in(Role::Crew).await;
+    let page = app.get(WRITE).await;
+    assert_eq!(value(&page, "round"), "");
+    let answer = tell(&mut app, &[("round", "")]).await;
+    assert!(
+        answer.field_error("booth_read").is_some(),
+        "{}",
+        answer.body
+    );
+}
+
 /// Kept on one tablet, it stands on another; each saving is one entry of the journal that holds what changed.
 #[tokio::test]
 async fn a_draft_goes_on_at_another_tablet() {
